@@ -259,7 +259,10 @@ def assumptions_of(trial: Trial, attribute: Attribute, question: Question) -> tu
     spread, scale = question.spread, attribute.scale
     step = f", in steps of {wording.plain(scale.step)}" if scale.step else ""
     others = question.variants - 2
-    rest = f"{wording.spelled(others)} other{'s' * (others != 1)} equal it" if others else "rest"
+    rest = f"the {wording.spelled(others)} others equal it" if others > 1 else "the other equals it"
+    differs = (
+        f"One variant differs from the control and {rest}" if others else "The variant differs"
+    )
     several = (
         "Several jars of a variant make the answer one about the method. How far jars differ has"
         " to be told from so few that panels show less than of one jar each. Here they do not"
@@ -278,8 +281,8 @@ def assumptions_of(trial: Trial, attribute: Attribute, question: Question) -> tu
         " differences lie across the middle of the scale, and scatter is normal.",
         f"Every taster {gets}, in orders balanced for position; position itself has no"
         " effect, but the mixed model allows for one.",
-        f"One variant differs from the control and the {rest}, or nothing differs, alike in"
-        f" every session; decided at alpha {question.alpha:g} as the report will decide it.",
+        f"{differs}, or nothing does, alike in every session; decided at alpha"
+        f" {question.alpha:g} as the report will decide it.",
         *([several] if question.jars and trial.decision.by == "mixed" else []),
     )
 

@@ -128,6 +128,7 @@ def test_assumptions_name_the_spread_and_its_source(make_trial):
         " from cup to cup, 1.20 between tasters, 0.60 in a taster's own opinion of a variant."
     )
     assert "from 0 to 10, in steps of 0.5" in found[1]
+    assert found[3].startswith("One variant differs from the control and the other equals it, or")
 
 
 def test_fewer_cups_than_variants_are_owned_up_to(make_trial):
