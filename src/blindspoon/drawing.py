@@ -318,9 +318,10 @@ def _drawn(text: FolderText) -> tuple[Trial, ServingPlan]:
     served = [[row[name] for name in heading] for row in rows]
     sessions, tasters = (tuple(dict.fromkeys(row[place] for row in served)) for place in (0, 1))
     made, named = jars_of(text.tables.batches), jars_of(key)
-    order = [*all_named(made, [variant.name for variant in trial.variants]), *named]
+    every = all_named(made, [variant.name for variant in trial.variants])
+    left_open = {row["variant"] for _, row in key.rows()} - named.keys() if named else {*every}
     # in the order in which they were drawn, or a lost key would not be drawn again
-    jars = {variant: made.get(variant) or named[variant] for variant in order if variant in named}
+    jars = {it: own for it, own in (every | named | made).items() if it not in left_open}
     came = replace(trial, tasting=replace(trial.tasting, tasters=tasters))
     request = replace(request_from(came, text.tables.batches, jars), sessions=sessions)
     known = [["session", "taster", "code", "variant", "batch"], *key_rows(key)]

@@ -65,16 +65,24 @@ def test_a_late_taster_gets_the_named_jar_and_a_lost_key_comes_back(folder):
     assert (folder / "key.csv").read_bytes() == before
 
 
+SETS = '[choice]\nmethod = "triangle"\n'
+"""A set each in place of scores: too few for every variant in the first session."""
+
+
+@pytest.mark.parametrize("sets", ["", SETS])
 @pytest.mark.parametrize("seed", range(1, 7))
-def test_a_key_that_is_lost_after_one_more_session_comes_back(tmp_path, seed):
+def test_a_key_that_is_lost_after_one_more_session_comes_back(tmp_path, seed, sets):
     more = '[[variant]]\nname = "leaf"\n[[variant]]\nname = "cool"\n[[session]]\nname = "1"\n'
-    toml = TOML.replace("seed = 7", f"seed = {seed}") + more
+    toml = TOML.replace("seed = 7", f"seed = {seed}") + sets + more
+    if sets:
+        toml = toml.replace('[[attribute]]\nname = "texture"\n', "").replace(', "Ben", "Cy"', "")
     (tmp_path / "trial.toml").write_text(toml, encoding="utf-8")
     made = "batch,variant\njar 1,oak\njar 2,oak\njar 3,cool\njar 4,cool\njar 5,leaf\n"
     (tmp_path / "batches.csv").write_text(made, encoding="utf-8")
     draw_blind(tmp_path, TODAY)
     (tmp_path / "trial.toml").write_text(toml + '[[session]]\nname = "2"\n', encoding="utf-8")
     add_more(tmp_path, TODAY)
+    assert all(row["batch"] for row in keyed(tmp_path))
     before = (tmp_path / "key.csv").read_bytes()
     (tmp_path / "key.csv").unlink()
     assert draw_again(tmp_path) == ("key.csv",)
