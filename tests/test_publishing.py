@@ -8,6 +8,7 @@ import runpy
 import sys
 import time
 import zipfile
+from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
@@ -96,6 +97,16 @@ def test_what_is_not_to_be_said_stands_beside_what_is(packed_of):
 def test_what_is_said_on_camera_tells_what_came_close_too(packed_of):
     spoken = packed_of("allotment-cucumbers")[0]["say.md"].decode().split("## ")[1]
     assert "were crisper than plain brine; the vine-leaf jar came within 1 point of it" in spoken
+
+
+def test_what_was_changed_after_it_was_sealed_is_said_on_camera_as_a_lead(analysis_of):
+    demo = analysis_of("allotment-cucumbers")
+    bent = replace(demo.standing, bent=("The rule was changed after it was sealed.",))
+    results = tuple(replace(found, primary=False) for found in demo.results)
+    text = packing.say(compose_report(replace(demo, standing=bent, results=results), None), ())
+    camera = text.split("## ")[1]
+    assert "As a lead, for it was changed after it was sealed: The calcium and" in camera
+    assert "it is not shown to be blind" in camera
 
 
 def test_what_cannot_be_drawn_is_said_in_the_guide_and_on_the_terminal(

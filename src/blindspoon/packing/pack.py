@@ -60,8 +60,11 @@ def say(content: ReportContent | KitchensContent, drawn: Collection[str]) -> str
     else:
         who = content.trust.partition(". ")[0]
         blind = ", blind" if content.shown_blind else "; it is not shown to be blind"
-        lead = "As a lead, for no rule was written down: "
-        lead *= not trial.decision.declared
+        lead = ""
+        if content.analysis.standing.bent:
+            lead = "As a lead, for it was changed after it was sealed: "
+        elif not trial.decision.declared:
+            lead = "As a lead, for no rule was written down: "
         analysis, said = content.analysis, content.picture.title if content.picture else ""
         told = next((result for result in analysis.ordered if result.comparisons), None)
         if not analysis.about_days:  # what came close is said too, and of sets what they were
