@@ -226,3 +226,13 @@ def test_a_recipe_has_no_column_of_what_nobody_wrote_down(demo):
     table = recipe_table(demo.trial, made)
     assert table.columns == ("Produce", "Water", "Salt", "Calcium")
     assert {len(cells) for _, cells in table.rows} == {4}
+
+
+def test_points_are_parted_from_one_another(analysis_of, further_of):
+    name = "allotment-cucumbers"
+    demo, influence = analysis_of(name), further_of(name).influence
+    bare = replace(demo, standing=replace(demo.standing, seal=None), made=None)
+    told = weaknesses(bare, influence)
+    heads = [head for head, _ in told]
+    assert heads[-3:] == ["One verdict is fragile.", "A second method differs.", "Nothing sealed."]
+    assert not [text for _, text in told if "|" in text]
