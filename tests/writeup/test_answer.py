@@ -3,6 +3,7 @@ import re
 import pytest
 
 from blindspoon.wording import sentence
+from blindspoon.writeup.answer import MOST_WORDS, short_answer
 
 NAMES = ["usual", "twelve variants", "two primary"]
 
@@ -25,6 +26,14 @@ def test_sizes_are_given_with_the_names(content_of):
         "The vine-leaf and cool-cellar batches were crisper than plain brine, by 4.8 and 3.8 "
         "points out of 10. The calcium and old-brine batches were softer, by "
     )
+
+
+def test_an_answer_on_many_attributes_names_what_differs_before_it_only_counts(analysis_of):
+    demo = analysis_of("allotment-cucumbers")
+    text = short_answer(demo, demo.results)
+    assert "The calcium and cool-cellar jars were crisper than plain brine." in text
+    assert "The board has the rest." in text
+    assert len(text.split()) <= MOST_WORDS
 
 
 def test_what_is_not_settled_is_not_called_alike(content_of):

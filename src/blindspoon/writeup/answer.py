@@ -29,6 +29,7 @@ FORMS = (
 )
 """What is given up while an answer is too long: sizes, names of more variants, all but the first
 group of verdicts."""
+FEWEST = (False, 2, 1)  # of those attributes alone on which something differs
 
 
 def short_answer(analysis: Analysis, answering: Sequence[AttributeResult]) -> str:
@@ -55,10 +56,12 @@ def short_answer(analysis: Analysis, answering: Sequence[AttributeResult]) -> st
         about.append("to these two people")
     to = f"{', '.join([*about, *filter(None, [names.these])])}, " if about or names.these else ""
     answers = []
-    for sizes, most, first in FORMS:
+    differing = [result for result in answering if any(it.direction for it in result.others)]
+    forms = (*((answering, form) for form in FORMS), (differing or answering, FEWEST))
+    for kept, (sizes, most, first) in forms:
         parts = [
             clause
-            for result in answering
+            for result in kept
             for clause in clauses(result.others, names, sizes=sizes, most=most, first=first)
         ]
         parts[0] = to + parts[0]
