@@ -65,9 +65,8 @@ def lift(folder: Path, yes: bool, last: bool) -> None:
 def compare(folders: Sequence[Path], as_json: bool, chart: Path | None, verify: bool) -> None:
     """Say which changes made a difference, and how large.
 
-    Every variant is compared with the control on every attribute. Several folders are repeats of
-    one trial in several kitchens: they are pooled, and the rule of the first decides. Their chart
-    shows its first primary attribute.
+    Several folders are one trial in several kitchens: they are pooled, and the rule of the first
+    decides. Their chart shows its first primary attribute.
     """
     from blindspoon import api  # noqa: PLC0415
 
@@ -125,7 +124,7 @@ def report(folders: Sequence[Path], to: Path, together: bool) -> None:
 def publish(folders: Sequence[Path], to: Path, jar: float, together: bool) -> None:
     """Write all that is sent out: page, pictures, data, and a kit.
 
-    In a folder and as one zip file; START.html there says what lies where, and for what.
+    In a folder and as one zip file; START.html there says what each file is for.
     """
     from blindspoon import api  # noqa: PLC0415
 
@@ -183,11 +182,10 @@ def say_published(written: Published) -> None:
 def calibrate(as_json: bool, to: Path | None, **options: Any) -> None:  # noqa: ANN401 - run knows them
     """Count how often the verdicts are right.
 
-    Simulates complete trials in several situations, compares and judges them as real ones, and
-    counts false alarms, coverage, differences found, and variants wrongly called alike.
-    SITUATION is normal, five-points, heavy-tails, missing, disagreement, disagreement-twice,
-    moving, sittings, position, incomplete, wide-control, wide-variant, jars, these-jars or
-    kitchens. Over days it is days-differ, levels-off, overshoots, jar-an-age or refusals.
+    Simulates complete trials in several situations and judges them as real ones. SITUATION is
+    normal, five-points, heavy-tails, missing, disagreement, disagreement-twice, moving, sittings,
+    position, incomplete, wide-control, wide-variant, jars, these-jars or kitchens. Over days it is
+    days-differ, levels-off, overshoots, jar-an-age or refusals.
     """
     from blindspoon.files import disk  # noqa: PLC0415
     from blindspoon.simulate.calibration_tables import run, summary, tables, to_csv  # noqa: PLC0415

@@ -125,7 +125,7 @@ def _line() -> str:
 def batches(folder: Path, as_json: bool) -> None:
     """Say how salty each jar is, and in what else the jars differ.
 
-    Says what makes them equally strong as well. Nobody has to have tasted anything.
+    Says what would make them equally strong, too, before anybody has tasted.
     """
     from blindspoon.cli.printed import batches_table  # noqa: PLC0415
     from blindspoon.examine import what_was_made  # noqa: PLC0415

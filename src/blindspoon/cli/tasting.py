@@ -62,7 +62,7 @@ def collect(folder: Path, lan: bool, port: int | None, source: Path | None) -> N
 def check(folder: Path, as_json: bool) -> None:
     """Look for slips and gaps while nobody knows what is what.
 
-    Lists every problem of the folder at once, with what to do. Exits 1 if there is one.
+    Lists every problem of the folder at once, with what to do.
     """
     from dataclasses import asdict  # noqa: PLC0415
 

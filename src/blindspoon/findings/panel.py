@@ -476,7 +476,7 @@ def study_panel(trial: Trial, table: ScoreTable, results: tuple[AttributeResult,
     Tasters are described under the labels that the table has; the results, in the order of
     ``trial.attributes``, tell whether a comparison allowed for places.
 
-    The terms are those of ISO 11132 and ISO 8586; docs/reference/measures.md has every formula. The
+    The terms are those of ISO 11132 and ISO 8586; docs/reference/measures.md says which. The
     cost is linear in the scores.
     """
     sittings, names, found = seat(table), tuple(own.name for own in trial.variants), []
