@@ -249,7 +249,7 @@ def draw(
     lacking = tuple(
         f"Not drawn{f' in {folder}' if folder else ''}: "
         f"{wording.listing(name for _, name in found)}. "
-        "Words would lie on one another there; shorter labels help."
+        "Words would lie on one another there; shorter labels or fewer variants help."
         for folder, found in groupby(lost, key=lambda place: place[0])
     )
     return {path: data for path, data in drawn.items() if data is not None}, lacking
