@@ -118,6 +118,12 @@ def test_json_gives_what_the_pool_holds(record, found):
         assert [own["mixed"]["t"] for own in said["kitchens"]] == [o.mixed.t for o in each.own]
 
 
+def test_the_frame_has_no_column_that_is_always_empty(found):
+    frame = bs.Pooled(pool=found).to_frame()
+    assert len(frame) == len(found.attributes) * 4
+    assert not frame.isna().all().any()
+
+
 def test_the_reference_names_every_field_and_slug(record):
     words = set(re.findall(r"[a-z_]+", (ROOT / "docs/reference/json.md").read_text("utf-8")))
     assert set(fields(record)) <= words
