@@ -134,10 +134,10 @@ def test_a_missing_seed_is_made_from_the_title():
     assert parse_trial(LEAST.replace("Crisp", "Soft")).seed != seed
 
 
-def test_a_margin_needs_a_decision():
+def test_a_margin_of_its_own_counts_without_a_decision():
     rule = FULL[FULL.index("[decision]") : FULL.index("[scale]")]
     trial = parse_trial(FULL.replace(rule, ""))
-    assert [attribute.margin for attribute in trial.attributes] == [None, None]
+    assert [attribute.margin for attribute in trial.attributes] == [None, 0.2]
 
 
 def test_like_the_control_needs_a_margin():

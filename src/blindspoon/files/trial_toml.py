@@ -248,7 +248,7 @@ def _attributes(
             scale = _scale(own)
         elif scale is None:
             section.require("scale")
-        told["margin"] = (told["margin"] or margin) if "decision" in root else None
+        told["margin"] = told["margin"] or margin
         return Attribute(**told, scale=scale or Scale(low=0.0, high=1.0))
 
     return _named(root, "attribute", read, least=least)
