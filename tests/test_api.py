@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import copy
 import doctest
 import json
+import math
+import pickle
 import shutil
 import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 import blindspoon as bs
@@ -65,6 +69,7 @@ def test_sentences_for_scripts_have_plain_spaces(trial, blindspoon):
         bs.compare(folder).to_record(), ensure_ascii=False
     )
     assert "\N{NO-BREAK SPACE}" not in blindspoon("check", folder, "--json").stdout
+    assert "\N{NO-BREAK SPACE}" not in bs.check(folder).to_frame().to_csv()
 
 
 def test_a_frame_has_the_numbers_of_the_command(result):
@@ -172,3 +177,46 @@ def test_what_was_written_of_a_cup_that_nobody_scored_is_not_what_tasters_said(r
     page = (reported[1] / CUCUMBERS.name / "index.html").read_text(encoding="utf-8")
     assert "Snaps. Closest to a fresh one." in page
     assert "spilt before I could taste it" not in page
+
+
+def test_answers_to_sets_are_rows_with_the_numbers_of_the_command(result):
+    found = bs.compare(ROOT / "trials" / "two-salts")
+    frame, printed = found.choices_frame(), found.to_record()["choices"]
+    assert frame["variant"].tolist() == [each["variant"] for each in printed]
+    assert frame["can_tell_interval_low"].tolist() == [
+        each["can_tell"]["interval"][0] for each in printed
+    ]
+    assert frame["right"].dtype == int
+    none, columns = result.choices_frame(), frame.columns.drop("d_prime_reason")
+    assert (len(none), [*none]) == (0, [*columns])
+
+
+def test_a_problem_that_was_copied_or_came_from_another_process_says_the_same():
+    with pytest.raises(bs.TrialError) as raised:
+        bs.read(ROOT / "tests")
+    sent = pickle.loads(pickle.dumps(raised.value))  # noqa: S301 - our own
+    for again in (copy.copy(raised.value), sent):
+        assert type(again) is type(raised.value)
+        assert (str(again), again.problems) == (str(raised.value), raised.value.problems)
+
+
+def test_a_comparison_is_asked_for_by_names_and_not_in_a_loop(result):
+    with pytest.raises(TypeError, match="not iterable"):
+        list(result)
+
+
+def test_sizes_are_whole_numbers_from_any_sequence():
+    sizes = bs.size(CUCUMBERS, tasters=np.arange(4, 6), sessions=np.int64(1), trials=100)
+    assert sizes.to_frame()["tasters"].unique().tolist() == [4, 5]
+    assert len(repr(sizes)) < 1500  # a notebook shows what follows, not every chance
+    with pytest.raises(TypeError, match="'float' object"):
+        bs.size(CUCUMBERS, tasters=[4.5])
+    with pytest.raises(bs.TrialError, match="only scores are simulated"):
+        bs.size(ROOT / "trials" / "two-salts")
+
+
+@pytest.mark.parametrize("jar_g", [0, -5, math.nan])
+def test_no_jar_holds_nothing(jar_g, tmp_path):
+    with pytest.raises(ValueError, match="from 1 to 1,000,000 grams"):
+        bs.publish(CUCUMBERS, tmp_path, jar_g=jar_g)
+    assert not [*tmp_path.iterdir()]

@@ -184,7 +184,11 @@ PRINTED = {
     "compare with several folders": ["compare trials/allotment-cucumbers repeat"],
     "check": ["check trials/allotment-cucumbers", "check spoilt"],
     "batches": ["batches trials/allotment-cucumbers", "batches two-jars"],
-    "size": [f"size trials/allotment-cucumbers {FEW}", f"size two-jars {FEW} --cup-sd 8"],
+    "size": [
+        f"size trials/carrot-days {FEW}",
+        f"size two-jars {FEW} --cup-sd 8",
+        "size trials/two-salts",
+    ],
     "calibrate": ["calibrate --only normal --only levels-off --tasters 6 --trials 8 --jobs 1"],
 }
 

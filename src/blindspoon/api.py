@@ -8,6 +8,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from operator import index
 from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -86,6 +87,8 @@ class Compared:
         told += [f"choice, {c.variant.name}: {c.verdict}" for c in self.analysis.choices]
         return "\n  ".join([f"Compared({self.analysis.folder!r})", *told])
 
+    __iter__ = None  # else a loop, or `in`, would ask for the comparison named 0
+
     @property
     def comparisons(self) -> tuple[Comparison, ...]:
         """Every variant that could be compared, an attribute after the other."""
@@ -120,6 +123,12 @@ class Compared:
         from blindspoon.writeup.records import COMPARED, trial_record  # noqa: PLC0415
 
         return _frame(trial_record(self.analysis)["comparisons"], COMPARED)
+
+    def choices_frame(self) -> pd.DataFrame:
+        """Lay out the answers to sets of cups, a row a variant; without any, no rows."""
+        from blindspoon.writeup.choices_section import CHOICE, choice_records  # noqa: PLC0415
+
+        return _frame(choice_records(self.analysis), CHOICE)
 
     def days_frame(self) -> pd.DataFrame:
         """Lay out every day of a course, a row each; without one, no rows."""
@@ -255,17 +264,23 @@ def size(  # noqa: PLR0913 - each is an option of the command
     Raises
     ------
     TrialError
-        If the folder has problems, no attribute has a margin, or nothing would scatter.
+        If the folder has problems, nothing is scored but sets are answered (what these need the
+        command says), no attribute has a margin, or nothing would scatter.
     """
     from blindspoon.planning import SizeOptions, size_folder  # noqa: PLC0415 - brings in simulate
 
     options = SizeOptions(
         like=None if like is None else Path(like), cup_sd=cup_sd, taster_sd=taster_sd,
-        opinion_sd=opinion_sd, tasters=(tasters,) if isinstance(tasters, int) else tasters,
-        sessions=(sessions,) if isinstance(sessions, int) else sessions,
+        opinion_sd=opinion_sd, tasters=_numbers(tasters), sessions=_numbers(sessions),
         trials=trials, jobs=jobs or None, both=True,
     )  # fmt: skip
     return size_folder(Path(folder), options)[1]
+
+
+def _numbers(given: int | Sequence[int]) -> list[int]:
+    import numpy as np  # noqa: PLC0415 - not for `check`
+
+    return [index(number) for number in np.atleast_1d(given).tolist()]
 
 
 def blind(
@@ -400,9 +415,13 @@ def publish(
     ------
     TrialError
         With every problem of the folder; what was published before is still there.
+    ValueError
+        If no jar holds so much.
     """
     from blindspoon.packing import pack  # noqa: PLC0415 - brings in matplotlib
 
+    if not 1 <= jar_g <= 1_000_000:
+        raise ValueError(f"jar_g is from 1 to 1,000,000 grams, not {jar_g}")
     analysis = analyse(Path(folder))
     made = pack.pack(analysis, jar_g=jar_g, progress=progress)
     return pack.write_pack(made, Path(to) / analysis.folder)

@@ -110,6 +110,10 @@ class TrialError(Exception):
         self.problems = tuple(problems)
         super().__init__("\n".join(str(problem) for problem in self.problems))
 
+    def __reduce__(self) -> tuple[type["TrialError"], tuple[Sequence[Problem]]]:
+        """Copy and pickle it with its problems, of which the text is made again."""
+        return type(self), (self.problems,)
+
 
 class TrialFileError(TrialError):
     """trial.toml does not say what it must, or a file cannot be read."""

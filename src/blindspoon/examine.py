@@ -70,11 +70,12 @@ class Examination:
     def to_frame(self) -> pd.DataFrame:
         """Lay out everything, a row each: kind, file, line and text."""
         from blindspoon.frames import records_frame  # noqa: PLC0415 - pandas when asked for
+        from blindspoon.writeup.writers import plain  # noqa: PLC0415
 
         rows = [
-            *(("problem", found.file, found.line, str(found)) for found in self.problems),
-            *(("note", found.file, found.line, found.text) for found in self.notes),
-            *(("caution", None, None, text) for text, _ in self.cautions),
+            *(("problem", found.file, found.line, plain(str(found))) for found in self.problems),
+            *(("note", found.file, found.line, plain(found.text)) for found in self.notes),
+            *(("caution", None, None, plain(text)) for text, _ in self.cautions),
         ]
         columns = ("kind", "file", "line", "text")
         found = records_frame([dict(zip(columns, row, strict=True)) for row in rows], columns)

@@ -22,6 +22,9 @@ _UNFIT = Rule(
     "sizing takes one taster in 3 rounds or more, or 3 tasters or more, and a spread above 0",
     "Correct the option",
 )
+_UNSCORED = Rule(
+    "not-sizable", "only scores are simulated", 'Run "blindspoon size FOLDER" for sets'
+)
 
 
 ROUNDS = (4, 5, 6, 8, 10, 12, 16, 20, 24, 32)  # rounds of one person alone that are tried
@@ -55,6 +58,8 @@ def size_folder(
 
     text = disk.read_folder(folder, without={*disk.TABLES} - {"batches.csv"})
     trial = text.trial
+    if not trial.attributes:
+        raise DesignError([_UNSCORED.broken("no [[attribute]] is scored", "trial.toml")])
     sized = _at_the_last_look(trial)
     jars = jars_of(text.tables.batches)
     alone = [*(options.tasters or [len(trial.tasting.tasters)])] == [1]

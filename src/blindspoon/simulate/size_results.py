@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass, field, replace
 from itertools import groupby, takewhile
 from operator import attrgetter
 from typing import TYPE_CHECKING, Literal, NamedTuple
@@ -212,8 +212,8 @@ class Sizing:
     spread: Spread
     trials: int
     seed: int
-    cells: tuple[SizingCell, ...]
-    assumptions: tuple[str, ...]
+    cells: tuple[SizingCell, ...] = field(repr=False)
+    assumptions: tuple[str, ...] = field(repr=False)
     sentences: tuple[str, ...]
     unit: Literal["taster", "round"] = "taster"
 
