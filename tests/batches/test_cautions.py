@@ -198,7 +198,18 @@ def test_a_jar_of_a_course_is_judged_on_the_day_on_which_it_is_opened():
         ("pink spots", True),
         ("no slime, but a bad smell", True),
         ("mouldy at the rim", True),
+        ("smells great 🌶️", False),
+        ("smelt good, many bubbles", False),
+        ("smells good but odd", True),
     ],
 )
 def test_a_note_that_there_is_no_mould_is_no_caution(log_of, jar, note, mentioned):
     assert ("mould" in kinds(log_of(jar(note=note)))) == mentioned
+
+
+@pytest.mark.parametrize(
+    ("note", "warned"), [("The lid bulged", True), ("no bulging", False), ("hissed", True)]
+)
+def test_a_jar_that_bulged_is_told_of_pressure(log_of, jar, note, warned):
+    told = {found.kind: found.batches for found in cautions(log_of(jar(note=note)))}
+    assert told["pressure"] == (("jar 1",) if warned else ())

@@ -157,7 +157,7 @@ def amounts(salt=0.0, acid=0.0, water=0.0, *, near=False, declared=()):
         ),
         (
             amounts(6.2, declared=("salt",)),
-            "add 6.2 g salt, to match “Plain”. But it is meant to differ in salt.",
+            "it is meant to differ in salt.",
         ),
         (NoAmounts(batch="jar 2", variant="oak-leaf", reason="a mass of it is not known"),
          "no amounts, as a mass of it is not known."),

@@ -130,9 +130,11 @@ CAUTIONS: Mapping[Kind, CautionText] = {
 """In the order in which they are told."""
 
 _SEALED = re.compile(r"\b(clip|swing|bail|screw|lid|sealed|bottle|canning|mason|kilner)", re.I)
+_SWOLLEN = re.compile(r"(?<!\bno )(?<!without )\b(bulg|swell|swoll|burst|hiss|gush)", re.I)
 _VACUUM = re.compile(r"\bvacuum", re.I)
 _SPOILT = re.compile(
-    r"(?<!\bno )(?<!without )\b(?:mou?ld|slim|fuzz|rott|putrid|off[- ]smell|smell"
+    r"(?<!\bno )(?<!without )\b(?:mou?ld|slim|fuzz|rott|putrid|off[- ]smell"
+    r"|smell(?!(?:s|ed|t)? (?:great|good|nice|fine|lovely|fresh|clean)[^\w,;.]*(?:$|[,;.\n]))"
     r"|pink(?! (?:pepper|salt|himalaya)))",
     re.I,
 )
@@ -265,7 +267,7 @@ def _by_making(log: BatchLog, batch: Batch, made: Strengths) -> Iterator[_Look]:
     if alcohol is not None and alcohol >= ALCOHOL_LIMIT:
         yield "alcohol", alcohol
     notes = [batch.note, *(reading.note for reading in log.readings_of(batch.name))]
-    if _SEALED.search(batch.vessel):
+    if _SEALED.search(batch.vessel) or any(map(_SWOLLEN.search, notes)):
         yield "pressure", None
     if _VACUUM.search(batch.vessel) or _VACUUM.search(batch.note):
         yield "vacuum", None

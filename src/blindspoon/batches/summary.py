@@ -149,16 +149,16 @@ def what_to_add(trial: Trial, amounts: Amounts | NoAmounts) -> str:
     )
     to_add = [f"{_grams(grams)} {what}" for grams, what in parts if grams >= LEAST_GRAMS]
     control = f"“{trial.variant(trial.control).label}”"
-    meant = wording.listing(amounts.declared)
-    purpose = f" But it is meant to differ in {meant}." if meant else ""
+    if amounts.declared:
+        return f"{name}: it is meant to differ in {wording.listing(amounts.declared)}."
     if not to_add:
-        return f"{name}: as salty and as sour as {control}.{purpose}"
+        return f"{name}: as salty and as sour as {control}."
     if amounts.near:
         exactly = f"{wording.listing(to_add)} would bring it there to the gram"
-        return f"{name}: near enough to {control}; {exactly}.{purpose}"
+        return f"{name}: near enough to {control}; {exactly}."
     thin = amounts.add_water_g >= LEAST_GRAMS
     too = " It is too strong now, so the water thins it." if thin else ""
-    return f"{name}: add {wording.listing(to_add)}, to match {control}.{too}{purpose}"
+    return f"{name}: add {wording.listing(to_add)}, to match {control}.{too}"
 
 
 def what_to_weigh(amounts: Amounts) -> str:
