@@ -415,6 +415,6 @@ def tasters_told(names: tuple[str, ...]) -> str:
 
 
 def number_of(text: str) -> float | None:
-    """Read a number, with a point or a comma; a whole one as such."""
-    value = as_number(text.strip(), decimal_comma=True)
+    """Read a number, with a point or a comma, in wide digits too; a whole one as such."""
+    value = as_number(unicodedata.normalize("NFKC", text).strip(), decimal_comma=True)
     return int(value) if value is not None and value.is_integer() and abs(value) < 1e15 else value

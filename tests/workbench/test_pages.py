@@ -71,8 +71,20 @@ def test_one_changed_field_is_one_changed_line(at):
     host.post(QUESTION, **fields(host.read(QUESTION)) | {"variant[2].method": "One leaf"})
     new = (folder / "trial.toml").read_text("utf-8")
     assert set(new.splitlines()) - set(text.splitlines()) == {'method = "One leaf"'}
-    assert "declared" in text
+    assert "declared" in new
+    host.post(QUESTION, **fields(host.read(QUESTION)) | {"decision.margin": "2"})
+    new = (folder / "trial.toml").read_text("utf-8")
     assert "declared" not in new  # another rule waits for another yes
+
+
+def test_a_rule_is_said_without_what_was_just_taken_out(at):
+    host, _ = at("planned")
+    form = fields(host.read(QUESTION))
+    more = {"attribute[2].name": "", "attribute[2].label": "Smell", "decision.primary": "2"}
+    out = host.post(QUESTION, **form | more | {"go": "out attribute 1"})
+    said = re.sub("<[^>]*>", " ", out.text).partition("What this rule says")[2]
+    assert "its smell lies" in said
+    assert "crunch" not in said
 
 
 def test_what_was_typed_survives_a_change_from_elsewhere(at):
@@ -502,6 +514,12 @@ def test_a_new_trial_that_is_sent_twice_is_begun_once(visit, tmp_path):
     }  # fmt: skip
     assert {host.post("/new", **form).location for _ in range(2)} == {"/t/kraut/rule"}
     assert [path.name for path in tmp_path.iterdir()] == ["kraut"]
+    again = {**form, "trial.title": "Is it really crisper?"}  # the way back, and one answer more
+    assert host.post("/new", **again).location == "/t/kraut/rule"
+    assert "Is it really crisper?" in host.read("/t/kraut/question")
+    host.post("/t/kraut/rule")
+    assert host.post("/new", **again, ages="").location == "/t/kraut/question"
+    assert [path.name for path in tmp_path.iterdir()] == ["kraut"]
     assert [host.post("/example").status_code for _ in range(2)] == [303, 303]
 
 
@@ -531,6 +549,42 @@ def test_grams_with_a_mark_between_thousands_are_asked_about_on_the_page(at):
     done = host.post("/t/crisp/jars/1", **form)
     assert "may be 1250 or 1.25. Write digits, such as 620 or 26,5." in done.text
     assert (folder / "batches.csv").read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    ("place", "typed", "said"),
+    [
+        ("temperature_c", "212", "Temperature is 212; a batch is kept at -30 to 100 °C. Correct"),
+        ("readings[1].date", "2025-09-01", "Correct this date, or that of the jar."),
+        ("finished", "2027-09-01", "Correct the date, or that of the session, with the tasters."),
+    ],
+)
+def test_what_to_do_about_a_jar_is_done_on_a_page(at, place, typed, said):
+    host, folder = at("planned")
+    with (folder / "trial.toml").open("a", encoding="utf-8") as file:
+        file.write('[[session]]\nname = "1"\ndate = 2026-09-20\n')
+    form = fields(host.read(JAR)) | {"started": "2026-09-01", place: typed}
+    faults = html.unescape(host.post(JAR, **form).text)
+    assert said in faults
+    assert ".csv" not in faults
+    assert ".toml" not in faults
+
+
+def test_what_was_read_in_fahrenheit_and_wide_digits_are_understood(at):
+    host, folder = at("planned")
+    read = {"readings[1].date": "2026-09-05", "readings[1].temperature_c": "50F"}
+    form = {"temperature_c": "72 °F", "produce_g": "\uff16\uff10\uff10", **read}
+    assert host.post(JAR, **fields(host.read(JAR)) | form).status_code == 303
+    row = list(csv.DictReader((folder / "batches.csv").read_text("utf-8").splitlines()))[1]
+    assert (row["temperature_c"], row["produce_g"]) == ("22.2", "600")
+    assert "2026-09-05,,10," in (folder / "readings.csv").read_text("utf-8")
+
+
+def test_a_line_of_one_jar_is_asked_of_the_others_and_not_denied(at):
+    host, _ = at("planned")
+    own = {"own.name": "Garlic", "own.value": "two cloves"}
+    assert host.post("/t/crisp/jars/1", **own).status_code == 303
+    assert fields(host.read("/t/crisp/jars/new-oak-leaf"))["garlic"] == ""
 
 
 def test_a_full_disk_while_a_ballot_is_keyed_is_no_bug_of_the_program(at, monkeypatch):

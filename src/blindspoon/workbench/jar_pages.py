@@ -1,5 +1,6 @@
 """The jars: what went in, when and where, what was measured, and whether it was the point."""
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import NamedTuple
@@ -187,11 +188,13 @@ def _jar(found: Stage, which: str) -> JarForm:
         row, variant = None, names[which[4:]]
         taken = {row.get("batch", "") for row in rows}
         number = next(n for n in range(1, len(rows) + 2) if f"jar {n}" not in taken)
-        columns = [name for name in table.columns if name not in _KINDS]
+        points = {name for other in names.values() for name in other.differs}
+        columns = [name for name in table.columns if name in points - _KINDS.keys()]
         own = {name: "yes" if name in variant.differs else "no" for name in columns}
         if any("starter" in other.differs for other in names.values()):
             own["starter"] = "" if "starter" in variant.differs else "none"
-        cells = known | own | {"batch": f"jar {number}", "variant": variant.name}
+        known |= dict.fromkeys(table.columns, "") | own
+        cells = known | {"batch": f"jar {number}", "variant": variant.name}
     else:
         abort(404)
     del cells["variant"]
@@ -251,7 +254,7 @@ def _edited(found: Stage, jar: JarForm, typed: Mapping[str, str], *, out: bool) 
     for number, place in enumerate([*jar.readings, -1], 1):
         keys = {key: f"readings[{number}].{key}" for key in READ}
         now = {
-            key: _cell(typed[at], "ph" if key in ("ph", "temperature_c") else "", readings)
+            key: _cell(typed[at], {"temperature_c": "temperature"}.get(key, key), readings)
             for key, at in keys.items()
             if at in typed and typed[at] != jar.cells[at]
         }
@@ -265,7 +268,10 @@ def _edited(found: Stage, jar: JarForm, typed: Mapping[str, str], *, out: bool) 
 
 
 def _cell(text: str, kind: str, table: TextTable) -> str:
-    """Write a number with a point where the file's separator is a comma."""
+    """Write a number with a point where the file's separator is a comma; °C for °F."""
+    warm = re.fullmatch(r"(.+?)\s*°?\s*F", text) if kind == "temperature" else None
+    if warm and (value := number_of(warm[1])) is not None:
+        text = f"{(value - 32) / 1.8:.1f}"
     value = number_of(text) if kind in _NUMBERS else None
     if value is None or table.decimal_comma:
         return text

@@ -17,6 +17,11 @@ REMEDIES = {
     "unknown-name": "Choose one of them",
     "not-a-number": "Write digits, such as 620 or 26,5",
     "bad-date": "Write it as in 2026-10-17 or 17.10.2026",
+    "after-tasting": "Correct the date, or that of the session, with the tasters",
+    "reading-before-start": "Correct this date, or that of the jar",
+    "absurd-temperature": "Correct it; in °F write it as in 72 F",
+    "absurd-mass": "Correct it",
+    "too-much-salt": "Correct the grams",
 }
 """What to do on a page, by what is allowed or by the slug of the problem; else what the problem
 itself says."""
@@ -37,7 +42,8 @@ def told(problem: Problem) -> str:
         needed = problem.allowed.removesuffix(" is needed").removeprefix("a ")
         return f"{problem.found.removesuffix('is a text')}is no {needed}. {remedy}."
     allowed = "" if problem.slug in _CLEAR else f"; {problem.allowed}"
-    return f"{capital(problem.found)}{allowed}. {remedy}."
+    found = re.sub("^([a-z]+)_[cg] is ", r"\1 is ", problem.found)  # as the field is called
+    return f"{capital(found)}{allowed}. {remedy}."
 
 
 def said(problem: Problem) -> str:

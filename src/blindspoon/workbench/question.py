@@ -89,7 +89,13 @@ def add_to(bench: Workbench) -> None:
         text, draft = found.text, _typed(form)
         go, _, rest = form.get("go", "").partition(" ")
         if go in ("add", "out"):
-            return page(found, _with_rows(draft, go, rest))
+            rows = _with_rows(draft, go, rest)
+            try:
+                new = _edited(text, draft if go == "add" else rows)
+                rule = rule_in_words(parse_trial(new))
+            except TrialError:
+                rule = WAITS
+            return page(found, rows, rule=rule)
         draft, clash = bench.meet(
             form, found, [FILE], draft | _kinds(draft), lambda it: _beside(draft, _draft(it.text))
         )
@@ -264,7 +270,8 @@ def _edited(text: str, draft: Draft, *, sealed: bool = False) -> str:
         raise TrialFileError([*problems, *error.problems]) from None
     if problems:
         raise TrialFileError(problems)
-    same = rule_text(new) == rule_text(old) and new.variants[1:] == old.variants[1:]
+    names = ([row.name for row in trial.variants] for trial in (old, new))
+    same = rule_text(new) == rule_text(old) and next(names) == next(names)
     return text if same or sealed else put(text, "decision.declared", None)
 
 

@@ -1,11 +1,13 @@
 """The shelf, the help and the end; a new trial by seven questions, and the yes to its rule."""
 
+import secrets
+
 from flask import redirect, request
 from werkzeug.wrappers import Response
 
 from blindspoon import starting
 from blindspoon.errors import TrialFileError
-from blindspoon.files import disk, own_state
+from blindspoon.files import disk, earlier, own_state
 from blindspoon.files.trial_edit import put
 from blindspoon.stage import Stage, stage
 from blindspoon.trial import today
@@ -21,6 +23,7 @@ def add_to(bench: Workbench) -> None:
     app = bench.app
     ready = [(row.name, row.label, "") for row in starting.known_attributes()]
     labels = {label: name for name, label, _ in ready}
+    begun: dict[str, tuple[str, dict[str, bytes]]] = {}  # by the form that it was begun with
 
     @app.get("/")
     def shelf() -> Response:
@@ -86,8 +89,15 @@ def add_to(bench: Workbench) -> None:
             faults = beside(error.problems, {*answers, starting.SCORED, "changes"})
             return page(answers, faults, 422)
         taken = [path.name for path in bench.shelf.iterdir()]
-        name = starting.short_name(answers["trial.product"], taken, "trial")
-        disk.make_files(bench.shelf / name, files)
+        once = answers.get("once") or secrets.token_hex(8)
+        name, made = begun.get(once, ("", {}))
+        if name not in taken:
+            name = starting.short_name(answers["trial.product"], taken, "trial")
+            disk.make_files(bench.shelf / name, files)
+        elif not earlier.write(bench.shelf / name, files, "The seven answers", made):
+            told = "It was on the shelf already; change it here."
+            return bench.go(bench.stage(name), "question", told)
+        begun[once] = name, files
         bench.say("It is on the shelf.", back=False)
         return redirect(f"/t/{name}/rule", 303)
 
