@@ -383,7 +383,7 @@ def test_the_sequential_rule_stops_and_no_other_look_counts():
     parsed = parse_trial(trial)
     names = name_all(parsed.variants, parsed.control)
     (found,) = compare_choices(parsed, table, Standing(), names)
-    assert (found.verdict, found.tests) == ("different", 12)
+    assert (found.verdict, found.tests, found.needed) == ("different", 12, None)
 
 
 @pytest.mark.parametrize("sets", [1, 3])
@@ -473,6 +473,8 @@ def test_the_sheets_ask_as_the_standard_does(tmp_path):
     ballots = (tmp_path / "salts" / "sheets" / "ballots.html").read_text("utf-8")
     assert "Two of the three cups are the same, one is different." in ballots
     assert "You must choose" in ballots
+    table = (tmp_path / "salts" / "sheets" / "table.html").read_text("utf-8")
+    assert "no right answer" not in ballots + table  # one cup is the different one
     assert "Rock salt" not in ballots
     assert ballots.count('class="place">Set 2<') == 12
 

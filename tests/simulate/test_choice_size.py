@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from blindspoon.cli.printed import sets_table
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.simulate.exact_size import size_choice
 from blindspoon.stats.forced_choice import boundary
@@ -110,6 +111,9 @@ def test_the_sequential_rule_is_promised_what_its_lines_show():
         met = np.mean([lines.stops(path)[1] == kind for path in right])  # error .008 or less
         assert met == pytest.approx(chance, abs=0.03)
     assert "right are needed" not in " ".join(sizing.sentences)
+    printed = sets_table(sizing)
+    assert "needed" not in printed
+    assert "alike to" not in printed
 
 
 def test_answers_in_words_need_about_so_many():

@@ -47,8 +47,8 @@ def lay_picks(choices: Sequence[ChoiceFound], key: str, sheet: Sheet) -> Laid:
         luck, middle = axis.x(found.expected), (y + bottom) / 2
         dashed = Line(points=((luck, y), (luck, bottom)), ink="edge", dashed=True)
         shapes += [*head, *words, dashed]
-        if (needed := needed_once(found)) is not None:
-            x = axis.x(needed)
+        if found.needed is not None:
+            x = axis.x(found.needed)
             shapes.append(Line(points=((x, y), (x, bottom)), ink="ink", width=2.0))
         if radius < LEAST:
             start, turn, end = map(axis.x, (0, found.right, found.tests))
@@ -71,8 +71,8 @@ def _limits(found: ChoiceFound, axis: Axis, sheet: Sheet, y: float) -> tuple[lis
     """Name the lines of luck and of the number needed, under one another where they would meet."""
     size, luck = sheet.style.note, wording.number(found.expected, 1).removesuffix(".0")
     named = [(found.expected, f"luck: {luck}", False)]
-    if (needed := needed_once(found)) is not None:
-        named.append((needed, f"needed: {needed}", True))
+    if found.needed is not None:
+        named.append((found.needed, f"needed: {found.needed}", True))
     texts = list[Text]()
     for value, words, bold in named:
         half = text_width(words, size, bold=bold) / 2
@@ -81,11 +81,6 @@ def _limits(found: ChoiceFound, axis: Axis, sheet: Sheet, y: float) -> tuple[lis
         meets = any(padded(text).overlaps(other.box) for other in texts)
         texts.append(text.moved(0, sheet.style.leading * meets))
     return texts, texts[-1].y + sheet.style.pad / 2
-
-
-def needed_once(found: ChoiceFound) -> int | None:
-    """Say how many right answers decide; None where none would, or the rule looks after each."""
-    return None if found.lines else found.needed
 
 
 LUCK = {
@@ -123,7 +118,7 @@ def picks_chart(choices: Sequence[ChoiceFound], names: Naming, source: str) -> C
         f"Each mark is one answer of a {how.label}: filled where it was right, open where not. "
         "Dashed: what guessing brings on average."
     )
-    if any(needed_once(found) is not None for found in choices):
+    if any(found.needed is not None for found in choices):
         key += " Solid: from here on it is hardly luck."
     answers = wording.count(sum(found.tests for found in choices), "answer")
     return chart_of(

@@ -62,7 +62,8 @@ class ChoiceFound:
 
     - `tests`, `tasters`: answered sets, and who answered them; 0 tasters where that is not known
     - `right`: where either of two may be the one with more, picks of the one picked more often
-    - `needed`: right answers that show a difference; None where there could not be enough
+    - `needed`: right answers that show a difference; None where there could not be enough, or the
+      rule is sequential
     - `p_value`, `p_adjusted`: exact, one-sided (two-sided where either may have more); the second
       by Holm's method
     - `share`, `interval`: who can tell, estimated, 0 to 1, at level 1 - 2 alpha
@@ -125,7 +126,7 @@ def compare_choices(
     for place, alone in enumerate(raw):
         level, how = alpha / (len(raw) - min(order.index(place), failed)), alone.choice.how
         needed = None
-        if not how.words:
+        if not how.words and alone.lines is None:
             tail = level / 2 if alone.choice.two_sided else level
             least = int(fc.needed(alone.tests, how.guess, tail))
             needed = least if least <= alone.tests else None
@@ -272,7 +273,7 @@ def _judged(
     if found.lines is not None:
         stop, met = found.lines.stops(found.path)
         counted = f"{found.right} of {stop} right"
-        if met == "open" and waits:
+        if met == "open" and waits and not standing.bent:
             return "open", f"No line is met yet after {stop} of at most {declared} tests: go on."
         if met == "open":
             return "open", f"Not settled: after all {stop} tests no line was met, with {counted}."

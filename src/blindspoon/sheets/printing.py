@@ -335,7 +335,7 @@ def _roles(
         name: veiled(getattr(trial.tasting, name), trial) for name in ("allergens", "cleanser")
     }
     rest = veiled(trial.tasting.rest, trial, REST)
-    table = part("table", **words, rest=rest, warm_up=plan.request.warm_up)
+    table = part("table", **words, rest=rest, warm_up=plan.request.warm_up, sets=trial.choice)
     helper = [part(name, **told[name]) for name in ("checklist", "pouring")]
     roles = {
         "helper": page("role", title="For the helper", parts=helper),

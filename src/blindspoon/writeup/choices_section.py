@@ -42,6 +42,8 @@ CHOICE = (
         missing=lambda each: (
             "answers of two kinds are compared with one another"
             if each.choice.how.words
+            else "the lines of the sequential rule decide"
+            if each.lines
             else "not even all right would do"
         ),
     ),
