@@ -130,6 +130,18 @@ def test_a_trial_is_drawn_answered_lifted_and_judged(method, tmp_path):
     assert found.because.startswith("These tasters could tell rock from sea: 17 of 24")
 
 
+def test_one_who_answered_no_set_is_missed_once(tmp_path):
+    (tmp_path / "trial.toml").write_text(text_of("triangle", 3, "sets = 4"), encoding="utf-8")
+    draw_blind(tmp_path, DAY)
+    answered(tmp_path, "triangle", 12)
+    rows = (tmp_path / "choices.csv").read_text("utf-8").splitlines()
+    (tmp_path / "choices.csv").write_text("\n".join(rows[:8]), encoding="utf-8")
+    assert [note.text for note in examine(tmp_path).notes] == [
+        "set 4 of T02 in session 1 was never answered",
+        "T03 answered nothing in session 1",
+    ]
+
+
 @pytest.mark.parametrize("method", METHODS)
 def test_every_balanced_order_is_served_equally_often(method, tmp_path):
     # Orders: tests/data/choice_orders.csv, all that ISO 4120, 5495, 8588 and 10399 ask for
@@ -384,6 +396,7 @@ def test_the_sequential_rule_stops_and_no_other_look_counts():
     names = name_all(parsed.variants, parsed.control)
     (found,) = compare_choices(parsed, table, Standing(), names)
     assert (found.verdict, found.tests, found.needed) == ("different", 12, None)
+    assert found.because.endswith("with 10 of 12 right; later answers do not count.")
 
 
 @pytest.mark.parametrize("sets", [1, 3])

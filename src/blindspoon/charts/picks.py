@@ -138,7 +138,7 @@ def lines_chart(found: ChoiceFound, source: str) -> Chart | None:
     rule, most = found.lines, found.choice.tests
     if rule is None or most is None:
         return None
-    ends, right = (0.0, float(most)), [0.0, *np.cumsum(found.path).tolist()]
+    ends, right = (0.0, float(most)), [0.0, *np.cumsum(found.path[: found.tests]).tolist()]
     limits = [
         NamedLine(
             label=label,

@@ -70,7 +70,8 @@ class ChoiceFound:
     - `limit`, `level`: upper limit of that share at level 1 - alpha over all variants; below
       ``choice.can_tell`` is alike
     - `possible`: whether so many tests can show "alike" at all (ISO 4120, 8.2)
-    - `path`, shape (n,): whether each answer was right, in the order of the files
+    - `path`, shape (n,): whether each answer was right, in the order of the files; with those after
+      the sequential rule had ended it, which are not in `tests`
     - `lines`: those of the sequential rule, where it was declared
     """
 
@@ -186,7 +187,7 @@ def _find(
         if tests != tasters
         else _distance(choice, number, tests, answers, interval, alpha),
         by_taster=() if choice.two_sided else _by_taster(choice, alone, alpha),
-        path=right,
+        path=table.right[rows],
         lines=lines,
     )
 
@@ -271,7 +272,7 @@ def _judged(
             "Nothing follows from it."
         )
     if found.lines is not None:
-        stop, met = found.lines.stops(found.path)
+        stop, met = found.lines.stops(found.path[:declared])
         counted = f"{found.right} of {stop} right"
         if met == "open" and waits and not standing.bent:
             return "open", f"No line is met yet after {stop} of at most {declared} tests: go on."
@@ -279,7 +280,8 @@ def _judged(
             return "open", f"Not settled: after all {stop} tests no line was met, with {counted}."
         could, alike, _ = _heads(found, names)
         said = could if met == "different" else alike
-        return met, f"{said}: the line was met after {stop} tests, with {counted}."
+        later = "; later answers do not count" if found.path.size > stop else ""
+        return met, f"{said}: the line was met after {stop} tests, with {counted}{later}."
     if waits:
         return "open", f"{found.tests} of {declared} tests are in. No verdict before the last."
     small = found.limit <= choice.can_tell and found.possible

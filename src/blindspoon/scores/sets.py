@@ -156,9 +156,20 @@ def absent_answers(picks: Picks) -> Iterator[Note]:
         yield Note(file=file, line=line, text=f"{_set(picks.rows, row)} has no answer", gap=True)
     sets = replace(picks.cups, by="set", name=picks.cups.batch)
     _, first = np.unique(picks.set_of, return_index=True)
-    for number in np.setdiff1d(np.arange(first.size), picks.of).tolist():
-        file, line = sets.place(int(first[number]))
-        text = f"{_set(sets, int(first[number]))} was never answered"
+    never = ~np.isin(np.arange(first.size), picks.of)
+    _, sitting = np.unique(number_rows(sets.session, sets.taster)[first], return_inverse=True)
+    absent = np.bincount(sitting, weights=~never) == 0
+    told = set[int]()
+    for number in np.flatnonzero(never).tolist():
+        (file, line), whose = sets.place(int(first[number])), int(sitting[number])
+        session, taster, _ = map(shown, sets.texts(int(first[number])))
+        if not absent[whose]:
+            text = f"{_set(sets, int(first[number]))} was never answered"
+        elif whose not in told:
+            text = f"{taster} answered nothing in session {session}"
+        else:
+            continue
+        told.add(whose)
         yield Note(file=file, line=line, text=text, gap=True)
 
 

@@ -109,7 +109,7 @@ def trust(analysis: Analysis) -> str:
         who="one person" if people == 1 else f"{wording.spelled(people)} people",
         made=f"one {names.noun}" if most == "one" else several,
         times=len(table.sessions),
-        sets=sum(found.tests for found in analysis.choices),
+        sets=table.choices.right.size if table.choices else 0,
         coded=table.coded or (table.choices is not None and table.choices.coded),
         standing=analysis.standing,
     )

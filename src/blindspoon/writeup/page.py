@@ -160,7 +160,7 @@ class ReportContent:
         tasters = wording.count(people, "taster") if people else ""
         if len(table.tasters) == 1:
             tasters += f", {wording.count(len(table.sessions), 'round')}"
-        sets = sum(found.tests for found in self.analysis.choices)
+        sets = table.choices.right.size if table.choices else 0
         cups = [wording.count(table.taster.size, "cup")] * bool(self.analysis.results)
         told = ", ".join(filter(None, (tasters, *cups, *[wording.count(sets, "set")] * bool(sets))))
         return tuple(filter(None, (self.trial.host, methods.report_date(self.analysis), told)))
