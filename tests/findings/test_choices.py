@@ -148,7 +148,7 @@ def test_every_balanced_order_is_served_equally_often(method, tmp_path):
     how = METHODS[method]
     tasters = 6 * len(how.orders)
     (tmp_path / "trial.toml").write_text(text_of(method, tasters), encoding="utf-8")
-    draw_blind(tmp_path, DAY)
+    assert " 1 orders" not in " ".join(draw_blind(tmp_path, DAY).notes)
     served = Counter(
         "".join("A" if kind == "sea" else "B" for kind in cups.values())
         for cups in sets_in(tmp_path).values()

@@ -223,39 +223,30 @@ def _sized(
 
 def sets_table(sizing: ChoiceSizing) -> str:
     """Lay out what numbers of sets can show."""
+    able = [f"if {wording.percent(share)}" for share in ABLE]
     said = (
         "right answers needed, how often luck brings them, the chance to show it if so many can "
         "tell, the most right that are still alike, and the chance of that if nobody can. Exact."
     )
-    rows = [
-        [
-            "sets",
-            "needed",
-            "by luck",
-            *(f"if {wording.percent(share)}" for share in ABLE),
-            "alike to",
-            "chance",
-        ],
-        *(
-            [
-                str(row.tests).rjust(4),
-                "none" if row.needed is None else str(row.needed),
-                wording.number(row.true_alpha, 3),
-                *(wording.number(chance, 2) for chance in row.chances),
-                "-" if row.most is None else str(row.most),
-                wording.number(row.chance_alike, 2) if row.chance_alike else "-",
-            ]
-            for row in sizing.rows
-        ),
+    rows: list[Row] = [("sets", "needed", "by luck", *able, "alike to", "chance")]
+    rows += [
+        (
+            str(row.tests).rjust(4),
+            "none" if row.needed is None else str(row.needed),
+            wording.number(row.true_alpha, 3),
+            *(wording.number(chance, 2) for chance in row.chances),
+            "-" if row.most is None else str(row.most),
+            wording.number(row.chance_alike, 2) if row.chance_alike else "-",
+        )
+        for row in sizing.rows
     ]
     if sizing.choice.rule == "sequential":  # the lines decide, and no one number
-        rows = [[row[0], *row[2:-2], row[-1]] for row in rows]
+        rows = [(row[0], *row[2:-2], row[-1]) for row in rows]
         said = (
             "how often luck shows a difference, the chance to show it if so many can tell, and to "
             "show them alike if nobody can. Exact, with so many sets at most."
         )
-    head = f"{wording.capital(sizing.choice.how.label)}: {said}"
-    return _sized(sizing.sentences, head, rows)
+    return _sized(sizing.sentences, f"{wording.capital(sizing.choice.how.label)}: {said}", rows)
 
 
 def days_table(trial: Trial, sizing: CourseSizing) -> str:

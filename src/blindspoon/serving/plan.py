@@ -256,7 +256,8 @@ class ServingPlan:
             often = sorted(orders.values())
             times = " to ".join(map(str, dict.fromkeys((often[0], often[-1]))))
             times += " time" + "s" * (often[-1] != 1)
-            sets.append(f"{orders.total()} sets with {about}: {len(often)} orders, each {times}.")
+            ways = f"{len(often)} orders, each {times}" if often[1:] else "one order"
+            sets.append(f"{orders.total()} sets with {about}: {ways}.")
         uneven = [note for balance in self.balance for note in balance.uneven()]
         return (*sets, CODE_NOTES[self.code_rule], *uneven)
 
