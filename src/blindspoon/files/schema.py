@@ -90,9 +90,7 @@ SCORES = (
     FileColumn(
         "batch", "label", "The batch in the cup, only where cups never had codes.", read="uncoded"
     ),
-    FileColumn(
-        "position", "position", "The place of the cup in its taster’s session.", blank="never"
-    ),
+    FileColumn("position", "position", "The place of the cup in its taster’s session, if known."),
     FileColumn("comment", "text", "What the taster wrote beside the cup."),
 )  # fmt: skip
 """scores.csv and every ballot; beside these a column for each attribute."""

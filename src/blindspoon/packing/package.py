@@ -162,12 +162,16 @@ class Resource(NamedTuple):
 def cups_resource(name: str, trial: Trial, tables: Sequence[TextTable]) -> Resource:
     """Put tables of cups under one another, with the columns that have a meaning.
 
-    A column that one of the tables lacks is blank there. Other columns, which the host may have
-    kept for themselves, are not published.
+    A column that one of the tables lacks is blank there; the session, which may be left out where
+    there is one, is that of the others. Other columns, which the host may have kept for themselves,
+    are not published.
     """
     found = {column for table in tables for column in table.columns}
     columns = tuple(column for column in cup_columns(trial) if column.name in found)
-    return Resource(name, columns, [row for table in tables for row in _rows(table, columns)])
+    told = (table.cells("session") for table in tables if "session" in table.columns)
+    sitting = next((cell for cells in told for cell in cells), "")
+    rows = (row for table in tables for row in _rows(table, columns, sitting))
+    return Resource(name, columns, [*rows])
 
 
 def made_resource(name: str, table: TextTable) -> Resource:
@@ -191,11 +195,12 @@ def corrections_resource(trial: Trial, table: TextTable) -> Resource:
     return Resource("corrections", columns, _rows(table, columns))
 
 
-def _rows(table: TextTable, columns: Sequence[DataColumn]) -> list[list[str]]:
+def _rows(table: TextTable, columns: Sequence[DataColumn], sitting: str = "") -> list[list[str]]:
     """Give the cells, numbers with a decimal point and days as in 2026-09-05, however written."""
     told = []
     for column in columns:
-        cells = table.cells(column.name) if column.name in table.columns else [""] * len(table)
+        blank = [sitting if column.name == "session" else ""] * len(table)
+        cells = table.cells(column.name) if column.name in table.columns else blank
         if table.decimal_comma and column.kind in ("number", "integer"):
             cells = [cell.replace(",", ".") for cell in cells]
         if column.kind == "date":

@@ -118,6 +118,20 @@ def test_names_and_private_columns_stay_at_home(named, tmp_path):
     assert analyse(written(files, tmp_path / "data")).results == named.results
 
 
+def test_a_table_without_session_or_places_reads_as_the_others_do(tmp_path):
+    (tmp_path / "trial.toml").write_text(TRIAL)
+    head = "taster,session,variant,position,texture\n"
+    first = "".join(f"T{t},1,plain,1,4\nT{t},1,oak,2,{t}\n" for t in range(3))
+    more = "".join(f"T{t},plain,4\nT{t},oak,{t - 1}\n" for t in range(3, 6))
+    (tmp_path / "scores.csv").write_text(head + first)
+    (tmp_path / "ballots").mkdir()
+    (tmp_path / "ballots" / "late.csv").write_text(f"taster,variant,texture\n{more}")
+    analysis = analyse(tmp_path)
+    again = analyse(written(packed(analysis), tmp_path / "data"))
+    assert again.results == analysis.results
+    assert again.table.position.tolist() == analysis.table.position.tolist()
+
+
 def test_a_licence_of_the_hosts_own_words_is_kept(named):
     files = packed(named)
     descriptor = json.loads(files["datapackage.json"])
