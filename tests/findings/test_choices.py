@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy.stats import binomtest
+from scipy.stats import binom, binomtest
 
 from blindspoon.analysis import analyse, to_record
 from blindspoon.charts.picks import lines_chart, picks_chart, picks_title
@@ -29,6 +29,7 @@ from blindspoon.lifting import lift_blind
 from blindspoon.packing.pack import pack
 from blindspoon.scores.sets import ChoiceTable
 from blindspoon.scores.standing import Standing
+from blindspoon.simulate.exact_size import size_choice
 from blindspoon.trial import METHODS, Variant
 from blindspoon.verify import recompute
 from blindspoon.writeup.answer import trust
@@ -140,6 +141,26 @@ def test_one_who_answered_no_set_is_missed_once(tmp_path):
         "set 4 of T02 in session 1 was never answered",
         "T03 answered nothing in session 1",
     ]
+
+
+@pytest.mark.parametrize(
+    ("method", "at", "told"),
+    [
+        ("triangle", 8, ["places were not chosen alike: place 1: 4, place 2: 16, place 3: 4"]),
+        ("duo-trio", 8, []),  # 16 of 24 at one of two places comes by luck
+        ("tetrad", 0, []),  # either group may be named
+    ],
+)
+def test_a_favoured_place_is_told_where_luck_does_not_explain_it(tmp_path, method, at, told):
+    (tmp_path / "trial.toml").write_text(text_of(method, 12, "sets = 2"), encoding="utf-8")
+    draw_blind(tmp_path, DAY)
+    rows = ["taster,set,answer"]
+    for place, ((taster, number), cups) in enumerate(sets_in(tmp_path).items()):
+        codes, other = list(cups), 0 if method == "triangle" and place % 2 else -1
+        own = codes[:2] if method == "tetrad" else [codes[1 if place >= at else other]]
+        rows.append(f"{taster},{number},{'+'.join(own)}")
+    (tmp_path / "choices.csv").write_text("\n".join(rows), encoding="utf-8")
+    assert [note.text for note in examine(tmp_path).notes] == told
 
 
 @pytest.mark.parametrize("method", METHODS)
@@ -331,8 +352,22 @@ def test_no_verdict_before_the_declared_number():
 
 
 def test_far_fewer_right_than_luck_asks_for_the_key():
-    assert "the key the right way round" in judged("triangle", 1, 24).because
+    few = judged("triangle", 1, 24)
+    assert (few.verdict, "the key the right way round" in few.because) == ("open", True)
+    assert picks_title([few], None) == "1 of 24 were right: fewer than luck explains"
     assert "right way round" not in judged("triangle", 5, 24).because
+
+
+@pytest.mark.parametrize("method", ["triangle", "duo-trio", "paired"])
+def test_alike_is_found_as_often_as_sizing_says_if_nobody_can_tell(method):
+    more = "can_tell = 0.5\n"  # and in pairs either may be the one with more
+    more += 'attribute = "sourness"\nexpect = "either"' if method == "paired" else ""
+    kinds = [judged(method, right, 36, more).verdict for right in range(37)]
+    trial = parse_trial(text_of(method, more=more))
+    (row,) = (row for row in size_choice(trial).rows if row.tests == 36)
+    chances = binom.pmf(np.arange(37), 36, METHODS[method].guess)
+    often = chances @ [kind in ("alike", "slight") for kind in kinds]
+    assert row.chance_alike == pytest.approx(often, abs=0.01)  # far too few are no "alike"
 
 
 def test_d_prime_is_for_one_set_a_taster():

@@ -100,7 +100,8 @@ def picks_title(choices: Sequence[ChoiceFound], names: Naming) -> str:
     """State what was found, without a full stop."""
     if len(choices) == 1:
         (found,) = choices
-        return f"{found.right} of {found.tests} were right: {LUCK[found.verdict]}"
+        luck = "fewer than luck explains" if found.turned else LUCK[found.verdict]
+        return f"{found.right} of {found.tests} were right: {luck}"
     said = list[str]()
     for kinds, form in TOLD.items():
         who = [names.short(found.variant) for found in choices if found.verdict in kinds]

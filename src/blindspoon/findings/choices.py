@@ -66,6 +66,7 @@ class ChoiceFound:
       rule is sequential
     - `p_value`, `p_adjusted`: exact, one-sided (two-sided where either may have more); the second
       by Holm's method
+    - `p_fewer`: chance of so few right answers where all guess
     - `share`, `interval`: who can tell, estimated, 0 to 1, at level 1 - 2 alpha
     - `limit`, `level`: upper limit of that share at level 1 - alpha over all variants; below
       ``choice.can_tell`` is alike
@@ -85,6 +86,7 @@ class ChoiceFound:
     needed: int | None
     p_value: float
     p_adjusted: float = 1.0
+    p_fewer: float
     share: float
     interval: Interval
     limit: float
@@ -101,6 +103,11 @@ class ChoiceFound:
     def expected(self) -> float:
         """Right answers that guessing brings."""
         return self.choice.how.guess * self.tests
+
+    @property
+    def turned(self) -> bool:
+        """Whether so few were right that they rather tell the two, the other way round."""
+        return self.p_fewer < UNLIKELY
 
     @property
     def repeated(self) -> bool:
@@ -155,8 +162,9 @@ def _find(
     if choice.two_sided:
         number = max(number, tests - number)
     tail = float(fc.upper_tail(number, tests, guess))
+    fewer = 1 - float(fc.upper_tail(number + 1, tests, guess))
     if choice.how.words:
-        tail, _ = fc.fisher(answers, alpha)
+        (tail, _), (fewer, _) = fc.fisher(answers, alpha), fc.fisher(answers.turned(), alpha)
     interval = Interval(*_shares(choice, number, tests, answers, alpha))
     often = np.bincount(taster[taster >= 0], minlength=len(table.tasters))
     tasters = int((often > 0).sum())
@@ -177,6 +185,7 @@ def _find(
         right=number,
         needed=None,
         p_value=min(1.0, 2 * tail) if choice.two_sided else tail,
+        p_fewer=fewer,
         share=fc.share_who_can_tell(number / tests, guess),
         interval=interval,
         limit=_shares(choice, number, tests, answers, alpha / several)[1],
@@ -284,15 +293,16 @@ def _judged(
         return met, f"{said}: the line was met after {stop} tests, with {counted}{later}."
     if waits:
         return "open", f"{found.tests} of {declared} tests are in. No verdict before the last."
-    small = found.limit <= choice.can_tell and found.possible
+    small = found.limit <= choice.can_tell and found.possible and not found.turned
     kinds: tuple[Verdict, ...] = ("open", "alike", "different", "slight")
     verdict = kinds[2 * (found.p_adjusted <= found.alpha) + small]
     told, tests = [_sentence(replace(found, verdict=verdict), names)], found.tests
     if verdict == "open" and not found.possible:
         told.append("So few tests could not show them alike, whatever was answered.")
-    lower = 1 - float(fc.upper_tail(found.right + 1, tests, choice.how.guess))
-    if lower < UNLIKELY and not choice.how.words:
-        told.append("That is far fewer than guessing brings: is the key the right way round?")
+    if found.turned:
+        other = f", or has {names.short(names.control)} {choice.expect} {choice.attribute}"
+        or_so = other if choice.attribute else ""
+        told.append(f"So few are hardly luck: is the key the right way round{or_so}?")
     if declared is not None and tests != declared:
         more = f", and {tests} are in: take it as a lead" if tests > declared else ""
         told.append(f"{wording.count(declared, 'test was', 'tests were')} declared{more}.")

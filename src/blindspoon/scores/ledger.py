@@ -94,7 +94,7 @@ def open_ledger(trial: Trial, tables: FolderTables) -> Ledger:
         absences += crosscheck.absences(trial, scored, points, plan, others)
         absences += crosscheck.stray_cups(*held) if held else ()
         absences += absent_answers(picks) if picks else ()
-        notes += places_chosen(picks) if picks else ()
+        notes += places_chosen(chosen_by(trial), picks) if picks else ()
     return Ledger(
         coded=seen.coded,
         scored=scored,

@@ -4,7 +4,6 @@ What a set holds is looked up by `score_table`, which passes it in.
 """
 
 import re
-from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -173,15 +172,20 @@ def absent_answers(picks: Picks) -> Iterator[Note]:
         yield Note(file=file, line=line, text=text, gap=True)
 
 
-def places_chosen(picks: Picks) -> Iterator[Note]:
+def places_chosen(choice: Choice, picks: Picks) -> Iterator[Note]:
     """Say how often each place was chosen, where it is far from even."""
     order = np.lexsort((picks.cups.position, picks.set_of))
     _, first = np.unique(picks.set_of[order], return_index=True)
     place = np.empty(order.size, np.int64)
     place[order] = np.arange(order.size) - first[picks.set_of[order]]
-    chosen = Counter(place[picks.picked[picks.picked[:, 0] >= 0, 0]].tolist())
-    if chosen and max(chosen.values()) > 0.6 * chosen.total() and chosen.total() >= 10:
-        told = some_of(f"place {at + 1} {times} times" for at, times in sorted(chosen.items()))
+    chosen = place[picks.picked[picks.picked[:, 0] >= 0, 0]]
+    if choice.how.codes != 1 or chosen.size < 10:  # of two codes either may be named first
+        return
+    several = round(1 / choice.how.guess)
+    fixed = choice.how.cups - several
+    times, even = np.bincount(chosen, minlength=fixed + several)[fixed:], chosen.size / several
+    if max(times) > even + 2.6 * np.sqrt(even * (1 - 1 / several)):  # 1 in 100 by luck, about
+        told = some_of(f"place {at}: {n}" for at, n in enumerate(times.tolist(), fixed + 1))
         yield Note(file="choices.csv", text=f"places were not chosen alike: {told}")
 
 

@@ -106,11 +106,12 @@ def _every(choice: Choice, alpha: float) -> list[ChoiceSize]:
     tests, guess = np.arange(1, MOST + 1), choice.how.guess
     needed = fc.needed(tests, guess, alpha / 2 if choice.two_sided else alpha)
     most = fc.most_alike(tests, guess, choice.can_tell, alpha)
+    fewest = (tests - most) * choice.two_sided  # no more may pick the other
+    alike = fc.upper_tail(fewest, tests, guess) - fc.upper_tail(most + 1, tests, guess)
     able = np.array([guess + share * (1 - guess) for share in ABLE])[:, None]
     columns = (
         tests, needed, fc.upper_tail(needed, tests, guess) * (1 + choice.two_sided),
-        fc.upper_tail(needed, tests, able).T, most, 1 - fc.upper_tail(most + 1, tests, guess),
-        most >= guess * tests,
+        fc.upper_tail(needed, tests, able).T, most, alike, most >= guess * tests,
     )  # fmt: skip
     return [
         ChoiceSize(

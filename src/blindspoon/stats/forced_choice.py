@@ -91,6 +91,11 @@ class Answers(NamedTuple):
     other: int
     of_other: int
 
+    def turned(self) -> "Answers":
+        """Give the same with the two answers exchanged."""
+        same, of_same, other, of_other = self
+        return Answers(of_same - same, of_same, of_other - other, of_other)
+
 
 def fisher(answers: Answers, alpha: float) -> tuple[float, int | None]:
     """Test whether the word was said more often where it was right.
