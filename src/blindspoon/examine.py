@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from blindspoon import wording
+from blindspoon.batches.cautions import given_away
 from blindspoon.batches.measured import age_cups, days_in_brief
 from blindspoon.batches.summary import Made, cautions_in_words, differences_in_words, make_up
 from blindspoon.errors import (
@@ -128,7 +130,7 @@ def doubts(trial: Trial, *, scored: bool = False) -> Iterator[str]:
     """Ask about what a host may not have meant; of what tasters read, only until it is `scored`.
 
     Margins within which nearly everything is alike, labels that no page can tell apart, scales
-    without words at their ends, and many cups.
+    without words at their ends, allergens that a recipe names and no ballot, and many cups.
     """
     for attribute in trial.attributes:
         low, high, margin = attribute.scale.low, attribute.scale.high, attribute.margin
@@ -149,6 +151,14 @@ def doubts(trial: Trial, *, scored: bool = False) -> Iterator[str]:
         yield (
             f"{some_of(bare, 5)}: no words say which end of the scale is which, and some will "
             "take the lowest number for the best; write a word for either end"
+        )
+    recipes = [trial.product, *(f"{row.label}; {row.method}" for row in trial.variants)]
+    told = given_away(trial.tasting.allergens)
+    untold = [what for what in given_away("; ".join(recipes)) if what not in told]
+    if untold and not scored:
+        yield (
+            f"what is made speaks of {wording.listing(untold)}, of which tasters are told nothing "
+            "before the first cup: write it under “What may make somebody ill” (allergens)"
         )
     cups = trial.tasting.servings or len(trial.variants) + trial.tasting.controls - 1
     if trial.attributes and cups >= MANY_CUPS and not scored:

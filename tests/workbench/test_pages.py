@@ -639,8 +639,13 @@ def test_what_a_host_may_not_have_meant_is_asked_before_the_rule_is_sealed(at):
     assert "Did you mean this?" not in host.read("/t/crisp/codes")
     text = (folder / "trial.toml").read_text("utf-8")
     wide = re.sub("(?m)^margin = .*$", "margin = 5", re.sub('(?m)^(low|high) = ".*\n', "", text))
+    wide = wide.replace('label = "Oak leaf"', 'label = "Walnuts"\nmethod = "Old whey, no mustard"')
     (folder / "trial.toml").write_text(wide, "utf-8")
     asked = host.read("/t/crisp/codes")
+    assert "What is made speaks of nuts and milk, of which tasters are told nothing" in asked
+    told = wide.replace("[tasting]", '[tasting]\nallergens = "walnuts, milk"')
+    (folder / "trial.toml").write_text(told, "utf-8")
+    assert "tasters are told nothing" not in host.read("/t/crisp/codes")
     assert "would so much really not matter to you?</" in asked
     assert "no words say which end of the scale is which" in asked
 
