@@ -13,11 +13,13 @@ import pandas as pd
 import pytest
 
 from blindspoon.analysis import analyse, to_record
+from blindspoon.api import Compared, compare
 from blindspoon.frames import scores_frame
 from blindspoon.stats.sign_flips import SAMPLES
 from blindspoon.verify import FLIPS, SAMPLED, recompute, unlike
 
-TRIALS = sorted(path.parent.name for path in Path(__file__).parents[1].glob("trials/*/scores.csv"))
+ROOT = Path(__file__).parents[1]
+TRIALS = sorted(path.parent.name for path in ROOT.glob("trials/*/scores.csv"))
 
 
 @pytest.fixture(scope="module", params=TRIALS)
@@ -138,3 +140,16 @@ def test_where_the_other_optimiser_stops_short_nothing_is_called_unequal(tmp_pat
     found = recompute(scores, {**record, "attributes": texture})
     assert len(found) > 10
     assert unlike(found).empty
+
+
+def test_the_command_says_by_its_end_whether_the_numbers_agree(blindspoon, monkeypatch):
+    trials = [ROOT / "trials" / name for name in ("two-salts", "randall-1989-wine")]
+    wrong = compare(trials[0]).verify().assign(other=1.5)
+    done = blindspoon("compare", *trials, "--verify")
+    assert [line for line in done.stdout.splitlines() if line.endswith(":")] == [
+        f"{trial}:" for trial in trials
+    ]
+    assert done.returncode == 0
+    monkeypatch.setattr(Compared, "verify", lambda _: wrong)
+    assert blindspoon("compare", trials[0], "--verify").returncode == 1
+    assert blindspoon("compare", trials[0], "--verify", "--json").returncode == 2

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -61,7 +62,7 @@ def lift(folder: Path, yes: bool, last: bool) -> None:
 @FOLDERS
 @CHART
 @JSON
-@flag("--verify", "Compute it again with statsmodels and scipy, side by side.")
+@flag("--verify", "Compute it again with statsmodels and scipy; exit with 1 if they differ.")
 def compare(folders: Sequence[Path], as_json: bool, chart: Path | None, verify: bool) -> None:
     """Say which changes made a difference, and how large.
 
@@ -71,11 +72,14 @@ def compare(folders: Sequence[Path], as_json: bool, chart: Path | None, verify: 
     from blindspoon import api  # noqa: PLC0415
 
     if verify:
-        from blindspoon.verify import in_words  # noqa: PLC0415
+        from blindspoon.verify import in_words, unlike  # noqa: PLC0415
 
-        for folder in folders:
-            click.echo(in_words(api.compare(folder).verify()))
-        return
+        if as_json or chart is not None:
+            raise click.UsageError("--verify prints a table: leave out --json and --chart.")
+        tables = [api.compare(folder).verify() for folder in folders]
+        for folder, table in zip(folders, tables, strict=True):
+            click.echo(f"{folder}:\n" * (len(folders) > 1) + in_words(table))
+        sys.exit(any(len(unlike(table)) for table in tables))
     if chart is not None and len(folders) < 2:
         raise click.UsageError('--chart takes two folders or more; "report" draws those of one.')
     from blindspoon.cli import printed  # noqa: PLC0415
