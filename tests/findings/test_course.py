@@ -250,6 +250,20 @@ def test_acceptance_is_counted_day_by_day_and_by_exact_binomials():
     assert found.acceptance.shares.passed.by == 10.0
 
 
+@pytest.mark.parametrize(
+    ("keep", "share", "told"),
+    [
+        (True, 1.0, "Fewer than half refused it on any day up to day 21 (0 of 12), the last."),
+        (True, 0.0, "More than half refused it from day 3 on (12 of 12), the first."),
+        (False, 0.0, "Fewer than half would have it on any day up to day 21 (0 of 12), the last."),
+        (False, 1.0, "More than half would have it from day 3 on (12 of 12), the first."),
+    ],
+)
+def test_all_of_one_mind_on_every_day_is_said_once(keep, share, told):
+    ask = 'keep = true, accept = "would_eat"' if keep else 'accept = "would_eat"'
+    assert told in said(RISING, ask=ask, accept=dict.fromkeys(RISING, share))
+
+
 def test_answers_to_and_fro_are_listed_and_still_count():
     made = files(RISING, ask='keep = true, accept = "would_eat"', accept=dict.fromkeys(RISING, 1))
     rows = made["scores.csv"].replace("T03,half-sour-d7,", "T03,half-sour-d7,;").split("\n")

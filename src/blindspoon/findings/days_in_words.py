@@ -42,7 +42,7 @@ def course_sentences(found: CourseFound, names: Naming, *, several: bool) -> tup
         at = wording.number(found.line.day, 1)
         said.append(f"By straight lines it {way} on day {at} ({since} to {until}).")
     if found.acceptance:
-        said += _accepted(found.acceptance, last)
+        said += _accepted(found.acceptance, found.days[0].day, last)
     if found.judged:
         nouns, merged = names.nouns or "batches", any(len(it.batches) > 1 for it in found.days)
         averaged = (
@@ -148,7 +148,7 @@ def _trend(found: CourseFound, like: str) -> str:
     return told
 
 
-def _accepted(acceptance: Acceptance, last: int) -> Iterator[str]:
+def _accepted(acceptance: Acceptance, first: int, last: int) -> Iterator[str]:
     """Say up to which day fewer than the share had turned, and from which on more."""
     asked = {day.day: day for day in acceptance.shares.days if not isinstance(day, NoResult)}
     share = "half" if acceptance.share == 0.5 else percent(acceptance.share)
@@ -159,13 +159,16 @@ def _accepted(acceptance: Acceptance, last: int) -> Iterator[str]:
         return f"day {day:g}{on} ({asked[day].yes} of {asked[day].asked})"
 
     after, by = passed.after, passed.by
-    if after is not None:
+    if after == last:
+        yield f"Fewer than {share} {does} on any day up to {of(after)}, the last."
+    elif after is not None:
         more = (
             f"more than {share} from {of(by, ' on')}" if by is not None else "more was never shown"
         )
         yield f"Fewer than {share} {does} up to {of(after)}; {more}."
     elif by is not None:
-        yield f"More than {share} {does} from {of(by, ' on')}; before that not settled."
+        before = ", the first" if by == first else "; before that not settled"
+        yield f"More than {share} {does} from {of(by, ' on')}{before}."
     else:
         when = f"When more than {share} {does} is not settled"
         yield f"{when}: on {of(last)}, the last." if last in asked else f"{when}."
