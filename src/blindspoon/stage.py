@@ -189,8 +189,8 @@ class Stage:
         yield not planned or not self.unmade, made if planned or jars else "left out"
         names = self.tasters
         yield not planned or bool(names), count(len(names), "taster") if names else "nobody named"
-        drawn = f"sealed on {day(seal.date)}" if seal else "after jars and tasters"
-        yield not planned, out or drawn
+        waits = "after jars and tasters" if self.unmade or not names else ""
+        yield not planned, out or (f"sealed on {day(seal.date)}" if seal else waits)
         yield self.sheets or state not in ("planned", "sealed"), out or "ballots, labels, trays"
         dates = listing(day(session.date) for session in trial.sessions if session.date)
         told = self._scored if self.scored else dates or "after the codes"

@@ -587,6 +587,23 @@ def test_a_line_of_one_jar_is_asked_of_the_others_and_not_denied(at):
     assert fields(host.read("/t/crisp/jars/new-oak-leaf"))["garlic"] == ""
 
 
+def test_the_last_change_is_missed_where_changes_are_listed(at):
+    host, _ = at("planned")
+    form = fields(host.read(QUESTION))
+    left = {place: text for place, text in form.items() if not place.startswith("variant[2]")}
+    page = html.unescape(host.post(QUESTION, **left).text)
+    assert 'href="#variant">Listed here: 1; 2 or more are needed. Add one more.<' in page
+
+
+def test_what_waits_for_jars_and_tasters_says_so_until_they_are_there(at):
+    host, folder = at("planned")
+    page = host.read("/t/crisp/jars")
+    assert "after jars and tasters" not in page
+    assert '<a class="main" href="/t/crisp/codes">' in page
+    (folder / "batches.csv").unlink()
+    assert "after jars and tasters" in host.read("/t/crisp/jars")
+
+
 def test_a_full_disk_while_a_ballot_is_keyed_is_no_bug_of_the_program(at, monkeypatch):
     host, _ = at("tasting")
 

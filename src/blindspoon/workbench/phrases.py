@@ -42,7 +42,8 @@ def told(problem: Problem) -> str:
         needed = problem.allowed.removesuffix(" is needed").removeprefix("a ")
         return f"{problem.found.removesuffix('is a text')}is no {needed}. {remedy}."
     allowed = "" if problem.slug in _CLEAR else f"; {problem.allowed}"
-    found = re.sub("^([a-z]+)_[cg] is ", r"\1 is ", problem.found)  # as the field is called
+    found = re.sub(r"^trial\.toml lists (\d+) .*", r"listed here: \1", problem.found)
+    found = re.sub("^([a-z]+)_[cg] is ", r"\1 is ", found)  # as the field is called
     return f"{capital(found)}{allowed}. {remedy}."
 
 

@@ -108,7 +108,7 @@ def add_to(bench: Workbench) -> None:
             new = _edited(text, draft, sealed=bool(found.locked("rule")))
             trial = parse_trial(new)
         except TrialError as error:
-            faults = beside(error.problems, {*draft, PRIMARY})
+            faults = beside(error.problems, {*draft, *ROWS, PRIMARY})
             if wants_json():
                 return bench.checked(faults, {"rule-so-far": WAITS})
             return page(found, draft, 422, faults=faults)
