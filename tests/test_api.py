@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import datetime
 import doctest
 import json
 import math
@@ -13,6 +14,7 @@ import sys
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 
 import blindspoon as bs
@@ -154,6 +156,18 @@ def test_a_drawn_blind_is_a_frame_with_every_cup(tmp_path):
     assert cups.groupby(["session", "taster"])["variant"].nunique().eq(5).all()
     assert (tmp_path / "key.csv").exists()
     assert not [code for code in cups["code"] if f"'{code}'" in repr(plan)]
+
+
+def test_of_a_moment_the_seal_has_the_day_and_a_gap_its_cause_in_words(tmp_path):
+    shutil.copy(CUCUMBERS / "trial.toml", tmp_path)
+    bs.blind(tmp_path, today=datetime.datetime(2026, 9, 5, 19, 30))  # noqa: DTZ001 - as typed
+    assert "\ndate = 2026-09-05\n" in (tmp_path / "seal.toml").read_text("utf-8")
+    assert not bs.check(tmp_path).problems
+    cups = pd.read_csv(tmp_path / "servings.csv", dtype=str)
+    cups = cups.drop(columns="position").assign(saltiness=4, sourness=4, ferment=4, texture=4)
+    cups.iloc[:-1].to_csv(tmp_path / "scores.csv", index=False)
+    (gap,) = (note for note in bs.check(tmp_path).notes if note.gap)
+    assert gap.cause == "was never scored, session 2"
 
 
 def test_sizes_are_rows_a_panel_and_procedure():

@@ -55,11 +55,17 @@ class TrialFolder:
     def __repr__(self) -> str:
         """Name the folder, and say how much is in it."""
         tasters, cups = len(self.table.tasters), len(self.table.taster)
-        return f"TrialFolder({str(self.path)!r}: {tasters} tasters, {cups} scored cups)"
+        who = "1 taster" if tasters == 1 else f"{tasters} tasters"
+        return f"TrialFolder({str(self.path)!r}: {who}, {cups} scored cups)"
 
     @property
     def scores(self) -> pd.DataFrame:
-        """The scores as a frame, a row a cup; see `frames.scores_frame`."""
+        """The scores, a row a cup in the order of the files.
+
+        Columns are session, taster, variant and batch (text; batch missing where none is named),
+        position (a whole number, missing where it is not known) and one an attribute, in points,
+        NaN where nobody gave a score.
+        """
         from blindspoon.frames import scores_frame  # noqa: PLC0415 - pandas only when asked for
 
         return scores_frame(self.trial, self.table)
@@ -297,6 +303,11 @@ def blind(
     today : date, optional
         Stands in the seal.
 
+    Returns
+    -------
+    ServingPlan
+        ``to_frame()`` has a row a cup with its variant: nobody who tastes may see it.
+
     Raises
     ------
     TrialError
@@ -304,7 +315,7 @@ def blind(
     """
     from blindspoon.drawing import draw_blind  # noqa: PLC0415 - brings in the sheets
 
-    return draw_blind(Path(folder), today or today_here(), declare=declare)
+    return draw_blind(Path(folder), _day(today), declare=declare)
 
 
 def lift(
@@ -333,7 +344,12 @@ def lift(
     """
     from blindspoon.lifting import lift_blind  # noqa: PLC0415 - as for `blind`
 
-    return lift_blind(Path(folder), today or today_here(), lambda _: yes, last=last)
+    return lift_blind(Path(folder), _day(today), lambda _: yes, last=last)
+
+
+def _day(given: datetime.date | None) -> datetime.date:
+    """Take the day of what may be a moment, which compares with no day."""
+    return given.date() if isinstance(given, datetime.datetime) else given or today_here()
 
 
 def compare(folder: Folder) -> Compared:
@@ -410,6 +426,11 @@ def publish(
         Grams that a reader's jar holds, to which the recipes are scaled.
     progress : callable, optional
         Told how many steps are done, and of how many.
+
+    Returns
+    -------
+    Published
+        The ``folder``, the ``zipped`` file, and sentences on what is ``lacking``.
 
     Raises
     ------

@@ -11,12 +11,7 @@ from blindspoon.trial import Trial
 
 
 def scores_frame(trial: Trial, table: ScoreTable) -> pd.DataFrame:
-    """Lay out the scores, a row a cup in the order of the files.
-
-    Columns are session, taster, variant and batch (text; batch missing where none is named),
-    position (a whole number, missing where it is not known) and one a attribute, in points, NaN
-    where nobody gave a score.
-    """
+    """Lay out the scores, a row a cup; see `api.TrialFolder.scores`."""
     labels = {
         "session": (table.sessions, table.session),
         "taster": (table.tasters, table.taster),

@@ -283,10 +283,11 @@ def _never_scored(scored: Cups, plan: Cups) -> Iterator[Note]:
     for row in np.flatnonzero(open_cups & (~absent[sitting] | once)):
         file, line = plan.place(int(row))
         session, taster, _ = map(shown, plan.texts(int(row)))
-        nothing = f"{taster} scored nothing in session {session}"
-        text = nothing if absent[sitting[row]] else f"{_cup(plan, int(row))} was never scored"
-        cause = f"{absent[sitting[row]]}, session {session}"
-        yield Note(file=file, line=line, text=text, cause=cause, gap=True)
+        who, lacks = _cup(plan, int(row)), "was never scored"
+        cause = f"{lacks}, session {session}"
+        if absent[sitting[row]]:
+            who, lacks = taster, (cause := f"scored nothing in session {session}")
+        yield Note(file=file, line=line, text=f"{who} {lacks}", cause=cause, gap=True)
 
 
 def _unknown_codes(scored: Cups, served: Cups) -> list[Problem]:
