@@ -20,6 +20,7 @@ from blindspoon.stage import Stage
 from blindspoon.starting import number_of, short_name
 from blindspoon.trial import Variant
 from blindspoon.workbench.app import Form, Workbench
+from blindspoon.workbench.dealing import print_again
 from blindspoon.workbench.phrases import beside
 
 FILES = ("batches.csv", "readings.csv", "trial.toml")
@@ -128,7 +129,10 @@ def add_to(bench: Workbench) -> None:
         if faults:
             return page(found, which, jar, 422, typed=jar.cells | typed, faults=faults)
         told = f"{wording.capital(name)} is {'taken out' if out else 'written down'}"
-        return bench.save(found, files, told, f"{told}.", "jars")
+        more = " What is printed does not say so yet." if found.pouring else ""
+        saved = bench.save(found, files, told, f"{told}.{more}", "jars")
+        print_again(found)  # its cautions are on the pouring sheet
+        return saved
 
 
 def _files(found: Stage) -> dict[str, bytes]:
