@@ -174,6 +174,9 @@ def test_an_altered_score_is_told_and_ends_with_1(packed_of, table, tmp_path, ca
     assert "1 of 72 cups of tables/scores.csv are not in data/ so" in told
     assert ("another SHA-256" in told) == table.startswith("data")
     assert ("NOT EQUAL: bitterness" in told) == table.startswith("tables")
+    (folder / "data" / "scores.csv").unlink()
+    assert verify.main(folder) == 1
+    assert "NOT EQUAL: data/scores.csv is not there" in capsys.readouterr().out
 
 
 def test_a_score_is_the_same_with_zeros_behind_its_point_or_more_digits_than_tables_have(

@@ -344,7 +344,10 @@ def main(folder: Path) -> int:
     labels = dict.fromkeys(("session", "taster", "variant", "batch"), str)
     scores = pd.read_csv(folder / "tables" / "scores.csv", dtype=labels)
     table = recompute(scores, found)
-    faults = [*faults_of_data(folder, scores), *faults_of_seal(folder)]
+    try:
+        faults = [*faults_of_data(folder, scores), *faults_of_seal(folder)]
+    except FileNotFoundError as error:
+        faults = [f"data/{Path(error.filename).name} is not there"]
     says = [f"NOT EQUAL: {fault}" for fault in faults] or [UNCHANGED]
     head = "Every number of tables/comparisons.json that statsmodels or scipy can compute from "
     head += "tables/scores.csv:\n"
