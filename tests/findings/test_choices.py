@@ -565,3 +565,12 @@ def test_all_who_answered_are_counted_though_none_had_every_variant(tmp_path):
     analysis = analyse(tmp_path)
     assert trust(analysis).startswith("Three people chose from 3 sets.")
     assert to_record(analysis)["trial"]["tasters"] == 3
+
+
+def test_of_one_variant_a_row_names_the_taster_alone(tmp_path):
+    (tmp_path / "trial.toml").write_text(text_of("triangle", tasters=2), encoding="utf-8")
+    rows = [f"{taster},{n},rock,yes" for taster in ("T01", "T02") for n in range(1, 6)]
+    text = "\n".join(["taster,set,variant,right", *rows])
+    (tmp_path / "choices.csv").write_text(text, encoding="utf-8")
+    (own,) = choices_section(analyse(tmp_path)).tables
+    assert sorted(name for name, _ in own.rows) == ["T01", "T02"]

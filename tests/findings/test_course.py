@@ -324,7 +324,7 @@ def test_a_cup_without_an_age_or_of_two_is_told_before_the_blind_is_lifted(
 def test_check_counts_the_days_and_sees_a_control_that_moved(tmp_path):
     folder = put(tmp_path / "trial", files({3: -4.0, 7: 0.0}, evenings=True, kept=""))
     told = " ".join(note.text for note in examine(folder).notes)
-    assert "half-sour: tasted on days 3 and 7: a trend needs three." in told
+    assert "half-sour: cups of 3 and 7 days: a trend needs three." in told
     assert "write same_control = true" in told
 
 

@@ -246,8 +246,8 @@ def days_in_brief(trial: Trial, ages: CupAges) -> Iterator[str]:
             days.setdefault(trial.variant(variant).series or variant, set()).add(age)
     for name, own in days.items():
         told = wording.listing(f"{day}" for day in sorted(own))
-        few = {1: "two are needed", 2: "a trend needs three"}.get(len(own), "")
-        yield f"{name}: tasted on day{'s' * (len(own) > 1)} {told}{f': {few}' if few else ''}."
+        few = {1: "two ages are needed", 2: "a trend needs three"}.get(len(own), "")
+        yield f"{name}: cups of {told} day{'s' * (own != {1})}{f': {few}' if few else ''}."
     if not ages.control_stays:
         yield (
             "The control was another from sitting to sitting, by the dates of its batches, so "

@@ -102,7 +102,7 @@ def choices_section(analysis: Analysis) -> PageSection | None:
     caption = "Answers to sets, right or wrong"
     numbers = table_of("choices-table", caption, "Variant", read, rows, behind=("choices",))
     tasters = [
-        (f"{row.taster}, {found.variant.label}", row, None)
+        (f"{row.taster}, {found.variant.label}" if choices[1:] else row.taster, row, None)
         for found in choices
         for row in found.by_taster
         if found.tasters > 1
