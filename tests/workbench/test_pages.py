@@ -614,6 +614,23 @@ def test_what_waits_for_jars_and_tasters_says_so_until_they_are_there(at):
     assert "after jars and tasters" in host.read("/t/crisp/jars")
 
 
+def test_days_that_do_not_fit_are_told_by_the_jar_and_lead_to_it(at):
+    host, folder = at("planned")
+    text = (folder / "trial.toml").read_text("utf-8")
+    (folder / "trial.toml").write_text(
+        f"{text}[[session]]\nname = '1'\ndate = 2026-09-01\n", "utf-8"
+    )
+    made = "batch,variant,started\nJar Moss,usual,2026-09-02\nJar Fern,oak-leaf,2026-08-02\n"
+    (folder / "batches.csv").write_text(made, "utf-8")
+    for page in map(host.read, ("/t/crisp/codes", "/t/crisp/jars")):
+        assert "<li>Jar Moss: Started 2026-09-02, after the last tasting on 2026-09-01;" in page
+        assert ".csv" not in page
+        assert ".toml" not in page
+    assert 'class="main" href="/t/crisp/jars">Go there' in host.read("/t/crisp/codes")
+    cups = {"tasting.tasters": "9", "sessions": "1", "tasting.servings": "1"}
+    assert host.post("/t/crisp/tasters", **cups).status_code == 422
+
+
 def test_a_full_disk_while_a_ballot_is_keyed_is_no_bug_of_the_program(at, monkeypatch):
     host, _ = at("tasting")
 

@@ -117,8 +117,9 @@ def _faults(form: Form) -> dict[str, str]:
     number = number_of(form.get(SESSIONS, ""))
     if not isinstance(number, int) or not 1 <= number <= MOST:
         faults[SESSIONS] = f"Write how many, in digits: 1 to {MOST}."
-    if form.get(CUPS, "").strip() and not isinstance(number_of(form[CUPS]), int):
-        faults[CUPS] = "Write how many cups, in digits, or leave it empty."
+    cups = number_of(form.get(CUPS, ""))
+    if form.get(CUPS, "").strip() and (not isinstance(cups, int) or cups < 2):
+        faults[CUPS] = "Write how many cups, in digits: two at least, or leave it empty."
     if not form.get(NAMES, "").strip():
         faults[NAMES] = "Write their first names, one a line, or how many they are."
     for place, text in form.items():

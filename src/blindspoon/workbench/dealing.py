@@ -18,6 +18,7 @@ from blindspoon.starting import rule_beside, rule_in_words
 from blindspoon.trial import today
 from blindspoon.wording import sentence
 from blindspoon.workbench.app import UNSENT, Form, Workbench
+from blindspoon.workbench.phrases import of_jars
 
 TELLING = re.compile(r"helper\.html|(added/[^/]+/)?pouring\.html|both-taste/bowls\.html")
 """Sheets that say what is in a cup."""
@@ -55,6 +56,7 @@ def add_to(bench: Workbench) -> None:
         balance = [part for part in plan.balance if part.session is not None] if plan else []
         rule = rule_in_words(found.plan), rule_beside(found.plan)
         own: dict[str, object] = {"plan": plan, "balance": balance, "problems": problems}
+        own["first"] = of_jars(problems, found.files)
         in_vain = too_few_rounds(found.plan, found.plan.tasting.tasters)
         asked = [*filter(None, [in_vain]), *map(sentence, doubts(found.plan))] if plan else []
         own |= {"rule": rule, "seen": bench.seen(found, SEALED), "doubts": asked}

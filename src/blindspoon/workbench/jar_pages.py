@@ -21,7 +21,7 @@ from blindspoon.starting import number_of, short_name
 from blindspoon.trial import Variant
 from blindspoon.workbench.app import Form, Workbench
 from blindspoon.workbench.dealing import print_again
-from blindspoon.workbench.phrases import beside
+from blindspoon.workbench.phrases import beside, of_jars
 
 FILES = ("batches.csv", "readings.csv", "trial.toml")
 READ = ("date", "ph", "temperature_c", "note")
@@ -76,9 +76,11 @@ def add_to(bench: Workbench) -> None:
     @bench.get("jars")
     def jars(found: Stage) -> Response:
         rows = enumerate(read_table(_files(found)["batches.csv"], "batches.csv").rows(), 1)
+        jars = _said(found)
         own: dict[str, object] = {
+            "problems": of_jars(jars.problems, found.files),
             "rows": {n: row for n, (_, row) in rows if row.get("batch") != "example"},
-            "jars": _said(found),
+            "jars": jars,
             "labels": {variant.name: variant.label for variant in found.plan.variants},
         }
         return bench.page("jars.html.j2", found, "jars", 200, **own)

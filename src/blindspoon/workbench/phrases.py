@@ -4,6 +4,7 @@ import re
 from collections.abc import Collection, Iterable, Mapping
 
 from blindspoon.errors import Note, Problem
+from blindspoon.files.text_table import read_table
 from blindspoon.wording import capital
 
 REMEDIES = {
@@ -51,6 +52,19 @@ def said(problem: Problem) -> str:
     """Say where, what was found and what is allowed; a remedy would speak of files."""
     place = problem.file if problem.line is None else f"{problem.file}, line {problem.line}"
     return f"{place}: {problem.found}; {problem.allowed}."
+
+
+def of_jars(problems: Iterable[Problem], files: Mapping[str, bytes]) -> list[str]:
+    """Say problems by the jar that they are of, not by its line."""
+    jars: dict[tuple[str, int | None], str] = {
+        (name, line): row.get("batch") or "A jar without a name"
+        for name in ("batches.csv", "readings.csv")
+        for line, row in read_table(files.get(name, b""), name).rows()
+    }
+    return [
+        f"{jars[it.file, it.line]}: {told(it)}" if (it.file, it.line) in jars else said(it)
+        for it in problems
+    ]
 
 
 def noted(note: Note) -> str:
