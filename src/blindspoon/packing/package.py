@@ -201,7 +201,8 @@ def _rows(table: TextTable, columns: Sequence[DataColumn], sitting: str = "") ->
     for column in columns:
         blank = [sitting if column.name == "session" else ""] * len(table)
         cells = table.cells(column.name) if column.name in table.columns else blank
-        if table.decimal_comma and column.kind in ("number", "integer"):
+        scored = column.kind in ("number", "integer") or column.name in ("was", "new")
+        if table.decimal_comma and scored:
             cells = [cell.replace(",", ".") for cell in cells]
         if column.kind == "date":
             cells = [str(as_date(cell) or cell) for cell in cells]

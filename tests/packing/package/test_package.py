@@ -13,8 +13,10 @@ import pandas
 import pytest
 
 from blindspoon.analysis import analyse
+from blindspoon.files.text_table import read_table
+from blindspoon.files.trial_toml import parse_trial
 from blindspoon.packing.kit import kit_files
-from blindspoon.packing.package import data_package
+from blindspoon.packing.package import corrections_resource, data_package
 from blindspoon.writeup.records import trial_record
 
 TESTS = Path(__file__).parents[2]
@@ -130,6 +132,12 @@ def test_a_table_without_session_or_places_reads_as_the_others_do(tmp_path):
     again = analyse(written(packed(analysis), tmp_path / "data"))
     assert again.results == analysis.results
     assert again.table.position.tolist() == analysis.table.position.tolist()
+
+
+def test_corrected_scores_with_a_decimal_comma_are_those_of_the_published_scores():
+    text = b"taster;code;attribute;was;new;reason\nT1;137;texture;8,5;;misread, by me\n"
+    made = corrections_resource(parse_trial(TRIAL), read_table(text, "corrections.csv"))
+    assert made.to_csv().endswith(b'T1,137,texture,8.5,,"misread, by me"\n')
 
 
 def test_a_licence_of_the_hosts_own_words_is_kept(named):
