@@ -524,6 +524,8 @@ def test_a_new_trial_that_is_sent_twice_is_begun_once(visit, tmp_path):
     }  # fmt: skip
     assert {host.post("/new", **form).location for _ in range(2)} == {"/t/kraut/rule"}
     assert [path.name for path in tmp_path.iterdir()] == ["kraut"]
+    own = html.unescape(host.post("/new", **form, primary="own").text)
+    assert "It answers your question, so write what it is." in own
     again = {**form, "trial.title": "Is it really crisper?"}  # the way back, and one answer more
     assert host.post("/new", **again).location == "/t/kraut/rule"
     assert "Is it really crisper?" in host.read("/t/kraut/question")

@@ -83,10 +83,12 @@ def add_to(bench: Workbench) -> None:
     @app.post("/new")
     def begin() -> Response:
         answers = {**request.form, starting.SCORED: "\n".join(_chosen(request.form))}
+        faults, files = _unsaid(answers), dict[str, bytes]()
         try:
             files = starting.new_files(answers, today())
         except TrialFileError as error:
-            faults = beside(error.problems, {*answers, starting.SCORED, "changes"})
+            faults |= beside(error.problems, {*answers, starting.SCORED, "changes"})
+        if faults:
             return page(answers, faults, 422)
         taken = [path.name for path in bench.shelf.iterdir()]
         once = answers.get("once") or secrets.token_hex(8)
@@ -116,6 +118,12 @@ def add_to(bench: Workbench) -> None:
         files = {"trial.toml": put(found.text, "decision.declared", today()).encode()}
         path = "jars" if found.unmade else ""
         return bench.save(found, files, "Your yes to the rule", "Your rule is dated today.", path)
+
+
+def _unsaid(form: Form) -> dict[str, str]:
+    """Ask for the host's own words where they are to decide."""
+    asked = form.get("primary") == OWN and not form.get("scored.own", "").strip()
+    return {"scored.own": "It answers your question, so write what it is."} if asked else {}
 
 
 def _chosen(form: Form) -> list[str]:
