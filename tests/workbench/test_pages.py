@@ -72,7 +72,7 @@ def test_one_changed_field_is_one_changed_line(at):
     new = (folder / "trial.toml").read_text("utf-8")
     assert set(new.splitlines()) - set(text.splitlines()) == {'method = "One leaf"'}
     assert "declared" in new
-    host.post(QUESTION, **fields(host.read(QUESTION)) | {"decision.margin": "2"})
+    host.post(QUESTION, **fields(host.read(QUESTION)) | {"attribute[1].label": "Fizz"})
     new = (folder / "trial.toml").read_text("utf-8")
     assert "declared" not in new  # another rule waits for another yes
 

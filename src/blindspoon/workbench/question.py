@@ -270,9 +270,11 @@ def _edited(text: str, draft: Draft, *, sealed: bool = False) -> str:
         raise TrialFileError([*problems, *error.problems]) from None
     if problems:
         raise TrialFileError(problems)
-    names = ([row.name for row in trial.variants] for trial in (old, new))
-    same = rule_text(new) == rule_text(old) and next(names) == next(names)
-    return text if same or sealed else put(text, "decision.declared", None)
+    one, other = (
+        (rule_text(trial), rule_in_words(trial), [row.name for row in trial.variants])
+        for trial in (old, new)
+    )
+    return text if one == other or sealed else put(text, "decision.declared", None)
 
 
 def _with_days(text: str, asked: Draft) -> str:
