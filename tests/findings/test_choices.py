@@ -431,7 +431,9 @@ def test_the_sequential_rule_stops_and_no_other_look_counts():
     names = name_all(parsed.variants, parsed.control)
     (found,) = compare_choices(parsed, table, Standing(), names)
     assert (found.verdict, found.tests, found.needed) == ("different", 12, None)
-    assert found.because.endswith("with 10 of 12 right; later answers do not count.")
+    assert found.because.endswith(
+        "decided after 12 sets, 10 of them right; later answers do not count."
+    )
 
 
 @pytest.mark.parametrize("sets", [1, 3])

@@ -282,15 +282,15 @@ def _judged(
         )
     if found.lines is not None:
         stop, met = found.lines.stops(found.path[:declared])
-        counted = f"{found.right} of {stop} right"
+        counted = f"{wording.count(stop, 'set')}, {found.right} of them right"
         if met == "open" and waits and not standing.bent:
-            return "open", f"No line is met yet after {stop} of at most {declared} tests: go on."
+            return "open", f"Nothing is decided after {stop} of at most {declared} sets: go on."
         if met == "open":
-            return "open", f"Not settled: after all {stop} tests no line was met, with {counted}."
+            return "open", f"Not settled: nothing is decided after {counted}."
         could, alike, _ = _heads(found, names)
         said = could if met == "different" else alike
         later = "; later answers do not count" if found.path.size > stop else ""
-        return met, f"{said}: the line was met after {stop} tests, with {counted}{later}."
+        return met, f"{said}, decided after {counted}{later}."
     if waits:
         return "open", f"{found.tests} of {declared} tests are in. No verdict before the last."
     small = found.limit <= choice.can_tell and found.possible and not found.turned
