@@ -15,7 +15,7 @@ import pandas as pd
 import pytest
 
 from blindspoon import verify
-from blindspoon.analysis import compose_report
+from blindspoon.analysis import analyse, compose_report
 from blindspoon.api import publish
 from blindspoon.errors import TrialFileError
 from blindspoon.files import disk
@@ -157,7 +157,7 @@ def unpacked(files, to):
     """Write what verify.py reads."""
     for name, content in files.items():
         if name.startswith(("verify.py", "tables/", "data/")):
-            (to / name).parent.mkdir(exist_ok=True)
+            (to / name).parent.mkdir(exist_ok=True, parents=True)
             (to / name).write_bytes(content)
 
 
@@ -177,6 +177,17 @@ def test_an_altered_score_is_told_and_ends_with_1(packed_of, table, tmp_path, ca
     (folder / "data" / "scores.csv").unlink()
     assert verify.main(folder) == 1
     assert "NOT EQUAL: data/scores.csv is not there" in capsys.readouterr().out
+
+
+def test_a_variant_called_null_is_no_missing_one(tmp_path):
+    (tmp_path / "trial.toml").write_text(
+        'trial = { title = "Crisp", control = "plain" }\nscale = { low = 0, high = 10 }\n'
+        'attribute = [{ name = "texture" }]\nvariant = [{ name = "plain" }, { name = "null" }]\n'
+    )
+    rows = "".join(f"T{t},plain,{t}\nT{t},null,{t + t % 3}\n" for t in range(6))
+    (tmp_path / "scores.csv").write_text(f"taster,variant,texture\n{rows}")
+    unpacked(pack(analyse(tmp_path), jar_g=1000).files, tmp_path / "made")
+    assert verify.main(tmp_path / "made") == 0
 
 
 def test_a_score_is_the_same_with_zeros_behind_its_point_or_more_digits_than_tables_have(

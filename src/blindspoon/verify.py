@@ -307,15 +307,20 @@ def faults_of_data(folder: Path, scores: pd.DataFrame) -> Iterator[str]:
         if resource["hash"] not in [f"sha256:{hashlib.sha256(it).hexdigest()}" for it in copies]:
             yield f"data/{resource['path']} is not the file that was published: another SHA-256"
     if len(scores):
-        cups = pd.read_csv(folder / "data" / "scores.csv", dtype=str)
+        cups = _read(folder / "data" / "scores.csv")
         if "variant" not in cups:
-            key = pd.read_csv(folder / "data" / "key.csv", dtype=str)
+            key = _read(folder / "data" / "key.csv")
             cups = cups.merge(key, on=[name for name in cups if name in key])
         shared = [name for name in scores if name in cups and name not in ("batch", "position")]
         numbers = scores[shared].select_dtypes("number").columns
         told, there = (_counted(frame[shared], numbers) for frame in (scores, cups))
         if missing := (told - there).total():
             yield f"{missing} of {len(scores)} cups of tables/scores.csv are not in data/ so"
+
+
+def _read(file: Path, kinds: Any = str) -> pd.DataFrame:  # noqa: ANN401 - as pandas takes it
+    """Read a table, of which only blank cells are missing: a variant may be called null."""
+    return pd.read_csv(file, dtype=kinds, keep_default_na=False, na_values=[""])
 
 
 def _counted(cups: pd.DataFrame, numbers: Sequence[str]) -> Counter[Any]:
@@ -331,7 +336,7 @@ def faults_of_seal(folder: Path) -> Iterator[str]:
     if not (folder / "data" / "seal.toml").exists():
         return
     seal = tomllib.loads((folder / "data" / "seal.toml").read_text(encoding="utf-8"))
-    key = pd.read_csv(folder / "data" / "key.csv", dtype=str, keep_default_na=False)
+    key = _read(folder / "data" / "key.csv").fillna("")
     columns = ["session", "taster", "code", "variant", "batch"]
     rows = sorted(key.reindex(columns=columns, fill_value="").to_numpy().tolist())
     if hashlib.sha256(json.dumps(rows).encode()).hexdigest() != seal.get("key"):
@@ -342,7 +347,7 @@ def main(folder: Path) -> int:
     """Check the numbers of a published folder, and its data; 1 where anything does not agree."""
     found = json.loads((folder / "tables" / "comparisons.json").read_text(encoding="utf-8"))
     labels = dict.fromkeys(("session", "taster", "variant", "batch"), str)
-    scores = pd.read_csv(folder / "tables" / "scores.csv", dtype=labels)
+    scores = _read(folder / "tables" / "scores.csv", labels)
     table = recompute(scores, found)
     try:
         faults = [*faults_of_data(folder, scores), *faults_of_seal(folder)]
