@@ -160,6 +160,8 @@ def test_a_drawn_blind_is_a_frame_with_every_cup(tmp_path):
 
 def test_of_a_moment_the_seal_has_the_day_and_a_gap_its_cause_in_words(tmp_path):
     shutil.copy(CUCUMBERS / "trial.toml", tmp_path)
+    with pytest.raises(AttributeError, match="'str' object"):
+        bs.blind(tmp_path, today="2026-09-05")
     bs.blind(tmp_path, today=datetime.datetime(2026, 9, 5, 19, 30))  # noqa: DTZ001 - as typed
     assert "\ndate = 2026-09-05\n" in (tmp_path / "seal.toml").read_text("utf-8")
     assert not bs.check(tmp_path).problems
@@ -201,6 +203,8 @@ def test_answers_to_sets_are_rows_with_the_numbers_of_the_command(result):
         each["can_tell"]["interval"][0] for each in printed
     ]
     assert frame["right"].dtype == int
+    with pytest.raises(KeyError, match="choices_frame"):
+        found["choice", "rock-salt"]
     none, columns = result.choices_frame(), frame.columns.drop("d_prime_reason")
     assert (len(none), [*none]) == (0, [*columns])
 

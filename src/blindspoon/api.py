@@ -113,7 +113,8 @@ class Compared:
                 return comparison
             case NotCompared(reason=reason):
                 raise KeyError(f"{names}: {reason}")
-        raise KeyError(f"{names} is not among {', '.join(map(str, self._named))}")
+        told = ", ".join(map(str, self._named)) or "the scored: see choices_frame() for sets"
+        raise KeyError(f"{names} is not among {told}")
 
     @property
     def _named(self) -> dict[tuple[str, str], Comparison | NotCompared]:
@@ -349,7 +350,7 @@ def lift(
 
 def _day(given: datetime.date | None) -> datetime.date:
     """Take the day of what may be a moment, which compares with no day."""
-    return given.date() if isinstance(given, datetime.datetime) else given or today_here()
+    return datetime.date.fromordinal((given or today_here()).toordinal())
 
 
 def compare(folder: Folder) -> Compared:
