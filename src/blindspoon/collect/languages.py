@@ -11,6 +11,7 @@ from typing import Any, get_args
 
 from flask import current_app, request
 
+from blindspoon import wording
 from blindspoon.collect.ballots import Ballot, Kind, Question, SetQuestion
 from blindspoon.trial import DEFAULT_REST, Language
 
@@ -63,15 +64,16 @@ class Words:
             return code
         return self.of(ballot.part(code).kind)("cup_title", code=code)
 
-    def label(self, question: Question) -> str:
-        """Give the label of an attribute; of sets, what their method asks."""
-        asked = self._texts.get("asked")
-        if asked is None or not isinstance(question, SetQuestion):
+    def label(self, question: Question, *, must: bool = True) -> str:
+        """Give the label of an attribute; of sets, what their method asks, and that they `must`."""
+        if not isinstance(question, SetQuestion):
             return question.label
-        choice = question.choice
-        parts = {name: asked[name][choice.expect == "less"] for name in ("more", "most")}
-        parts |= {"label": choice.attribute, "attribute": choice.attribute.lower()}
-        return f"{asked[choice.method].format(**parts)} {asked['must']}"
+        told, forced, choice = question.label, wording.MUST, question.choice
+        if (asked := self._texts.get("asked")) is not None:
+            parts = {name: asked[name][choice.expect == "less"] for name in ("more", "most")}
+            parts |= {"label": choice.attribute, "attribute": choice.attribute.lower()}
+            told, forced = str(asked[choice.method].format(**parts)), asked["must"]
+        return f"{told} {forced}" if must else told
 
     def answer(self, text: str) -> str:
         """Write what was chosen of a set: a word, codes, or nothing."""

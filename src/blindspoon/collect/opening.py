@@ -233,7 +233,7 @@ def _question(trial: Trial, sets: Mapping[str, tuple[str, ...]]) -> tuple[SetQue
             for pair in options[name]:
                 rest = sorted(set(codes) - set(pair.split("+")))
                 same["+".join(rest)] = pair
-    asked = f"{wording.asked(trial.choice)} {wording.MUST}"
+    asked = wording.asked(trial.choice)
     return (SetQuestion(label=asked, choice=trial.choice, options=options, same=same),)
 
 
