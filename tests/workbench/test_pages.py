@@ -202,13 +202,17 @@ def test_sheets_say_what_tasters_read_as_it_is_now(at):
 
 
 def test_who_pours_reads_what_was_measured_after_the_codes_were_drawn(at):
-    host, _ = at("sealed")
+    host, folder = at("sealed")
     new = {"readings[1].date": "2026-09-05", "readings[1].ph": "5.2", "note": "pink film"}
     assert host.post(JAR, **fields(host.read(JAR)) | new).status_code == 303
     assert "What is printed does not say so yet." in host.read("/t/crisp/jars")
     sheet = host.post("/t/crisp/sheets/pouring", pours="yes").text
     assert "above 4.6 (5.2)" in sheet
     assert "the notes mention mould" in sheet
+    table = (folder / "batches.csv").read_text("utf-8")  # another jar that cannot be read
+    (folder / "batches.csv").write_text(table.replace(",26", ",a pinch", 1), "utf-8")
+    form = fields(host.read(JAR))
+    assert host.post(JAR, **form | {"note": "no film"}).status_code == 303
 
 
 def test_what_is_sealed_is_not_taken_back(at):

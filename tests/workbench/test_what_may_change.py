@@ -93,10 +93,10 @@ def test_no_page_that_a_host_writes_on_renews_itself(at):
 def test_sessions_are_added_dated_and_taken_out(at):
     host, folder = at("planned")
     days = {"session[1].date": "2026-10-01", "session[2].date": "2026-10-08"}
-    host.post("/t/crisp/tasters", **TASTERS | {"sessions": "2", "tasting.servings": "1"} | days)
+    host.post("/t/crisp/tasters", **TASTERS | {"sessions": "2", "tasting.servings": "2"} | days)
     text = (folder / "trial.toml").read_text("utf-8")
     assert 'name = "2"\ndate = 2026-10-08' in text
-    assert "servings = 1" in text
+    assert "servings = 2" in text
     assert 'tasters = ["Ada", "Ben", "Gus"]' in text
     host.post("/t/crisp/tasters", **TASTERS)
     text = (folder / "trial.toml").read_text("utf-8")

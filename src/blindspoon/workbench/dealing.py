@@ -1,5 +1,6 @@
 """Codes drawn and sealed, or taken back; sheets printed, the pouring sheet asked for."""
 
+import contextlib
 import re
 from pathlib import Path
 
@@ -111,7 +112,7 @@ def _add_sheets(bench: Workbench) -> None:
             return bench.go(found, "sheets")
         chosen = f"{form.get('paper')} {form.get('labels')}"
         DurableFolder(found.folder).save(PAPER, chosen.encode())
-        print_again(found)
+        write_sheets(found.folder, *paper_of(found.folder))
         return bench.go(found, "sheets", "The sheets are written again.")
 
     @bench.get("sheets/calendar.ics")
@@ -144,6 +145,10 @@ def paper_of(folder: Path) -> tuple[Paper, str | None]:
 
 
 def print_again(found: Stage) -> None:
-    """Write the sheets again, while they are in use: they say what was changed."""
+    """Write the sheets again, while they are in use: they say what was changed.
+
+    Not where a file is to be mended elsewhere: its own page says so.
+    """
     if found.pouring:
-        write_sheets(found.folder, *paper_of(found.folder))
+        with contextlib.suppress(TrialError):
+            write_sheets(found.folder, *paper_of(found.folder))
