@@ -83,6 +83,13 @@ def test_what_has_no_heading_or_no_taster_is_told():
     )
 
 
+def test_a_column_headed_taster_has_them_and_not_the_numbers_of_rows_before_it():
+    rows = ",taster,variant,score\n0,Ada,plain,4\n1,Ada,oak,5\n2,Ben,plain,3\n3,Ben,oak,6\n"
+    files, said = trial_from(rows.encode(), "frame.csv")
+    assert [row["taster"] for row in scores(files)] == ["Ada", "Ada", "Ben", "Ben"]
+    assert said[-1] == "Not taken over: column 1, which has no heading."
+
+
 def test_attributes_that_differ_by_a_hyphen_or_begin_with_a_digit_have_names():
     rows = b"taster,variant,Too sour,Too-sour,2nd bite\nA,plain,1,2,3\nA,oak,3,4,5\nB,plain,2,2,1\n"
     files, _ = trial_from(rows, "old.csv")

@@ -155,7 +155,8 @@ def _read(
     cells = _column(block, first)
     if any(as_number(cell, decimal_comma=decimal_comma) is not None for cell in cells):
         first = 0
-    taster = next((n for n, head in enumerate(heads) if head in TASTER), first)
+    tasters = (n for n, head in enumerate(heads) if head in TASTER)
+    taster = min(tasters, key=lambda n: not heads[n], default=first)  # else one without a heading
     if heads[taster] not in TASTER and {*VARIANT} & {*heads}:
         beside = next(it for it in block[0] if it.casefold() in VARIANT)
         found = f"no column is headed taster beside {quoted(beside)}"
