@@ -288,8 +288,8 @@ SENTENCES = {
     ),
     "slight": (
         (95, 240),
-        "These tasters could tell rock from sea, but few of them: 95 of 240 picked the odd cup; "
-        "guessing gives 80, and 93 were needed. At most 18 % of these tasters can tell (95 % "
+        "These tasters could tell rock from sea, but only some of them: 95 of 240 picked the odd "
+        "cup; guessing gives 80, and 93 were needed. At most 18 % of these tasters can tell (95 % "
         "limit), and 30 % was allowed.",
     ),
 }

@@ -85,7 +85,7 @@ def _limits(found: ChoiceFound, axis: Axis, sheet: Sheet, y: float) -> tuple[lis
 
 LUCK = {
     "different": "more than luck explains",
-    "slight": "more than luck explains, but few can tell",
+    "slight": "more than luck explains, but only some can tell",
     "alike": "about what luck brings",
     "open": "luck could explain it, and so could some who can tell",
 }

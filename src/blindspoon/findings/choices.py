@@ -347,7 +347,7 @@ def _sentence(found: ChoiceFound, names: Naming) -> str:
         case "different":
             return f"{could}: {differs}"
         case "slight":
-            few = "not often" if one else "few of them"
+            few = "not often" if one else "only some of them"
             return f"{could}, but {few}: {differs} A{most} was allowed."
         case "alike":
             return f"{alike}: {told}; a{most} was allowed."

@@ -12,7 +12,7 @@ from blindspoon.writeup.writers import Column, Record, cells, csv_table, heads, 
 from blindspoon.writeup.writers import record as as_record
 
 VERDICTS = {
-    "different": "can be told", "slight": "told by few", "alike": "alike", "open": "not settled"
+    "different": "can be told", "slight": "told by some", "alike": "alike", "open": "not settled"
 }  # fmt: skip
 
 
