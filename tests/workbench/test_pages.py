@@ -599,6 +599,9 @@ def test_what_was_read_in_fahrenheit_and_wide_digits_are_understood(at):
 def test_a_line_of_one_jar_is_asked_of_the_others_and_not_denied(at):
     host, _ = at("planned")
     own = {"own.name": "Garlic", "own.value": "two cloves"}
+    for half, value in own.items():
+        done = host.post("/t/crisp/jars/1", **{half: value})
+        assert "Write both what it is and how much, or neither." in done.text
     assert host.post("/t/crisp/jars/1", **own).status_code == 303
     assert fields(host.read("/t/crisp/jars/new-oak-leaf"))["garlic"] == ""
 

@@ -128,6 +128,9 @@ def add_to(bench: Workbench) -> None:
             faults, worked = beside(error.problems, places), ""
         if wants_json():
             return bench.checked(faults, {"worked": worked} if worked else {})
+        blank = [place for place in (OWN_NAME, OWN_VALUE) if not typed.get(place)]
+        if len(blank) == 1 and not out:
+            faults[blank[0]] = "Write both what it is and how much, or neither."
         if faults:
             return page(found, which, jar, 422, typed=jar.cells | typed, faults=faults)
         told = f"{wording.capital(name)} is {'taken out' if out else 'written down'}"
