@@ -273,6 +273,8 @@ def size(  # noqa: PLR0913 - each is an option of the command
     TrialError
         If the folder has problems, nothing is scored but sets are answered (what these need the
         command says), no attribute has a margin, or nothing would scatter.
+    TypeError
+        If a size is no whole number.
     """
     from blindspoon.planning import SizeOptions, size_folder  # noqa: PLC0415 - brings in simulate
 
