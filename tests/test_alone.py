@@ -332,6 +332,8 @@ def test_two_primary_attributes_take_a_seventh_round(own):
     ruled = dataclasses.replace(trial.decision, primary=("a", "b"))
     six = dataclasses.replace(trial, attributes=both, decision=ruled, sessions=trial.sessions[:6])
     assert "in fewer than 7 rounds, and 6 are listed" in too_few_rounds(six, {"Ada"})
+    assert "may be added" in too_few_rounds(six, {"Ada"})
+    assert "may be added" not in too_few_rounds(six, {"Ada"}, lifted=True)
 
 
 @pytest.mark.parametrize(("rounds", "can"), [(5, False), (6, True)])

@@ -184,16 +184,17 @@ def _look(trial: Trial, tasters: int, lift: Lift | None) -> tuple[float, tuple[s
     return left if last else 0.1, (said,)
 
 
-def too_few_rounds(trial: Trial, tasters: Collection[str]) -> str:
+def too_few_rounds(trial: Trial, tasters: Collection[str], *, lifted: bool = False) -> str:
     """Say that one person alone can show no difference in so few rounds, if that is so."""
     rounds = len(trial.sessions) or 1
     alpha = max((trial.share_of_alpha(each.name) for each in trial.attributes), default=1.0)
     if len(tasters) != 1 or 2 ** (1 - rounds) <= alpha:
         return ""
     needed = next(n for n in itertools.count(rounds) if 2 ** (1 - n) <= alpha)
+    more = "" if lifted else "; more may be added until the blind is lifted"
     return (
         f"One person alone can show no difference in fewer than {needed} rounds, and {rounds} "
-        f"{'is' if rounds == 1 else 'are'} listed; more may be added until the blind is lifted."
+        f"{'is' if rounds == 1 else 'are'} listed{more}."
     )
 
 
@@ -201,7 +202,8 @@ def _warned(trial: Trial, seal: Seal | None) -> Iterator[str]:
     """Say that the rule came late, or not at all, the lifting early, or that nothing can come."""
     declared, added = trial.decision.declared, seal.added if seal else ()
     late = (it.name for it in added if it.kind == "taster")
-    if in_vain := too_few_rounds(trial, {*trial.tasting.tasters, *late}):
+    tasters, lifted = {*trial.tasting.tasters, *late}, bool(seal and seal.lifted)
+    if in_vain := too_few_rounds(trial, tasters, lifted=lifted):
         yield in_vain
     if trial.decision.looks and trial.tasting.codes == "per session":
         yield "With codes per session their means are a look: draw codes per taster."
