@@ -98,8 +98,9 @@ def test_what_is_scored_may_be_called_as_a_column_is():
 
 
 def test_what_is_typed_as_a_question_is_named_without_its_mark_and_percentages_are_salt():
-    told = {"trial.product": "kraut", "variant[1].label": "2 %", "changes": "1,5 %\n3 %"}
+    told = {"trial.product": "kraut", "variant[1].label": "2 %", "changes": "- 1,5 %\n\n• 3 %"}
     told |= {"trial.title": "How much salt?", SCORED: "good?", "decision.margin": "1"}
     trial = parse_trial(new_files(told, datetime.date(2026, 9, 4), 1)["trial.toml"].decode())
     assert [attribute.label for attribute in trial.attributes] == ["Good"]
     assert [variant.differs for variant in trial.variants] == [(), ("salt",), ("salt",)]
+    assert [variant.label for variant in trial.variants] == ["2 %", "1,5 %", "3 %"]

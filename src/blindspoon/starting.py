@@ -381,7 +381,9 @@ def may_be_ages(changes: Sequence[str]) -> bool:
 
 
 def lines_of(text: str) -> list[str]:
-    return [line.strip() for line in text.splitlines() if line.strip()]
+    """Give the lines that hold something, without the marks of a list that was pasted."""
+    lines = (re.sub(r"^[-*•–]\s+", "", line.strip()) for line in text.splitlines())
+    return [line for line in lines if line]
 
 
 def scored_of(text: str) -> list[str]:
