@@ -88,6 +88,14 @@ def test_nothing_improper_stands_on_the_page(content):
         assert not re.search(rf"\b{word}\b", answer), word
 
 
+def test_who_tasted_too_late_is_not_told_to_wait_longer(analysis):
+    *days, last = analysis.course[0].days
+    gone = replace(last, found=replace(last.found, p_outside=0.001))
+    fields = {"days": (*days, gone), "reached": Bracket(after=days[0].day, by=None)}
+    ((head, _), *_) = days_steps(with_found(analysis, **fields))
+    assert head == f"Taste more days before day {last.day}."
+
+
 @pytest.mark.parametrize(
     ("reached", "kept", "heads"),
     [

@@ -6,7 +6,7 @@ from blindspoon.charts.days import batches_of, days_chart, has_chart, headline, 
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.course import CourseDay, CourseFound
 from blindspoon.findings.days_in_words import day_word, one_each, which_first
-from blindspoon.stats.over_days import Bracket
+from blindspoon.stats.over_days import Bracket, DayFound
 from blindspoon.stats.results import NoResult
 from blindspoon.wording import day as on_day
 from blindspoon.writeup.records import days_csv
@@ -160,6 +160,7 @@ def days_advice(analysis: Analysis) -> Points:
 def days_steps(analysis: Analysis) -> Points:
     """Say what the next tasting over days should do otherwise: days, control, sittings, jars."""
     found, names, between = judged(analysis)[0], analysis.names, set[int]()
+    last = found.days[-1]
     bracket = found.reached if found.course.reach is not None else found.kept
     if isinstance(bracket, Bracket) and bracket.after is not None and bracket.by is not None:
         after, apart = bracket.after, bracket.by - bracket.after
@@ -171,7 +172,10 @@ def days_steps(analysis: Analysis) -> Points:
         bracket=bracket if isinstance(bracket, Bracket) else None,
         between=[f"{day}" for day in sorted(between)],
         first=found.days[0].day,
-        last=found.days[-1].day,
+        last=last.day,
+        left=bracket is found.reached
+        and isinstance(last.found, DayFound)
+        and last.found.p_outside <= found.alpha / 2,
         sittings=found.sittings,
         against=found.against,
         jars={day.batches for day in found.days},
