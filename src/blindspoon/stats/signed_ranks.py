@@ -58,11 +58,10 @@ def compare_ranks(
 
     *Estimate.* ``shift`` is the median of the pairwise means of the differences, each paired
     with itself too (J. L. Hodges and E. L. Lehmann 1963, Ann. Math. Stat. 34:598); zeros stay
-    in. The interval is what the test of ``p_adjusted`` does not reject
-    (`shifts_with_intervals`), so it leaves zero out where that is at most alpha; above 18 tasters,
-    where it is found another way, it is ended at zero so that it does, unless the estimate is zero
-    itself. It needs at least six tasters at the usual 0.05, more with several variants, and is None
-    below.
+    in. The interval is that of `shifts_with_intervals`, ended at zero where it says otherwise than
+    ``p_adjusted``, unless the estimate is zero itself. It needs at least six tasters at the usual
+    0.05, more with several variants, and is None below; with six, all variants differing, it holds
+    in 9 of 10 trials that have one (docs/explanation/calibration.md).
 
     *Least p.* No ``p_adjusted`` with the same zeros, ties and gaps could have been below
     ``smallest_p``. For a variant on which m tasters differ it is 2 / 2^m, or that of a
