@@ -69,6 +69,11 @@ class Unit(NamedTuple):
     rough: bool
 
 
+def celsius(fahrenheit: float) -> float:
+    """Convert a temperature from °F to °C."""
+    return (fahrenheit - 32) / 1.8
+
+
 def unit_of(column: str) -> Unit | None:
     """Find what a column of that name measures and how it is converted.
 
@@ -85,8 +90,7 @@ def unit_of(column: str) -> Unit | None:
     """
     name, _, unit = column.rpartition("_")
     if name == "temperature" and unit in ("c", "f"):
-        celsius = float if unit == "c" else lambda fahrenheit: (fahrenheit - 32) / 1.8
-        return Unit("temperature_c", celsius, rough=False)
+        return Unit("temperature_c", float if unit == "c" else celsius, rough=False)
     if name not in INGREDIENTS:
         return None
     if unit in GRAMS:

@@ -408,9 +408,9 @@ class BallotFile:
             self._note_marks(fresh)
             while len(self._seen) > MOST_SEEN:
                 self._seen.popitem(last=False)
-            replaced = lost.keys() - late
+            replaced, overtaken = lost.keys() - late, lost.keys() & late
             receipts = {
-                code: Receipt(self.answer(code), code in replaced, code in lost.keys() - replaced)
+                code: Receipt(self.answer(code), code in replaced, code in overtaken)
                 for code in given
             }
             after = self.count

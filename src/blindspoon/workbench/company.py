@@ -72,7 +72,9 @@ def add_to(bench: Workbench) -> None:
         if faults:
             return page(found, typed, 422, faults=faults)
         said = f"{what} are saved."
-        return bench.save(found, {FILE: new.encode()}, what, said, "tasters")
+        saved = bench.save(found, {FILE: new.encode()}, what, said, "tasters")
+        print_again(found)
+        return saved
 
     @bench.post("tasters")
     def all_of_it(found: Stage, form: Form) -> Response:
@@ -84,9 +86,7 @@ def add_to(bench: Workbench) -> None:
         """Date the sessions that are drawn; the sheets say their days."""
         if not found.blind:
             return bench.go(found, "tasters")
-        saved = save(found, form, DAYS, "The days")
-        print_again(found)
-        return saved
+        return save(found, form, DAYS, "The days")
 
     @bench.post("tasters/finer")
     def finer(found: Stage, _: Form) -> Response:

@@ -280,7 +280,9 @@ def _cell(text: str, kind: str, table: TextTable) -> str:
     """Write a number with a point where the file's separator is a comma; °C for °F."""
     warm = re.fullmatch(r"(.+?)\s*°?\s*F", text) if kind == "temperature" else None
     if warm and (value := number_of(warm[1])) is not None:
-        text = f"{(value - 32) / 1.8:.1f}"
+        from blindspoon.batches.read import celsius  # noqa: PLC0415 - at a jar, not at the start
+
+        text = f"{celsius(value):.1f}"
     value = number_of(text) if kind in _NUMBERS else None
     if value is None or table.decimal_comma:
         return text
