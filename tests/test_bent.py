@@ -20,7 +20,7 @@ from blindspoon.drawing import add_late, draw_blind, write_sheets
 from blindspoon.errors import DesignError, Rule, TrialError, TrialFileError, together
 from blindspoon.files import disk, own_state
 from blindspoon.files.durable import put_aside
-from blindspoon.files.table_edit import edit_table
+from blindspoon.files.edits import edit_table
 from blindspoon.files.trial_toml import names_by_label, parse_trial
 from blindspoon.old_table import trial_from
 from blindspoon.serving.draw import add_taster, draw

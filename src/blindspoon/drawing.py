@@ -14,9 +14,9 @@ import numpy as np
 from blindspoon.errors import DesignError, Rule, TrialError, shown
 from blindspoon.files import disk, durable
 from blindspoon.files.disk import FolderText
+from blindspoon.files.edits import add, put
 from blindspoon.files.seal import FILE, Kind, Seal, key_fingerprint, key_rows, rule_text
 from blindspoon.files.text_table import tidied, write_csv
-from blindspoon.files.trial_edit import add, put
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import check_scores
 from blindspoon.scores.standing import see_open

@@ -10,8 +10,8 @@ from typing import NamedTuple
 
 from blindspoon.errors import Problem, Rule, TrialFileError, quoted
 from blindspoon.files import disk
+from blindspoon.files.edits import Value, add, put, take_out
 from blindspoon.files.schema import COLUMNS, as_date, as_number
-from blindspoon.files.trial_edit import Value, add, put, take_out
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.trial import Attribute, Trial, default_tasters
 from blindspoon.wording import OVER, capital, listing, margin, percent, plain, spelled

@@ -18,7 +18,7 @@ from PIL import Image
 
 from blindspoon.analysis import analyse
 from blindspoon.examine import examine
-from blindspoon.files.trial_edit import take_out
+from blindspoon.files.edits import take_out
 from blindspoon.packing.pack import pack
 
 ROOT = Path(__file__).parents[2]

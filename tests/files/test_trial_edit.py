@@ -13,9 +13,8 @@ import pytest
 
 from blindspoon.errors import TrialFileError
 from blindspoon.files.disk import shipped
-from blindspoon.files.table_edit import edit_table
+from blindspoon.files.edits import add, edit_table, put, take_out
 from blindspoon.files.text_table import read_table
-from blindspoon.files.trial_edit import add, put, take_out
 
 TRIALS = Path(__file__).parents[2] / "trials"
 TEXTS = [

@@ -17,7 +17,7 @@ from blindspoon.collect import server
 from blindspoon.collect.security import only_for_hosts
 from blindspoon.drawing import draw_blind, write_sheets
 from blindspoon.errors import FormError
-from blindspoon.files import earlier
+from blindspoon.files import durable
 from blindspoon.files.durable import DurableFolder
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import stage
@@ -188,7 +188,7 @@ def test_each_part_is_changed_in_its_time_and_else_refused(at, state):
             (303, True) if open_now else (409, False)
         ), what
         if open_now:
-            earlier.take_back(folder, earlier.changes(folder)[0].number)
+            durable.take_back(folder, durable.changes(folder)[0].number)
 
 
 def test_sheets_say_what_tasters_read_as_it_is_now(at):

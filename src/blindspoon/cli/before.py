@@ -69,7 +69,7 @@ def _asked() -> dict[str, bytes]:
     from blindspoon import starting  # noqa: PLC0415
     from blindspoon.batches.summary import factor_name  # noqa: PLC0415
     from blindspoon.errors import TrialFileError  # noqa: PLC0415
-    from blindspoon.files.trial_edit import put  # noqa: PLC0415
+    from blindspoon.files.edits import put  # noqa: PLC0415
     from blindspoon.files.trial_toml import parse_trial  # noqa: PLC0415
     from blindspoon.wording import listing  # noqa: PLC0415
 

@@ -21,7 +21,7 @@ from blindspoon.collect.phones import OpenTastings
 from blindspoon.collect.security import HEADERS, own_form, wants_json
 from blindspoon.collect.server import JINJA, add_static
 from blindspoon.errors import DesignError, FormError, Problem, TrialError
-from blindspoon.files import disk, earlier, own_state
+from blindspoon.files import disk, durable, own_state
 from blindspoon.sheets.pouring import tells
 from blindspoon.stage import STATES, Part, Stage, stage
 from blindspoon.workbench.jobs import Job, Jobs
@@ -85,7 +85,7 @@ class Workbench:
         self._making = threading.Lock()
         self._set_up()
         for folder in disk.trials_in(shelf).values():
-            earlier.finish(folder)
+            durable.finish(folder)
         for name in PAGES:  # each of them needs this module
             importlib.import_module(f"blindspoon.workbench.{name}").add_to(self)
 
@@ -191,7 +191,7 @@ class Workbench:
         self, found: Stage, files: Mapping[str, bytes], what: str, said: str, path: str = ""
     ) -> Response:
         """Write files that were made from a trial, and lead on; 409 where it changed just now."""
-        if not earlier.write(found.folder, files, what, found.files):
+        if not durable.write(found.folder, files, what, found.files):
             abort(self.page("message.html.j2", found, code=409, text=_JUST_NOW))
         return self.go(found, path, said, back=True)
 

@@ -8,8 +8,8 @@ from markupsafe import Markup
 from werkzeug.wrappers import Response
 
 from blindspoon.errors import TrialError
+from blindspoon.files.edits import add, put, take_out
 from blindspoon.files.schema import as_date
-from blindspoon.files.trial_edit import add, put, take_out
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.standing import too_few_rounds
 from blindspoon.stage import Stage

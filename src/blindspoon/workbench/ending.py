@@ -12,9 +12,9 @@ from werkzeug.wrappers import Response
 from blindspoon.collect.ballots import questions_of, read_answer
 from blindspoon.errors import Problem, TrialError
 from blindspoon.files import disk, durable
+from blindspoon.files.edits import edit_table
 from blindspoon.files.schema import CORRECTIONS, as_number
 from blindspoon.files.seal import cup_of, number_text
-from blindspoon.files.table_edit import edit_table
 from blindspoon.files.text_table import TextTable, read_table, write_csv
 from blindspoon.lifting import Lifting, lift_blind
 from blindspoon.scores.pseudonyms import pseudonymise

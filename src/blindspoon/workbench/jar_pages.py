@@ -12,10 +12,9 @@ from blindspoon import wording
 from blindspoon.collect.security import wants_json
 from blindspoon.errors import Problem, TrialError, TrialFileError
 from blindspoon.files import disk
+from blindspoon.files.edits import edit_table, put
 from blindspoon.files.schema import BATCHES, as_date, may_be_grouped
-from blindspoon.files.table_edit import edit_table
 from blindspoon.files.text_table import TextTable, read_table, without_example
-from blindspoon.files.trial_edit import put
 from blindspoon.stage import Stage
 from blindspoon.starting import number_of, short_name
 from blindspoon.trial import Variant

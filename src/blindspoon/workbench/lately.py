@@ -6,7 +6,7 @@ from dataclasses import replace
 from werkzeug.wrappers import Response
 
 from blindspoon.errors import TrialError
-from blindspoon.files import disk, earlier
+from blindspoon.files import disk, durable
 from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import Part, Stage
@@ -23,20 +23,20 @@ def add_to(bench: Workbench) -> None:
 
     @bench.get("lately", broken=True)
     def lately(found: Stage) -> Response:
-        changes = earlier.changes(found.folder)
+        changes = durable.changes(found.folder)
         kept = {it.number: found.locked(part) for it in changes if (part := _needed(found, it))}
         return bench.page("lately.html.j2", found, "lately", changes=changes, kept=kept)
 
     @bench.post("lately", broken=True)
     def take_back(found: Stage, form: Form) -> Response:
-        changes = {str(it.number): it for it in earlier.changes(found.folder)}
+        changes = {str(it.number): it for it in durable.changes(found.folder)}
         change = changes.get(form.get("number", ""))
         if change is None or not change.stands:  # taken back already, or written over
             gone = "Nothing was taken back: its files were changed since."
             return bench.page("message.html.j2", found, "lately", 409, text=gone)
         if part := _needed(found, change):
             bench.see(found, part)
-        done = earlier.take_back(found.folder, change.number)
+        done = durable.take_back(found.folder, change.number)
         print_again(found)
         return bench.go(found, "lately", f"Taken back: {done.said}.", back=True)
 
@@ -51,13 +51,13 @@ def add_to(bench: Workbench) -> None:
     def put_back(found: Stage, _: Form) -> Response:
         if (good := _good(found)) and found.state == "broken":
             said = "The version of trial.toml that could be read, put back"
-            earlier.write(found.folder, {FILE: good.encode()}, said)
+            durable.write(found.folder, {FILE: good.encode()}, said)
             told = "It is put back. The broken file is kept under “Written lately”."
             return bench.go(found, "", told, back=True)
         return bench.go(found)
 
 
-def _needed(found: Stage, change: earlier.Change) -> Part | None:
+def _needed(found: Stage, change: durable.Change) -> Part | None:
     """Name what has to be open to take a change back: the rule, or the names of jars."""
     if found.trial is None or found.state == "planned":
         return None
@@ -85,7 +85,7 @@ def _needed(found: Stage, change: earlier.Change) -> Part | None:
 
 def _good(found: Stage) -> str:
     """Give trial.toml as it last could be read; blank where that is not known."""
-    for change in earlier.changes(found.folder):
+    for change in durable.changes(found.folder):
         for content in reversed(change.files.get(FILE, ())):
             try:
                 text = (content or b"").decode("utf-8-sig")

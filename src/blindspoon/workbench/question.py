@@ -9,8 +9,8 @@ from werkzeug.wrappers import Response
 
 from blindspoon.collect.security import wants_json
 from blindspoon.errors import Problem, TrialError, TrialFileError, quoted
+from blindspoon.files.edits import add, put, take_out
 from blindspoon.files.seal import rule_text
-from blindspoon.files.trial_edit import add, put, take_out
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import Part, Stage
 from blindspoon.starting import (

@@ -7,8 +7,8 @@ from werkzeug.wrappers import Response
 
 from blindspoon import starting
 from blindspoon.errors import TrialFileError
-from blindspoon.files import disk, earlier, own_state
-from blindspoon.files.trial_edit import put
+from blindspoon.files import disk, durable, own_state
+from blindspoon.files.edits import put
 from blindspoon.stage import Stage, stage
 from blindspoon.trial import today
 from blindspoon.workbench.app import Form, Workbench
@@ -96,7 +96,7 @@ def add_to(bench: Workbench) -> None:
         if name not in taken:
             name = starting.short_name(answers["trial.product"], taken, "trial")
             disk.make_files(bench.shelf / name, files)
-        elif not earlier.write(bench.shelf / name, files, "The seven answers", made):
+        elif not durable.write(bench.shelf / name, files, "The seven answers", made):
             told = "It was on the shelf already; change it here."
             return bench.go(bench.stage(name), "question", told)
         begun[once] = name, files

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from blindspoon.errors import TrialFileError
-from blindspoon.files import earlier
+from blindspoon.files import durable
 
 BOTH = {"batches.csv": b"new", "readings.csv": b"new"}
 
@@ -22,20 +22,20 @@ def contents(folder):
 
 def test_a_change_is_taken_back_while_its_files_are_as_it_left_them(folder):
     before = contents(folder)
-    assert earlier.write(folder, BOTH, "Two files")
-    assert earlier.take_back(folder, 1).said == "Two files"
+    assert durable.write(folder, BOTH, "Two files")
+    assert durable.take_back(folder, 1).said == "Two files"
     assert contents(folder) == before
-    earlier.take_back(folder, 2)  # taking back is a change as well
+    durable.take_back(folder, 2)  # taking back is a change as well
     (folder / "batches.csv").write_bytes(b"by hand")
-    assert [change.stands for change in earlier.changes(folder)] == [False, False, False]
+    assert [change.stands for change in durable.changes(folder)] == [False, False, False]
     with pytest.raises(TrialFileError, match="a file was changed since"):
-        earlier.take_back(folder, 3)
+        durable.take_back(folder, 3)
 
 
 def test_nothing_is_written_over_what_was_not_seen(folder):
     seen = contents(folder)
     (folder / "batches.csv").write_bytes(b"by hand")
-    assert not earlier.write(folder, BOTH, "Two files", seen)
+    assert not durable.write(folder, BOTH, "Two files", seen)
     assert contents(folder) == {"batches.csv": b"by hand"}
 
 
@@ -44,7 +44,7 @@ def test_a_change_that_was_killed_is_whole_at_the_next(folder, monkeypatch, stop
     class KilledError(BaseException):
         pass
 
-    steps, real = iter(range(9)), earlier._put
+    steps, real = iter(range(9)), durable._put
 
     def killed(*given):
         if next(steps) == stop:
@@ -52,31 +52,31 @@ def test_a_change_that_was_killed_is_whole_at_the_next(folder, monkeypatch, stop
         real(*given)
 
     before = contents(folder)
-    monkeypatch.setattr(earlier, "_put", killed)
+    monkeypatch.setattr(durable, "_put", killed)
     with pytest.raises(KilledError):
-        earlier.write(folder, BOTH, "Two files")
-    monkeypatch.setattr(earlier, "_put", real)
-    earlier.finish(folder)
+        durable.write(folder, BOTH, "Two files")
+    monkeypatch.setattr(durable, "_put", real)
+    durable.finish(folder)
     assert contents(folder) in (before, BOTH)
 
 
 def test_a_full_disk_leaves_all_files_as_they_were(folder, monkeypatch):
-    before, real = contents(folder), earlier._put
+    before, real = contents(folder), durable._put
 
     def full(kept, name, content):
         if name == "readings.csv":  # for what it was as well
             raise OSError(28, "No space left on device", name)
         real(kept, name, content)
 
-    monkeypatch.setattr(earlier, "_put", full)
+    monkeypatch.setattr(durable, "_put", full)
     with pytest.raises(TrialFileError, match="no space left"):
-        earlier.write(folder, BOTH, "Two files")
+        durable.write(folder, BOTH, "Two files")
     assert contents(folder) == before
-    assert earlier.changes(folder) == ()
+    assert durable.changes(folder) == ()
 
 
 def test_the_last_fifty_are_kept(folder):
     for number in range(53):
-        earlier.write(folder, {"batches.csv": str(number).encode()}, f"Change {number}")
-    kept = earlier.changes(folder)
+        durable.write(folder, {"batches.csv": str(number).encode()}, f"Change {number}")
+    kept = durable.changes(folder)
     assert (len(kept), kept[0].said, kept[-1].said) == (50, "Change 52", "Change 3")
