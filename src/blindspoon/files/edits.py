@@ -1,6 +1,6 @@
 r"""Changes to trial.toml and to the bytes of a table that leave every other character as it is.
 
-A place in trial.toml is written as in messages: "trial.title", "attribute[2].label", counted from 1.
+A place in trial.toml is written as in messages: "trial.title", "attribute[2].label", from 1.
 Sections are added and taken out line by line, so that a comment stays with what it heads; values by
 tomlkit.
 

@@ -17,9 +17,8 @@ from werkzeug.wrappers import Response
 
 from blindspoon import wording
 from blindspoon.charts.scene import face_css
-from blindspoon.collect.phones import OpenTastings
 from blindspoon.collect.security import HEADERS, own_form, wants_json
-from blindspoon.collect.server import JINJA, add_static
+from blindspoon.collect.server import JINJA, OpenTastings, add_static
 from blindspoon.errors import DesignError, FormError, Problem, TrialError
 from blindspoon.files import disk, durable, own_state
 from blindspoon.sheets.pouring import tells

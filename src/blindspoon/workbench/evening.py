@@ -9,7 +9,7 @@ from werkzeug.wrappers import Response
 
 from blindspoon.collect.host_pages import Desk, HostPages
 from blindspoon.collect.opening import plan_addition
-from blindspoon.collect.phones import Phones
+from blindspoon.collect.server import Phones
 from blindspoon.collect.sitting import Sitting
 from blindspoon.drawing import add_late, alike, one_more, write_order
 from blindspoon.errors import Problem, TrialError
