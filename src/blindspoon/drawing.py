@@ -27,7 +27,7 @@ from blindspoon.trial import Trial
 from blindspoon.wording import count
 
 if TYPE_CHECKING:
-    from blindspoon.sheets.paper import Paper
+    from blindspoon.sheets.pouring import Paper
 
 ADDED = ("trays", "labels", "ballots", "pouring")
 """Sheets that whoever comes late needs, or a session that is added."""
@@ -270,8 +270,13 @@ def write_sheets(folder: Path, paper: Paper, labels: str | None) -> tuple[Path, 
     """
     from blindspoon.batches.cautions import caution  # noqa: PLC0415 - only where sheets are printed
     from blindspoon.batches.summary import make_up  # noqa: PLC0415
-    from blindspoon.sheets.printing import file_name, print_sheets  # noqa: PLC0415
-    from blindspoon.sheets.reminders import Reminder, calendar, reminders  # noqa: PLC0415
+    from blindspoon.sheets.printing import (  # noqa: PLC0415
+        Reminder,
+        calendar,
+        file_name,
+        print_sheets,
+        reminders,
+    )
 
     text = disk.read_folder(folder)
     trial, plan = _drawn(text)

@@ -2,8 +2,7 @@
 
 import pytest
 
-from blindspoon.sheets.paper import LABEL_STOCKS, PAPERS, stock_named
-from blindspoon.sheets.pouring import label_sheets
+from blindspoon.sheets.pouring import LABEL_STOCKS, PAPERS, label_sheets, stock_named
 from blindspoon.sheets.printing import print_sheets
 
 

@@ -10,8 +10,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from blindspoon.sheets.paper import LABEL_STOCKS, PAPERS
-from blindspoon.sheets.pouring import trays_of
+from blindspoon.sheets.pouring import LABEL_STOCKS, PAPERS, trays_of
 from blindspoon.sheets.printing import print_sheets
 
 pytestmark = pytest.mark.browser

@@ -9,7 +9,7 @@ import pytest
 
 from blindspoon.batches.log import Batch
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.sheets.reminders import calendar, reminders
+from blindspoon.sheets.printing import calendar, reminders
 from blindspoon.trial import Session
 
 TRIAL = parse_trial("""

@@ -246,7 +246,7 @@ def blind(  # noqa: PLR0913 - each is an option of the command
     from blindspoon import drawing  # noqa: PLC0415
     from blindspoon.cli.printed import balance_lines  # noqa: PLC0415
     from blindspoon.examine import examine  # noqa: PLC0415
-    from blindspoon.sheets.paper import LABEL_STOCKS  # noqa: PLC0415
+    from blindspoon.sheets.pouring import LABEL_STOCKS  # noqa: PLC0415
     from blindspoon.writeup.writers import filled  # noqa: PLC0415
 
     if labels is not None and labels not in LABEL_STOCKS:

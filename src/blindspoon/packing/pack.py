@@ -22,8 +22,7 @@ from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.further import study_further
 from blindspoon.findings.naming import name_all
 from blindspoon.findings.pool_checks import Pool
-from blindspoon.packing.kit import kit_files
-from blindspoon.packing.package import data_package
+from blindspoon.packing.repeat import data_package, kit_files
 from blindspoon.wording import sentence
 from blindspoon.writeup.kitchens_page import KitchensContent, compose_kitchens, kitchens_page
 from blindspoon.writeup.methods import software

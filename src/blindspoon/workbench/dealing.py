@@ -13,7 +13,7 @@ from blindspoon.files import disk
 from blindspoon.files.durable import DurableFolder
 from blindspoon.scores.standing import too_few_rounds
 from blindspoon.serving.plan import ServingPlan
-from blindspoon.sheets.paper import LABEL_STOCKS, Paper
+from blindspoon.sheets.pouring import LABEL_STOCKS, Paper
 from blindspoon.stage import Stage
 from blindspoon.starting import rule_beside, rule_in_words
 from blindspoon.trial import today

@@ -133,7 +133,7 @@ def _ph_table(analysis: Analysis) -> Table | None:
     )
 
 
-# The answer, and what follows from it -------------------------------------------------------------
+# The answer, and what follows from it -----------------------------------------------------------
 
 
 def days_advice(analysis: Analysis) -> Points:

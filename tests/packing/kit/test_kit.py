@@ -17,8 +17,7 @@ from blindspoon.errors import ScoreError
 from blindspoon.examine import examine
 from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.packing.kit import kit_files, recipes
-from blindspoon.packing.package import data_package
+from blindspoon.packing.repeat import data_package, kit_files, recipes
 
 TRIALS = sorted(path.parent for path in Path(__file__).parents[3].glob("trials/*/scores.csv"))
 

@@ -15,8 +15,7 @@ import pytest
 from blindspoon.analysis import analyse
 from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.packing.kit import kit_files
-from blindspoon.packing.package import corrections_resource, data_package
+from blindspoon.packing.repeat import corrections_resource, data_package, kit_files
 from blindspoon.writeup.records import trial_record
 
 TESTS = Path(__file__).parents[2]

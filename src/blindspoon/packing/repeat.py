@@ -1,4 +1,4 @@
-"""The tables of a trial as a Data Package: each column with its type, unit, limits and meaning."""
+"""What lets others do it again: the tables as a Data Package, and the files of a repeat."""
 
 import hashlib
 import json
@@ -7,14 +7,30 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Literal, NamedTuple
 
+import numpy as np
+
+from blindspoon import wording
+from blindspoon.batches import summary
+from blindspoon.batches.amounts import JAR_G, Recipe, recipes
 from blindspoon.batches.read import unit_of
+from blindspoon.batches.summary import Made
 from blindspoon.files.schema import BATCHES, CORRECTIONS, READINGS, FileColumn, as_date, as_number
 from blindspoon.files.seal import FILE, Seal
 from blindspoon.files.text_table import FolderTables, TextTable, guarded, write_csv
 from blindspoon.files.trial_toml import trial_text
-from blindspoon.trial import Trial
-from blindspoon.writeup.words import templates
-from blindspoon.writeup.writers import inline
+from blindspoon.scores.score_table import ScoreTable
+from blindspoon.serving.draw import draw
+from blindspoon.serving.plan import ServingPlan
+from blindspoon.serving.request import request_for
+from blindspoon.sheets.pouring import trays_of
+from blindspoon.sheets.printing import print_sheets
+from blindspoon.trial import Session, Trial, default_tasters
+from blindspoon.wording import capital
+from blindspoon.writeup.front import recipe_table
+from blindspoon.writeup.limits import cautions
+from blindspoon.writeup.methods import software
+from blindspoon.writeup.words import html_page, templates
+from blindspoon.writeup.writers import Table, blank_as_dash, inline
 
 Record = dict[str, Any]
 
@@ -35,7 +51,7 @@ class DataColumn(NamedTuple):
         return described | ({"constraints": dict(self.limits)} if self.limits else {})
 
 
-def cup_columns(trial: Trial) -> tuple[DataColumn, ...]:
+def _cup_columns(trial: Trial) -> tuple[DataColumn, ...]:
     """Describe the columns that say which cup is meant, what was in it and what was said."""
     variants, scores = [variant.name for variant in trial.variants], list[DataColumn]()
     for attribute in trial.attributes:
@@ -72,15 +88,15 @@ UNITS = {
 }  # fmt: skip
 
 
-def made_column(name: str, known: Iterable[FileColumn], *, numeric: bool) -> DataColumn:
+def _made_column(name: str, known: Iterable[FileColumn], *, numeric: bool) -> DataColumn:
     """Describe a column of batches.csv or readings.csv, of which some columns are known.
 
     `numeric` tells whether every cell that is not blank is a number; it decides where the name is
     the host's own.
 
-    >>> made_column("salt_oz", BATCHES, numeric=True).meaning
+    >>> _made_column("salt_oz", BATCHES, numeric=True).meaning
     'Salt that was weighed in. In ounces.'
-    >>> made_column("leaf", BATCHES, numeric=False).kind
+    >>> _made_column("leaf", BATCHES, numeric=False).kind
     'string'
     """
     unit = unit_of(name)
@@ -159,7 +175,7 @@ class Resource(NamedTuple):
         }
 
 
-def cups_resource(name: str, trial: Trial, tables: Sequence[TextTable]) -> Resource:
+def _cups_resource(name: str, trial: Trial, tables: Sequence[TextTable]) -> Resource:
     """Put tables of cups under one another, with the columns that have a meaning.
 
     A column that one of the tables lacks is blank there; the session, which may be left out where
@@ -167,26 +183,26 @@ def cups_resource(name: str, trial: Trial, tables: Sequence[TextTable]) -> Resou
     are not published.
     """
     found = {column for table in tables for column in table.columns}
-    columns = tuple(column for column in cup_columns(trial) if column.name in found)
+    columns = tuple(column for column in _cup_columns(trial) if column.name in found)
     told = (table.cells("session") for table in tables if "session" in table.columns)
     sitting = next((cell for cells in told for cell in cells), "")
     rows = (row for table in tables for row in _rows(table, columns, sitting))
     return Resource(name, columns, [*rows])
 
 
-def made_resource(name: str, table: TextTable) -> Resource:
+def _made_resource(name: str, table: TextTable) -> Resource:
     """Take over every column of batches.csv or readings.csv; the rows are the host's log."""
     columns, known = list[DataColumn](), BATCHES if name == "batches" else READINGS
     for own, column in table.columns.items():
         texts = [text for text in column.texts if text]
         read = [as_number(text, decimal_comma=table.decimal_comma) for text in texts]
-        columns.append(made_column(own, known, numeric=bool(texts) and None not in read))
+        columns.append(_made_column(own, known, numeric=bool(texts) and None not in read))
     return Resource(name, tuple(columns), _rows(table, columns))
 
 
 def corrections_resource(trial: Trial, table: TextTable) -> Resource:
     """Take the declared columns of corrections.csv."""
-    kinds = {column.name: column for column in cup_columns(trial)}
+    kinds = {column.name: column for column in _cup_columns(trial)}
     columns = tuple(
         kinds.get(name, DataColumn(name, "string", column.meaning))
         for column in CORRECTIONS
@@ -238,11 +254,11 @@ def data_package(
         "key": [tables.key],
     }
     found = {name: [table for table in own if table is not None] for name, own in cups.items()}
-    resources = [cups_resource(name, trial, own) for name, own in found.items() if own]
+    resources = [_cups_resource(name, trial, own) for name, own in found.items() if own]
     if tables.corrections is not None:
         resources.append(corrections_resource(trial, tables.corrections))
     made = {"batches": tables.batches, "readings": tables.readings}
-    resources += [made_resource(name, table) for name, table in made.items() if table]
+    resources += [_made_resource(name, table) for name, table in made.items() if table]
     files = {resource.path: resource.to_csv() for resource in resources}
     question = f"{trial.question} " if trial.question else ""
     licence = {"path": "README.md", "title": trial.licence} if trial.licence else {}
@@ -271,3 +287,188 @@ def data_package(
         **({FILE: seal.to_toml().encode()} if seal else {}),
         **files,
     }
+
+
+# The files of a repeat --------------------------------------------------------------------------
+
+
+def kit_files(
+    trial: Trial, table: ScoreTable, made: Made | None, *, jar_g: float = JAR_G
+) -> dict[str, bytes]:
+    """Make the files of a repeat in jars that hold so many grams, for as many as tasted.
+
+    ``do-it-yourself.html``, and a trial folder that is not drawn yet: ``trial.toml`` with a rule to
+    declare, and ``batches.csv``, without amounts where none were written down. ``drawn/`` is the
+    same with a drawing, its sheets, and ``scores.csv`` with a row a cup, for whoever has no
+    Blindspoon.
+    """
+    again = _repeat_of(trial, table)
+    jars = recipes(trial, made.log, jar_g) if made else ()
+    own = {variant.name: [f"{variant.name} jar"] for variant in again.variants}
+    plan = draw(request_for(again, own), np.random.default_rng([again.seed, 0]))
+    sheets = print_sheets(again, plan, portion_g=again.tasting.portion_g)
+    folder = {
+        "trial.toml": _rule_to_declare(again).encode(),
+        "batches.csv": write_csv(_batch_rows(again, jars)).encode(),
+    }
+    cups = [(tray, cup) for tray in trays_of(plan) for cup in tray.cups]  # to be keyed in
+    names = [*(attribute.name for attribute in again.attributes), "comment"]
+    scores = [[t.session, t.taster, c.code, *[""] * len(names)] for t, c in cups if not c.set]
+    sets = dict.fromkeys((tray.session, tray.taster, cup.set) for tray, cup in cups if cup.set)
+    keyed = {
+        "scores.csv": [["session", "taster", "code", *names], *scores],
+        "choices.csv": [
+            ["session", "taster", "set", "answer", "comment"],
+            *([*of, "", ""] for of in sets),
+        ],
+    }
+    drawn = {
+        **folder,
+        "servings.csv": write_csv(plan.servings_rows()).encode(),
+        "key.csv": write_csv(plan.key_rows()).encode(),
+        **{name: write_csv(rows).encode() for name, rows in keyed.items() if rows[1:]},
+        **{f"sheets/{name}": content for name, content in sheets.items()},
+    }
+    return {
+        "do-it-yourself.html": _do_it_yourself(again, plan, jars, made, jar_g),
+        **folder,
+        **{f"drawn/{name}": content for name, content in drawn.items()},
+    }
+
+
+DECLARE = """\
+# The rule of the first trial. Change what you like, and write the day on which you fix it, before
+# you draw the blind, without the # before it:
+# declared = 2026-12-31
+"""
+
+
+def _rule_to_declare(trial: Trial) -> str:
+    """Write trial.toml with the rule waiting for the reader's own date."""
+    text = trial_text(replace(trial, decision=replace(trial.decision, declared=None)))
+    heading = "[decision]\n"
+    if heading not in text:
+        text += f"\n{heading}"
+    return text.replace(heading, heading + DECLARE)
+
+
+def _batch_rows(trial: Trial, jars: Sequence[Recipe]) -> list[list[str]]:
+    """Write what is to be weighed; the days and the temperature are the reader's to fill in."""
+    grams = list(dict.fromkeys(name for jar in jars for name in jar.grams))
+    told = dict.fromkeys(name for jar in jars for name in jar.others)
+    words: list[str] = [name for name in ("acid", "starter", "vessel") if name in told]
+    words += [name for name in told if name not in (*words, "temperature_c")]
+    by_variant = {jar.variant: jar for jar in jars}
+    rows = []
+    for variant in trial.variants:
+        jar = by_variant.get(variant.name)
+        masses = jar.grams if jar else {}
+        written = {name: f"{it:.0f}" if it >= 1000 else f"{it:.4g}" for name, it in masses.items()}
+        cells = [written.get(name, "") for name in grams]
+        cells += [guarded(jar.others.get(name, "")) if jar else "" for name in words]
+        rows.append([f"{variant.name} jar", variant.name, *cells, *[""] * 4])
+    days = ["started", "finished", "temperature_c", "note"]
+    return [["batch", "variant", *grams, *map(guarded, words), *days], *rows]
+
+
+USUAL = 12  # tasters of a repeat, where nobody knows how many there were
+
+
+def _repeat_of(trial: Trial, table: ScoreTable) -> Trial:
+    """Take over the plan, with as many tasters and sessions as there were.
+
+    Without the host and the dates, and with a seed of its own, so that its codes and orders are not
+    those of the first tasting.
+    """
+    chosen = table.choices
+    sessions = table.sessions or (chosen.sessions if chosen else ())
+    people = len(table.tasters) or len(chosen.tasters if chosen else ()) or USUAL
+    seed = int.from_bytes(hashlib.sha256(f"repeat {trial.seed}".encode()).digest()[:4])
+    unasked = {session.name: session.not_asked for session in trial.sessions}
+    return replace(
+        trial, host="", dates="", story="", photos=(), address="", seed=seed,
+        sessions=tuple(
+            Session(name=name, date=None, not_asked=unasked.get(name, ())) for name in sessions
+        ),
+        tasting=replace(trial.tasting, tasters=default_tasters(people)),
+    )  # fmt: skip
+
+
+# Its page ---------------------------------------------------------------------------------------
+
+
+def _do_it_yourself(
+    trial: Trial, plan: ServingPlan, jars: Sequence[Recipe], made: Made | None, jar_g: float
+) -> bytes:
+    """Write the page of a repeat; it needs no other file, no network and no script.
+
+    Without masses there are no jars; what else differed, and the cautions, come from `made`.
+    """
+    orders, ballot = list[Table](), list[tuple[str, tuple[str, ...]]]()
+    for session in plan.request.sessions:
+        trays = [tray for tray in trays_of(plan) if tray.session == session]
+        places = max((len(tray.cups) for tray in trays), default=0)
+        table = Table(
+            name=f"orders-{session}",
+            caption=f"Session {session}: codes in serving order",
+            head="Taster",
+            columns=tuple(f"Cup {place}" for place in range(1, places + 1)),
+            rows=tuple((tray.taster, blank_as_dash(c.code for c in tray.cups)) for tray in trays),
+        )
+        orders.append(table)
+    for attribute in trial.attributes:
+        scale = attribute.scale
+        low = f"{wording.plain(scale.low)} {attribute.low}".strip()
+        high = f"{wording.plain(scale.high)} {attribute.high}".strip()
+        steps = wording.plain(scale.step) if scale.step else "any number"
+        cells = blank_as_dash([low, high, steps, wording.margin(attribute)])
+        ballot.append((attribute.label, cells))
+    return html_page(
+        "kit",
+        trial=trial,
+        request=plan.request,
+        cups=max(len(tray.cups) for tray in trays_of(plan)),
+        control=trial.variant(trial.control).label,
+        cautions=cautions(trial, made),
+        avoid={
+            trial.variant(what.variant).label: summary.also_differed(what)
+            for what in (made.differs if made else ())
+            if what.undeclared
+        },
+        recipe=recipe_table(trial, made, jar_g),
+        others=_others_table(trial, jars),
+        orders=orders,
+        ballot=Table(
+            name="ballot",
+            caption="What is scored of every cup",
+            head="Attribute",
+            columns=("From", "To", "Steps", "Margin that matters"),
+            rows=tuple(ballot),
+        )
+        if ballot
+        else None,
+        asked=wording.asked(trial.choice) if trial.choice else "",
+        software=software(),
+    ).encode()
+
+
+def _others_table(trial: Trial, jars: Sequence[Recipe]) -> Table:
+    """Show the methods, and what is not weighed as it was in the first jars."""
+    by_variant = {jar.variant: jar for jar in jars}
+    names = list(dict.fromkeys(name for jar in jars for name in jar.others))
+    rows = []
+    for variant in trial.variants:
+        jar = by_variant.get(variant.name)
+        days = "" if jar is None or jar.days is None else wording.count(round(jar.days), "day")
+        held = "" if jar is None else wording.grams(jar.made_g)
+        own = [jar.others.get(name, "") if jar else "" for name in names]
+        rows.append((variant.label, blank_as_dash([variant.method, held, days, *own])))
+    others = ("°C" if name == "temperature_c" else summary.factor_name(name) for name in names)
+    return Table(
+        name="methods",
+        caption="How the first jars were made",
+        head="Variant",
+        columns=("Method", "The jar held", "Time", *map(capital, others)),
+        rows=tuple(rows),
+        stacked=True,
+    )
