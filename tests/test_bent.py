@@ -24,8 +24,7 @@ from blindspoon.files.edits import edit_table
 from blindspoon.files.trial_toml import names_by_label, parse_trial
 from blindspoon.old_table import trial_from
 from blindspoon.serving.draw import add_taster, draw
-from blindspoon.serving.plan import plan_from_rows
-from blindspoon.serving.request import ServingRequest
+from blindspoon.serving.plan import ServingRequest, plan_from_rows
 from blindspoon.wording import number
 
 

@@ -20,8 +20,14 @@ from blindspoon.files.text_table import tidied, write_csv
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import check_scores
 from blindspoon.scores.standing import see_open
-from blindspoon.serving.plan import ServingPlan, plan_from_rows
-from blindspoon.serving.request import ServingRequest, all_named, jars_of, request_from
+from blindspoon.serving.plan import (
+    ServingPlan,
+    ServingRequest,
+    all_named,
+    jars_of,
+    plan_from_rows,
+    request_from,
+)
 from blindspoon.starting import template
 from blindspoon.trial import Trial
 from blindspoon.wording import count

@@ -31,7 +31,7 @@ from blindspoon.files.text_table import FolderTables, TextTable
 from blindspoon.scores.pseudonyms import name_notes
 from blindspoon.scores.score_table import check_scores
 from blindspoon.scores.standing import correction_problems, standing
-from blindspoon.serving.request import foretold, jars_of, request_from
+from blindspoon.serving.plan import foretold, jars_of, request_from
 from blindspoon.trial import Trial
 
 if TYPE_CHECKING:

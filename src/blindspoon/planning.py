@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from blindspoon.errors import DesignError, Rule
 from blindspoon.files import disk
-from blindspoon.serving.request import foretold, jars_of
+from blindspoon.serving.plan import foretold, jars_of
 from blindspoon.trial import Attribute, Trial
 
 if TYPE_CHECKING:

@@ -7,8 +7,15 @@ from time import process_time
 import numpy as np
 import pytest
 
-from blindspoon.stats.acceptance import changes, day_of_share, shares_by_day
-from blindspoon.stats.over_days import by_day, line, trend, trend_without_control
+from blindspoon.stats.over_days import (
+    by_day,
+    changes,
+    day_of_share,
+    line,
+    shares_by_day,
+    trend,
+    trend_without_control,
+)
 from blindspoon.stats.signed_ranks import page_trend
 
 DAYS = 3.0 + 7 * np.arange(8)

@@ -6,8 +6,7 @@ from dataclasses import asdict
 import numpy as np
 import pytest
 
-from blindspoon.serving.blocks import known_plan
-from blindspoon.serving.orders import williams
+from blindspoon.serving.designs import known_plan, williams
 from blindspoon.serving.plan import Span, comparison_variance, measure
 
 

@@ -13,10 +13,9 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from blindspoon.errors import DesignError
-from blindspoon.serving import search
+from blindspoon.serving import designs
 from blindspoon.serving.draw import add_taster, draw, draw_session, taster_stream
-from blindspoon.serving.plan import Span, plan_from_rows, rows_of
-from blindspoon.serving.request import ServingRequest
+from blindspoon.serving.plan import ServingRequest, Span, plan_from_rows, rows_of
 from blindspoon.trial import Choice
 
 
@@ -55,7 +54,7 @@ def unsearched():
     @contextlib.contextmanager
     def patched():
         with pytest.MonkeyPatch.context() as patch:
-            patch.setattr(search, "settle", lambda rows, **_: rows)
+            patch.setattr(designs, "settle", lambda rows, _, **__: rows)
             yield
 
     return patched

@@ -8,12 +8,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from blindspoon.serving.blocks import (
+from blindspoon.serving.designs import (
     REPLICATION_WEIGHT,
     choose_sets,
-    deviation,
     even_replication,
     known_plan,
+    set_deviation,
 )
 
 # Parameters and blocks of W. G. Cochran and G. M. Cox 1957, Experimental Designs, chapter 11
@@ -105,7 +105,7 @@ def test_without_a_known_plan_pairs_come_within_a_few_hundredths_of_the_bound(va
 
 def test_earlier_sets_are_evened_out():
     earlier = np.array([[0, 1], [0, 2], [0, 3], [1, 2], [0, 4]])
-    sets = choose_sets(1, 6, 2, 0.02 * deviation(earlier, 6), np.random.default_rng(1))
+    sets = choose_sets(1, 6, 2, 0.02 * set_deviation(earlier, 6), np.random.default_rng(1))
     assert 5 in sets[0]
     assert 0 not in sets[0]
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from blindspoon.serving.search import deal, deal_batches
+from blindspoon.serving.draw import deal, deal_batches
 
 
 def test_nobody_gets_a_thing_again_while_there_is_another():

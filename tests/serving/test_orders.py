@@ -6,8 +6,8 @@ from collections import Counter
 import numpy as np
 import pytest
 
-from blindspoon.serving import search
-from blindspoon.serving.orders import (
+from blindspoon.serving import designs
+from blindspoon.serving.designs import (
     POSITION_WEIGHT,
     arrange,
     complete_orders,
@@ -206,7 +206,7 @@ def test_every_item_may_take_every_place_in_a_square():
 
 
 def test_orders_are_even_over_positions_whatever_the_search_finds(monkeypatch):
-    monkeypatch.setattr(search, "settle", lambda rows, **_: rows)
+    monkeypatch.setattr(designs, "settle", lambda rows, _, **__: rows)
     rows = np.tile(np.arange(4), (9, 1))
     found = arrange(rows, 4, nothing(4, 4), np.random.default_rng(1))
     assert max(np.ptp((found == item).sum(axis=0)) for item in range(4)) == 1

@@ -8,7 +8,7 @@ import pytest
 
 from blindspoon.errors import DesignError
 from blindspoon.serving.draw import draw
-from blindspoon.serving.request import ServingRequest, check_request, request_for
+from blindspoon.serving.plan import ServingRequest, check_request, request_for
 from blindspoon.trial import Attribute, Decision, Scale, Session, Tasting, Trial, Variant
 
 

@@ -11,7 +11,7 @@ from blindspoon.drawing import add_late, add_more, draw_again, draw_blind
 from blindspoon.errors import DesignError
 from blindspoon.examine import examine
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.serving.request import all_named, foretold
+from blindspoon.serving.plan import all_named, foretold
 
 TODAY = datetime.date(2026, 9, 4)
 TOML = """

@@ -10,8 +10,7 @@ import pytest
 
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.serving.draw import draw
-from blindspoon.serving.plan import ServingPlan
-from blindspoon.serving.request import request_for
+from blindspoon.serving.plan import ServingPlan, request_for
 from blindspoon.sheets.printing import print_sheets
 from blindspoon.trial import Trial
 

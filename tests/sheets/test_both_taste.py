@@ -10,7 +10,7 @@ import pytest
 
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.serving.draw import draw
-from blindspoon.serving.request import request_for
+from blindspoon.serving.plan import request_for
 from blindspoon.sheets.pouring import pouring_sheets, session_line, two_marks
 from blindspoon.sheets.printing import print_sheets
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.serving.draw import draw
-from blindspoon.serving.request import request_for
+from blindspoon.serving.plan import request_for
 from blindspoon.sheets.pouring import heading, telling_words, tells, veiled
 from blindspoon.sheets.printing import print_sheets
 from blindspoon.trial import Attribute, Scale, Tasting, Trial, Variant

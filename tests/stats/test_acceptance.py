@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy import optimize, stats
 
-from blindspoon.stats.acceptance import changes, day_of_share, shares_by_day
+from blindspoon.stats.over_days import changes, day_of_share, shares_by_day
 from blindspoon.stats.results import NoResult
 
 DATA = Path(__file__).parents[1] / "data"

@@ -192,7 +192,7 @@ def calibrate(as_json: bool, to: Path | None, **options: Any) -> None:  # noqa: 
     days-differ, levels-off, overshoots, jar-an-age or refusals.
     """
     from blindspoon.files import disk  # noqa: PLC0415
-    from blindspoon.simulate.calibration_tables import run, summary, tables, to_csv  # noqa: PLC0415
+    from blindspoon.simulate.calibrate import run, summary, tables, to_csv  # noqa: PLC0415
 
     with progress("Simulating") as moved:
         found = run(**options, progress=moved)

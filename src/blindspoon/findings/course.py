@@ -16,14 +16,18 @@ from blindspoon.batches.measured import Cell, CupAges
 from blindspoon.findings.comparison import Kind
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats import over_days
-from blindspoon.stats.acceptance import (
+from blindspoon.stats.over_days import (
+    Bracket,
+    ByDay,
+    Crossing,
+    DayFound,
     DayOfShare,
     SharesByDay,
+    Trend,
     changes,
     day_of_share,
     shares_by_day,
 )
-from blindspoon.stats.over_days import Bracket, ByDay, Crossing, DayFound, Trend
 from blindspoon.stats.results import NoResult
 from blindspoon.stats.rounds import holm
 from blindspoon.stats.sign_flips import settle_ties

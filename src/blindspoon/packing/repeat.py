@@ -20,8 +20,7 @@ from blindspoon.files.text_table import FolderTables, TextTable, guarded, write_
 from blindspoon.files.trial_toml import trial_text
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.serving.draw import draw
-from blindspoon.serving.plan import ServingPlan
-from blindspoon.serving.request import request_for
+from blindspoon.serving.plan import ServingPlan, request_for
 from blindspoon.sheets.pouring import trays_of
 from blindspoon.sheets.printing import print_sheets
 from blindspoon.trial import Session, Trial, default_tasters

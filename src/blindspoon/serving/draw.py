@@ -6,14 +6,26 @@ from dataclasses import replace
 
 import numpy as np
 
-from blindspoon.arrays import IntArray
+from blindspoon.arrays import FloatArray, IntArray
 from blindspoon.errors import DesignError, Rule, quoted
 from blindspoon.files.toml import LABEL_LIMIT, is_label
-from blindspoon.serving import blocks, orders
 from blindspoon.serving.codes import draw_codes
-from blindspoon.serving.plan import Serving, ServingPlan, order_counts, plan_of, rows_of
-from blindspoon.serving.request import ServingRequest, check_request
-from blindspoon.serving.search import deal, deal_batches
+from blindspoon.serving.designs import (
+    arrange,
+    choose_sets,
+    complete_orders,
+    order_deviation,
+    set_deviation,
+)
+from blindspoon.serving.plan import (
+    Serving,
+    ServingPlan,
+    ServingRequest,
+    check_request,
+    order_counts,
+    plan_of,
+    rows_of,
+)
 from blindspoon.trial import Choice
 
 TAKEN = Rule("duplicate-taster", "a late taster needs a name of their own", "Give another name")
@@ -89,8 +101,8 @@ def draw_session(
     """
     count, kinds = len(request.tasters), len(request.variants)
     if request.complete and not request.alone:
-        offset = TIE * orders.deviation(earlier, kinds)
-        rows = orders.complete_orders(count, request.cups, request.controls, offset, rng)
+        offset = TIE * order_deviation(earlier, kinds)
+        rows = complete_orders(count, request.cups, request.controls, offset, rng)
     else:
         rows = _draw_rows(request, count, earlier[:0], earlier, rng)
     repeats = np.zeros((count, count))  # how often each taster has met the variants of each row
@@ -112,14 +124,14 @@ def _draw_rows(
     offset = np.zeros(others_count * (others_count + 1))
     for rows, share in ((session, 1.0), (others, TIE)):
         sets = np.sort(rows, axis=1)[:, request.controls :] - 1
-        offset += share * blocks.deviation(sets, others_count)
-    sets = blocks.choose_sets(count, others_count, request.places, offset, rng) + 1
+        offset += share * set_deviation(sets, others_count)
+    sets = choose_sets(count, others_count, request.places, offset, rng) + 1
     controls = np.zeros((count, request.controls), dtype=np.int64)
     rows = rng.permuted(np.concatenate([controls, sets], axis=1), axis=1)
     if request.alone:
         return rows
-    off = orders.deviation(session, kinds) + TIE * orders.deviation(others, kinds)
-    return orders.arrange(rows, kinds, off, rng)
+    off = order_deviation(session, kinds) + TIE * order_deviation(others, kinds)
+    return arrange(rows, kinds, off, rng)
 
 
 def _dealt(
@@ -296,3 +308,44 @@ def _seldom(often: Mapping[str, tuple[int, ...]], rng: np.random.Generator) -> s
     """Take one of what was served least, the first number before the second."""
     least = min(often.values())
     return str(rng.choice([name for name, times in often.items() if times == least]))
+
+
+DEAL_CHUNK = 200
+"""Tasters that are looked at together; the assignment takes the cube of their number."""
+
+
+def deal(repeats: FloatArray, rng: np.random.Generator) -> IntArray:
+    """Give each taster one thing, at random among the ways with the fewest repetitions.
+
+    `repeats`, shape (n, n), is how much of thing j taster i has had before; gives a permutation,
+    the thing of each taster.
+
+    >>> deal(np.array([[1.0, 0.0], [0.0, 1.0]]), np.random.default_rng(1)).tolist()
+    [1, 0]
+    """
+    from scipy.optimize import linear_sum_assignment  # noqa: PLC0415 - takes half a second to load
+
+    count = len(repeats)
+    tasters, things = rng.permutation(count), rng.permutation(count)
+    given = np.empty(count, dtype=np.int64)
+    for first in range(0, count, DEAL_CHUNK):
+        some, those = tasters[first : first + DEAL_CHUNK], things[first : first + DEAL_CHUNK]
+        row, column = linear_sum_assignment(repeats[np.ix_(some, those)])
+        given[some[row]] = those[column]
+    return given
+
+
+def deal_batches(served: IntArray, history: IntArray, rng: np.random.Generator) -> IntArray:
+    """Deal the batches of one variant to the tasters who get it in a session.
+
+    `served`, shape (n_batches,), is how often each batch has been served so far, over all sessions,
+    and `history`, shape (n, n_batches), how often each taster has had it before. Gives a batch
+    each, dealt equally often, give or take one, in the session and in all.
+
+    >>> history = np.array([[1, 0], [0, 1], [1, 0]])
+    >>> deal_batches(np.array([2, 1]), history, np.random.default_rng(1)).tolist()
+    [1, 0, 1]
+    """
+    least_first = np.lexsort((rng.random(len(served)), served))
+    slots = np.resize(least_first, len(history))
+    return slots[deal(history[:, slots].astype(np.float64), rng)]

@@ -275,7 +275,7 @@ def print_sheets(
 
     >>> import numpy as np
     >>> from blindspoon.serving.draw import draw
-    >>> from blindspoon.serving.request import request_for
+    >>> from blindspoon.serving.plan import request_for
     >>> from blindspoon.files.trial_toml import parse_trial
     >>> trial = parse_trial('''
     ... trial = { title = "Crisp cucumbers", control = "brined" }

@@ -14,8 +14,7 @@ from blindspoon.findings.course import CourseFound, compare_course
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.simulate.situations import Situation, Truth
 from blindspoon.simulate.trials import ALPHA
-from blindspoon.stats.acceptance import DayOfShare
-from blindspoon.stats.over_days import Bracket, Crossing, Trend
+from blindspoon.stats.over_days import Bracket, Crossing, DayOfShare, Trend
 from blindspoon.stats.results import Interval
 from blindspoon.stats.signed_ranks import PageTrend
 from blindspoon.trial import Trial

@@ -13,9 +13,9 @@ from joblib import Parallel, delayed  # type: ignore[import-untyped]
 from blindspoon.arrays import FloatArray, IntArray
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import ScoreTable
+from blindspoon.serving.designs import williams
 from blindspoon.serving.draw import draw_session
-from blindspoon.serving.orders import williams
-from blindspoon.serving.request import ServingRequest, request_for
+from blindspoon.serving.plan import ServingRequest, request_for
 from blindspoon.simulate.situations import Situation, Truths
 from blindspoon.simulate.size_results import Spread
 from blindspoon.trial import Scale, Trial

@@ -8,7 +8,7 @@ import pytest
 import statsmodels.formula.api as smf
 from statsmodels.stats.anova import anova_lm
 
-from blindspoon.serving.orders import williams
+from blindspoon.serving.designs import williams
 from blindspoon.stats.results import NoResult
 
 

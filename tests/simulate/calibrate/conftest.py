@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from blindspoon.serving.request import request_for
+from blindspoon.serving.plan import request_for
 from blindspoon.simulate.calibrate import Counted, Rate
 from blindspoon.simulate.situations import SITUATIONS, truths
 from blindspoon.simulate.trials import draw_orders, draw_trial_scores, make_trial, simulate

@@ -11,16 +11,19 @@ from click.testing import CliRunner
 
 from blindspoon.cli.main import commands
 from blindspoon.errors import DesignError
-from blindspoon.simulate import calibration_tables
 from blindspoon.simulate.calibrate import (
+    HEADING,
     Calibration,
     Counted,
     Rate,
     held_to_limits,
     is_beyond,
     pooled,
+    run,
+    summary,
+    tables,
+    to_csv,
 )
-from blindspoon.simulate.calibration_tables import HEADING, run, summary, tables, to_csv
 from blindspoon.simulate.situations import SITUATIONS
 
 DAY = datetime.date(2026, 9, 5)
@@ -139,7 +142,7 @@ def command():
         return found[key]
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(calibration_tables, "run", once)
+        patch.setattr("blindspoon.simulate.calibrate.run", once)
         yield lambda *more: CliRunner().invoke(commands, [*SMALL, *more]).stdout
     assert len(found) == 1
 

@@ -12,8 +12,7 @@ import pytest
 
 from blindspoon.files.text_table import write_csv
 from blindspoon.simulate import calibrate, course_rates
-from blindspoon.simulate.calibrate import LIMIT, is_beyond, pooled
-from blindspoon.simulate.calibration_tables import COLUMNS, SEED, summary
+from blindspoon.simulate.calibrate import COLUMNS, LIMIT, SEED, is_beyond, pooled, summary
 from blindspoon.simulate.situations import SITUATIONS
 
 DOCS = Path(__file__).parents[3] / "docs/explanation"
