@@ -17,8 +17,18 @@ from blindspoon.charts.board import (
 )
 from blindspoon.charts.chart import Chart
 from blindspoon.charts.outcome import AttributeOutcome
-from blindspoon.charts.palette import css_variables
-from blindspoon.charts.scene import NARROW, WIDE, Area, Box, Marks, Scene, Shape, Text, face_css
+from blindspoon.charts.scene import (
+    NARROW,
+    WIDE,
+    Area,
+    Box,
+    Marks,
+    Scene,
+    Shape,
+    Text,
+    css_variables,
+    face_css,
+)
 from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompared
 from blindspoon.findings.naming import name_all
 from blindspoon.findings.verdict import kind_of

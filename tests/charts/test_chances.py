@@ -13,8 +13,7 @@ import pytest
 
 from blindspoon.charts.chart import png_file, svg_file
 from blindspoon.charts.lines import LARGE, RADIUS
-from blindspoon.charts.palette import css_variables
-from blindspoon.charts.scene import NARROW, WIDE, Box, Line, Marks
+from blindspoon.charts.scene import NARROW, WIDE, Box, Line, Marks, css_variables
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.simulate import size_results
 from blindspoon.simulate.chances import WANTED, chances_chart, chances_of

@@ -10,7 +10,7 @@ import pytest
 
 from blindspoon.batches.cautions import passed_limit
 from blindspoon.batches.log import Batch, BatchLog, Reading
-from blindspoon.charts.days import MOST_PEOPLE, days_chart, headline
+from blindspoon.charts.jars import MOST_PEOPLE, days_chart, headline
 from blindspoon.charts.scene import NARROW, WIDE, Line
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.course import CourseDay, CourseFound

@@ -12,10 +12,9 @@ import pytest
 from PIL import Image
 
 from blindspoon.charts.board import board_chart, differences_chart, scores_chart
-from blindspoon.charts.palette import PALETTE
 from blindspoon.charts.posts import ATTEMPTS, FORMATS, POSTED, figure_files, figure_of, png_series
 from blindspoon.charts.posts import SIZES as EVERY_SIZE
-from blindspoon.charts.scene import Marks
+from blindspoon.charts.scene import PALETTE, Marks
 
 SOURCE = "12 tasters, 2 sessions, 19 September 2026. The allotment kitchen. Made with Blindspoon."
 QUESTION = "Which of four changes to a plain brine can tasters notice once the jars are ready?"

@@ -7,7 +7,7 @@ from itertools import combinations
 import numpy as np
 import pytest
 
-from blindspoon.charts.palette import COLOURS, PALETTE, css_variables, variant_inks
+from blindspoon.charts.scene import COLOURS, PALETTE, css_variables, variant_inks
 
 # G. M. Machado, M. M. Oliveira, L. A. F. Fernandes 2009, IEEE Trans. Vis. Comput. Graph. 15:1291,
 # severity 1.0, on linear RGB.

@@ -8,9 +8,8 @@ from PIL import Image
 
 from blindspoon.charts.board import scores_chart
 from blindspoon.charts.chart import png_file
-from blindspoon.charts.palette import PALETTE
 from blindspoon.charts.png import PIXEL_RATIO, png
-from blindspoon.charts.scene import Line, Marks, Scene, Text, rectangle, text_width
+from blindspoon.charts.scene import PALETTE, Line, Marks, Scene, Text, rectangle, text_width
 
 
 def pixels(data: bytes) -> np.ndarray:

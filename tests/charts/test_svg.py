@@ -8,8 +8,7 @@ import pytest
 
 from blindspoon.charts.board import differences_chart, mark_svg
 from blindspoon.charts.chart import MANY, inline_svg, svg_file
-from blindspoon.charts.palette import PALETTE
-from blindspoon.charts.scene import Marks, Scene
+from blindspoon.charts.scene import PALETTE, Marks, Scene
 from blindspoon.findings.comparison import NotCompared
 from blindspoon.stats.results import Interval
 

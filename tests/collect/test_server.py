@@ -215,5 +215,5 @@ def test_the_score_page_starts_without_statistics_and_charts_and_ends_cleanly(fo
     loaded = set(modules.split())
     assert {"flask", "waitress", "blindspoon.collect.server"} <= loaded
     heavy = {"scipy", "matplotlib", "pandas", "statsmodels", "PIL", "joblib", "segno", "tomlkit"}
-    assert not loaded & (heavy | {"blindspoon.batches", "blindspoon.charts.scene"})
+    assert not loaded & (heavy | {"blindspoon.batches", "blindspoon.charts.chart"})
     assert len(loaded) < 540

@@ -18,7 +18,6 @@ from blindspoon.charts.outcome import (
     scores_title,
     title_of,
 )
-from blindspoon.charts.palette import variant_inks
 from blindspoon.charts.scene import (
     Box,
     Laid,
@@ -33,6 +32,7 @@ from blindspoon.charts.scene import (
     key_lines,
     rectangle,
     text_width,
+    variant_inks,
     wrap,
 )
 from blindspoon.findings.comparison import AttributeResult, Kind, Other

@@ -9,11 +9,12 @@ from html import escape
 from itertools import groupby
 from typing import NamedTuple
 
-from blindspoon.charts.palette import PALETTE, PREFIX
 from blindspoon.charts.scene import (
     DASH,
     FONTS,
     NARROW,
+    PALETTE,
+    PREFIX,
     RING,
     WIDE,
     Area,
@@ -59,7 +60,7 @@ class Form(NamedTuple):
 
 
 def inline_svg(scene: Scene, label: str) -> str:
-    """Write a scene for a page, in the CSS custom properties of `palette.css_variables`.
+    """Write a scene for a page, in the CSS custom properties of `css_variables`.
 
     The label is what a screen reader says; empty for an ornament that it leaves out.
     """
@@ -155,7 +156,7 @@ class Chart:
     """One chart; `name` is the stem of its files: "texture-differences".
 
     `wide` and `narrow` are SVG elements for pages from about 760 px and for phones (358 px), in the
-    custom properties of `palette.css_variables`; the page heads them with the title. `figure` is
+    custom properties of `css_variables`; the page heads them with the title. `figure` is
     the wide chart under its title and over its source. `data` says what it is drawn from: "the
     scores of 12 tasters on texture". `lay` lays it out on a sheet of any size.
     """

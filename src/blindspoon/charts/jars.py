@@ -1,106 +1,202 @@
-"""The charts of batches: readings of pH and temperature, and taste over measured strength."""
+"""The charts of jars: a course over days, readings day by day, taste over measured strength."""
 
+import math
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from itertools import combinations
 from typing import Literal
 
 from blindspoon import wording
-from blindspoon.batches.cautions import PH_LIMIT
-from blindspoon.batches.log import BatchLog
-from blindspoon.batches.measured import QUANTITIES, TasteAgainst
+from blindspoon.batches.cautions import PH_LIMIT, passed_limit
+from blindspoon.batches.log import Batch, BatchLog
+from blindspoon.batches.measured import QUANTITIES, TasteAgainst, days_of
 from blindspoon.batches.summary import went_along
+from blindspoon.charts.axis import nice_ticks
 from blindspoon.charts.chart import Chart, chart_of, source_of
-from blindspoon.charts.lines import LinePlot, NamedLine, lay_lines
-from blindspoon.charts.palette import variant_inks
-from blindspoon.charts.scene import Laid, Sheet
+from blindspoon.charts.lines import LOW, Happened, LinePlot, NamedLine, lay_lines
+from blindspoon.charts.scene import WIDE, Laid, Sheet, variant_inks
+from blindspoon.findings.course import CourseFound
+from blindspoon.stats.over_days import Bracket
+from blindspoon.stats.results import NoResult
 from blindspoon.trial import Trial
-
-
-def measured_chart(against: TasteAgainst, trial: Trial) -> Chart:
-    """Draw the mean score of each variant over its measured strength."""
-    words, attribute = QUANTITIES[against.quantity], trial.attribute(against.attribute)
-    label, digits = attribute.label.lower(), wording.digits_for(attribute.scale)
-    every_mark = wording.listing(
-        f"“{trial.variant(point.variant).label}” had"
-        f" {'pH ' * (words.title == 'pH')}{wording.number(point.measured, words.digits)}"
-        f"{words.unit} and {wording.number(point.perceived, digits)} points"
-        for point in against.points
-    )
-    return chart_of(
-        name=f"{against.attribute}-measured" + ("-ph" if against.quantity == "last_ph" else ""),
-        title=wording.capital(went_along(trial, against))
-        or f"Measured {words.title} and perceived {label}, a mark a variant",
-        data=f"perceived {label} over measured {words.title}",
-        lay=partial(lay_measured, against, trial),
-        source=source_of(trial),
-        finding=every_mark,
-    )
-
-
-def lay_measured(against: TasteAgainst, trial: Trial, sheet: Sheet) -> Laid:
-    """Set the marks on the whole scale, their names beside them, over the line that is told."""
-    quantity, attribute = QUANTITIES[against.quantity], trial.attribute(against.attribute)
-    scale, lines = attribute.scale, list[NamedLine]()
-    measured = [point.measured for point in against.points]
-    low, high = min(measured), max(measured)
-    if against.rise is not None:  # from the weakest variant to the strongest
-        at = sum(measured) / len(measured)
-        height = sum(point.perceived for point in against.points) / len(measured)
-        slope = against.rise.points / (high - low)
-        ends = tuple((x, height + slope * (x - at)) for x in (low, high))
-        lines.append(NamedLine(label="", points=ends, ink="soft", width=1.5, bare=True))
-    inks = variant_inks(len(trial.variants), trial.control_index)
-    looks = dict(zip((variant.name for variant in trial.variants), inks, strict=True))
-    for point in sorted(against.points, key=lambda point: point.variant == trial.control):
-        control = point.variant == trial.control
-        mark = NamedLine(
-            label=trial.variant(point.variant).label + " (control)" * control,
-            points=((point.measured, point.perceived),),
-            ink=looks[point.variant],
-            kind="diamond" if control else "disc",
-        )
-        lines.append(mark)
-    # strengths that count as equal lie close together
-    more = max(0.08 * (high - low), (2 * quantity.tolerance - (high - low)) / 2)
-    words = ((scale.low, attribute.low), (scale.high, attribute.high))
-    plot = LinePlot(
-        head=f"{attribute.label}, mean score in points",
-        note=", ".join(f"{wording.plain(value)}: {said}" for value, said in words if said),
-        under=quantity.axis,
-        x=(low - more, high + more),
-        y=(scale.low, scale.high),
-        series=tuple(lines),
-    )
-    return lay_lines([plot], _key(against, trial), sheet, kind="Scatter plot")
-
-
-def _key(against: TasteAgainst, trial: Trial) -> str:
-    """Say how to read the chart, which variants are as strong as the control, how little it shows.
-
-    The taste of those cannot come from the strength.
-    """
-    said = ["Each mark is a variant: the mean of its batches, and of its tasters’ mean scores."]
-    others = [point for point in against.points if point.variant != trial.control]
-    if len(others) < len(against.points):
-        said.append("The diamond is the control.")
-    quantity, same = QUANTITIES[against.quantity], against.same_strength
-    tolerance = wording.plain(quantity.tolerance) + quantity.unit
-    if len(same) == len(others) > 1:
-        said.append(f"All are within {tolerance} of the control and count as equally strong.")
-    elif same:
-        labels = wording.listing(f"“{trial.variant(name).label}”" for name in same)
-        verb = "counts" if len(same) == 1 else "count"
-        said.append(f"Within {tolerance} of the control, {labels} {verb} as equally strong.")
-    fitted = ", and no line is fitted" if against.rise is None else ""
-    return " ".join([*said, f"Exploratory: batches are few{fitted}."])
-
 
 LIMIT = wording.plain(PH_LIMIT)
 LIMIT_WORDS = f"Dashed, {LIMIT}: above it counts as low in acid (21 CFR 114.3)"
-MOST_NAMES = 3
+
+
+# A course over days -----------------------------------------------------------------------------
+
+MOST_PEOPLE = 40  # tasters that have a line each; of more there is the mean alone
+Track = tuple[tuple[float, float], ...]  # days and values
+
+
+def days_chart(found: CourseFound, trial: Trial, log: BatchLog | None) -> Chart | None:
+    """Draw one series on one attribute, and the pH of its jars over the same days.
+
+    None where neither anybody's line nor the mean of any day can be drawn.
+    """
+    if not found.tasters and all(isinstance(day.found, NoResult) for day in found.days):
+        return None
+    tracks, days = _tracks(found, log) if log else [], [float(day.day) for day in found.days]
+    across = [*days, *(day for track in tracks for day, _ in track)]
+    x = min(across), max(*across, min(across) + 1)
+    plots = [_scores_plot(found, trial, x)]
+    if log and tracks:
+        plots.append(_ph_plot(found, log, tracks, x))
+
+    def lay(sheet: Sheet) -> Laid:
+        """Leave pH to the page: a picture of fixed height has no room for it."""
+        alone = [replace(plots[0], tall=LOW + sheet.spare)]
+        shown = plots if sheet.style == WIDE.style else alone
+        return lay_lines(shown, _days_key(found, trial), sheet)
+
+    people, count = wording.count(len(found.tasters), "taster"), wording.count(len(days), "day")
+    return chart_of(
+        name=f"{found.series}-{found.attribute.name}-days",
+        title=headline(found).rstrip("."),
+        data=f"{found.attribute.label.lower()} by {people} on {count}",
+        lay=lay,
+        source=source_of(trial),
+    )
+
+
+def headline(found: CourseFound) -> str:
+    """State when it was there, and until when, or only how it moved, with what was scored."""
+    said, _ = told_apart(found)
+    scale, label = found.attribute.scale, found.attribute.label
+    if found.because[0].startswith(f"“{wording.capital(found.label)}”: "):
+        label = f"{wording.capital(found.label)}, {label.lower()}"
+    scored = f"{label} ({wording.plain(scale.low)} to {wording.plain(scale.high)})"
+    told = f"{said[:1].lower()}{said[1:]}"
+    return f"{scored} was {told}" if said.startswith(STATES) else f"{scored}: {told}"
+
+
+STATES = ("Within", "At ", "Not ", "Never", "Still", "No longer")
+"""How a sentence begins that says where a food stood, and not when or whether."""
+
+
+def told_apart(found: CourseFound) -> tuple[str, tuple[str, ...]]:
+    """Tell the sentence that answers, without the name of its series, from the others."""
+    first = found.because[0].removeprefix(f"“{wording.capital(found.label)}”: ")
+    told = [first, *found.because[1:]]
+    untold = sum(isinstance(it, NoResult) for it in (found.reached, found.kept))
+    moved = found.against == "nothing" and not isinstance(found.trend, NoResult)
+    answer = told.pop(untold if moved else 0)  # where no day is judged, the trend answers
+    return answer, tuple(told)
+
+
+def _scores_plot(found: CourseFound, trial: Trial, x: tuple[float, float]) -> LinePlot:
+    """Draw tasters thin, the mean with its intervals thick, the margin shaded.
+
+    Over the plot stands between which days it got there, and between which it left again.
+    """
+    own, margin = found.against == "control", found.attribute.margin
+    days = [float(day.day) for day in found.days]
+    seen = [(d.day, d.found) for d in found.days if not isinstance(d.found, NoResult)]
+    means = tuple((float(day), each.mean) for day, each in seen)
+    spans = tuple((each.interval.low, each.interval.high) for _, each in seen)
+    few = len(found.tasters) <= MOST_PEOPLE
+    rows = [zip(days, row, strict=True) for row in found.values.tolist()] if few else []
+    people = [tuple(point for point in row if math.isfinite(point[1])) for row in rows]
+    thin = [NamedLine(label="", points=p, ink="people", width=0.8, bare=True) for p in people if p]
+    dashed = 0.0 if own else found.course.level if found.against == "level" else None
+    heights = [value for points in (*people, means) for _, value in points]
+    heights += [end for span in spans for end in span]
+    heights += [-(margin or 0), margin or 0] if own else [] if dashed is None else [dashed]
+    y = min(heights) - 0.3, max(heights) + 0.3
+    ticks, digits = nice_ticks(*y, 5)
+    write = wording.signed if own else wording.number
+    control = f" than “{trial.variant(trial.control).label}” in the same sitting" if own else ""
+    less, more = wording.directions(found.attribute)
+    happened = list[Happened]()
+    for bracket, did in ((found.reached, "got there"), (found.kept, "left")):
+        after, by = (bracket.after, bracket.by) if isinstance(bracket, Bracket) else (None, None)
+        if after is not None and by is not None:
+            happened.append(Happened(after, by, f"{did} in between"))
+        elif after is not None and after < found.days[-1].day:
+            happened.append(Happened(after, None, f"{did} after day {after:g}, if at all"))
+        elif by is not None and by > found.days[0].day:
+            happened.append(Happened(None, by, f"{did} by day {by:g}"))
+    return LinePlot(
+        head=f"{wording.capital(found.label)}, {found.attribute.label.lower()} in points",
+        note=f"Up: {more}{control}; down: {less}" if own else "",
+        under=wording.OVER[found.course.over],
+        x=x,
+        y=y,
+        series=(*thin, NamedLine(label="", points=means, ink="v1", spans=spans)),
+        dashed=dashed,
+        ticks=tuple((day, wording.plain(day)) for day in days),
+        up=tuple((value, write(value, digits)) for value in ticks),
+        band=(-margin, margin) if own and margin else None,
+        brackets=tuple(happened),
+    )
+
+
+def _days_key(found: CourseFound, trial: Trial) -> str:
+    """Say how to read the chart."""
+    said = ["Thin: a taster each." if len(found.tasters) <= MOST_PEOPLE else ""]
+    if not all(isinstance(day.found, NoResult) for day in found.days):
+        said.append(f"Thick: the mean, with its {wording.percent(1 - found.alpha)} interval.")
+    if found.against == "control":
+        margin = wording.margin(found.attribute) if found.attribute.margin else ""
+        said.append(f"Dashed: like “{trial.variant(trial.control).label}”.")
+        said.append(f"Shaded: within {margin} of it." if margin else "")
+    elif found.against == "level":
+        said.append(f"Dashed: {wording.plain(found.course.level or 0.0)} points, to be reached.")
+    return " ".join(filter(None, said))
+
+
+def batches_of(found: CourseFound, log: BatchLog) -> tuple[Batch, ...]:
+    """List the batches of a series, in the order of batches.csv."""
+    names = {name for day in found.days for name in day.batches}
+    return tuple(batch for batch in log.batches if batch.name in names)
+
+
+def _tracks(found: CourseFound, log: BatchLog) -> list[Track]:
+    """Give the readings of pH over the days of the course, as far as the days of each jar went."""
+    over, last, tracks = found.course.over, found.days[-1].day, []
+    for batch in batches_of(found, log):
+        ended = batch.finished if over == "fermented_days" else None
+        track = tuple(
+            (float(day), reading.ph)
+            for reading in log.readings_of(batch.name)
+            if reading.ph is not None and (ended is None or reading.date <= ended)
+            if 0 <= (day := days_of(batch, reading.date, over)) <= last
+        )
+        tracks += [track] if track else []
+    return tracks
+
+
+def _ph_plot(
+    found: CourseFound, log: BatchLog, tracks: Sequence[Track], x: tuple[float, float]
+) -> LinePlot:
+    """Draw the pH of every jar, and the days between which all of them passed the limit."""
+    over, jars = found.course.over, batches_of(found, log)
+    ends = [(jar, *passed_limit(log.readings_of(jar.name))) for jar in jars]
+    after = [float(days_of(jar, first.date, over)) for jar, first, _ in ends if first]
+    by = [float(days_of(jar, end.date, over)) for jar, _, end in ends if end]
+    whole = len(after) == len(by) == len(jars) and min(after) >= x[0]
+    values = [value for track in tracks for _, value in track] + [PH_LIMIT]
+    words = f"{LIMIT} passed in between"
+    return LinePlot(
+        head="pH of its jars" if len(tracks) > 1 else "pH of its jar",
+        note=LIMIT_WORDS,
+        under=wording.OVER[over],
+        x=x,
+        y=(min(values) - 0.3, max(values) + 0.3),
+        series=tuple(NamedLine(label="", points=t, ink="v2", width=1.2) for t in tracks),
+        dashed=PH_LIMIT,
+        whole=True,
+        brackets=(Happened(min(after), max(by), words),) if whole else (),
+        tall=LOW,
+    )
+
+
+# Readings, day by day ---------------------------------------------------------------------------
+
+MOST_NAMES = 3  # batches that a title names; more are counted
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -198,7 +294,7 @@ def readings_chart(log: BatchLog, trial: Trial) -> Chart | None:
     data = f"{wording.count(taken, 'reading')} of pH in {batches}"
     return chart_of(
         name="readings",
-        title=readings_title(readings.ph, len(log.batches)),
+        title=_readings_title(readings.ph, len(log.batches)),
         data=data + " and of temperature" * bool(readings.temperature),
         lay=readings.lay,
         source=source_of(trial),
@@ -239,7 +335,7 @@ def readings_of(log: BatchLog, trial: Trial) -> Readings:
     return Readings(ph=ph, temperature=temperature, across=across)
 
 
-def readings_title(tracks: Sequence[BatchReadings], batches: int) -> str:
+def _readings_title(tracks: Sequence[BatchReadings], batches: int) -> str:
     """State where the last readings of pH stand, and whether batches were not read."""
     above = [track for track in tracks if track.values[-1] > PH_LIMIT]
     unread, number, every = batches - len(tracks), *map(wording.spelled, (len(above), batches))
@@ -262,3 +358,85 @@ def readings_title(tracks: Sequence[BatchReadings], batches: int) -> str:
         said = all_were.get(batches, f"All {every} batches were")
         said += f" last read at pH {LIMIT} or below"
     return said + "; not every batch was read" * bool(above and unread)
+
+
+# Taste over measured strength -------------------------------------------------------------------
+
+
+def measured_chart(against: TasteAgainst, trial: Trial) -> Chart:
+    """Draw the mean score of each variant over its measured strength."""
+    words, attribute = QUANTITIES[against.quantity], trial.attribute(against.attribute)
+    label, digits = attribute.label.lower(), wording.digits_for(attribute.scale)
+    every_mark = wording.listing(
+        f"“{trial.variant(point.variant).label}” had"
+        f" {'pH ' * (words.title == 'pH')}{wording.number(point.measured, words.digits)}"
+        f"{words.unit} and {wording.number(point.perceived, digits)} points"
+        for point in against.points
+    )
+    return chart_of(
+        name=f"{against.attribute}-measured" + ("-ph" if against.quantity == "last_ph" else ""),
+        title=wording.capital(went_along(trial, against))
+        or f"Measured {words.title} and perceived {label}, a mark a variant",
+        data=f"perceived {label} over measured {words.title}",
+        lay=partial(lay_measured, against, trial),
+        source=source_of(trial),
+        finding=every_mark,
+    )
+
+
+def lay_measured(against: TasteAgainst, trial: Trial, sheet: Sheet) -> Laid:
+    """Set the marks on the whole scale, their names beside them, over the line that is told."""
+    quantity, attribute = QUANTITIES[against.quantity], trial.attribute(against.attribute)
+    scale, lines = attribute.scale, list[NamedLine]()
+    measured = [point.measured for point in against.points]
+    low, high = min(measured), max(measured)
+    if against.rise is not None:  # from the weakest variant to the strongest
+        at = sum(measured) / len(measured)
+        height = sum(point.perceived for point in against.points) / len(measured)
+        slope = against.rise.points / (high - low)
+        ends = tuple((x, height + slope * (x - at)) for x in (low, high))
+        lines.append(NamedLine(label="", points=ends, ink="soft", width=1.5, bare=True))
+    inks = variant_inks(len(trial.variants), trial.control_index)
+    looks = dict(zip((variant.name for variant in trial.variants), inks, strict=True))
+    for point in sorted(against.points, key=lambda point: point.variant == trial.control):
+        control = point.variant == trial.control
+        mark = NamedLine(
+            label=trial.variant(point.variant).label + " (control)" * control,
+            points=((point.measured, point.perceived),),
+            ink=looks[point.variant],
+            kind="diamond" if control else "disc",
+        )
+        lines.append(mark)
+    # strengths that count as equal lie close together
+    more = max(0.08 * (high - low), (2 * quantity.tolerance - (high - low)) / 2)
+    words = ((scale.low, attribute.low), (scale.high, attribute.high))
+    plot = LinePlot(
+        head=f"{attribute.label}, mean score in points",
+        note=", ".join(f"{wording.plain(value)}: {said}" for value, said in words if said),
+        under=quantity.axis,
+        x=(low - more, high + more),
+        y=(scale.low, scale.high),
+        series=tuple(lines),
+    )
+    return lay_lines([plot], _measured_key(against, trial), sheet, kind="Scatter plot")
+
+
+def _measured_key(against: TasteAgainst, trial: Trial) -> str:
+    """Say how to read the chart, which variants are as strong as the control, how little it shows.
+
+    The taste of those cannot come from the strength.
+    """
+    said = ["Each mark is a variant: the mean of its batches, and of its tasters’ mean scores."]
+    others = [point for point in against.points if point.variant != trial.control]
+    if len(others) < len(against.points):
+        said.append("The diamond is the control.")
+    quantity, same = QUANTITIES[against.quantity], against.same_strength
+    tolerance = wording.plain(quantity.tolerance) + quantity.unit
+    if len(same) == len(others) > 1:
+        said.append(f"All are within {tolerance} of the control and count as equally strong.")
+    elif same:
+        labels = wording.listing(f"“{trial.variant(name).label}”" for name in same)
+        verb = "counts" if len(same) == 1 else "count"
+        said.append(f"Within {tolerance} of the control, {labels} {verb} as equally strong.")
+    fitted = ", and no line is fitted" if against.rise is None else ""
+    return " ".join([*said, f"Exploratory: batches are few{fitted}."])

@@ -18,9 +18,9 @@ from matplotlib.transforms import Affine2D
 from numpy.typing import NDArray
 from PIL import Image
 
-from blindspoon.charts.palette import PALETTE
 from blindspoon.charts.scene import (
     DASH,
+    PALETTE,
     RING,
     Area,
     Line,

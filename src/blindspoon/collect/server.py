@@ -16,7 +16,7 @@ from flask import Flask, Response, make_response, render_template
 from werkzeug.exceptions import HTTPException
 
 from blindspoon import wording
-from blindspoon.charts.palette import css_variables
+from blindspoon.charts.scene import css_variables
 from blindspoon.collect import connections, security
 from blindspoon.collect.ballots import Tell, TooManyConflictsError
 from blindspoon.collect.host_pages import HostPages

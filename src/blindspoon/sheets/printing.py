@@ -20,7 +20,7 @@ from markupsafe import Markup
 
 from blindspoon import wording
 from blindspoon.batches.log import Batch
-from blindspoon.charts.palette import PALETTE, PREFIX
+from blindspoon.charts.scene import PALETTE, PREFIX
 from blindspoon.serving.plan import ServingPlan
 from blindspoon.sheets.pouring import (
     MARGIN,

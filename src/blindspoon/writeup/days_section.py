@@ -2,7 +2,7 @@
 
 from blindspoon import wording
 from blindspoon.batches.cautions import PH_LIMIT, passed_limit
-from blindspoon.charts.days import batches_of, days_chart, has_chart, headline, told_apart
+from blindspoon.charts.jars import batches_of, days_chart, headline, told_apart
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.course import CourseDay, CourseFound
 from blindspoon.findings.days_in_words import day_word, one_each, which_first
@@ -46,7 +46,7 @@ def days_section(analysis: Analysis) -> PageSection | None:
         head="When is it ready?" if course.reach is not None else "How long does it stay?",
         role="" if asked[0].primary else "Exploratory",
         paragraphs=(*told, *filter(None, [which_first(analysis.course)])),
-        charts=tuple(days_chart(found, trial, log) for found in asked if has_chart(found)),
+        charts=tuple(filter(None, (days_chart(found, trial, log) for found in asked))),
         tables=tuple(
             table
             for table in (*(_day_table(analysis, found) for found in asked), passed)

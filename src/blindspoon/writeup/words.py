@@ -10,8 +10,7 @@ import jinja2
 
 from blindspoon import wording
 from blindspoon.charts.chart import Chart
-from blindspoon.charts.palette import css_variables
-from blindspoon.charts.scene import FONTS, face_css
+from blindspoon.charts.scene import FONTS, css_variables, face_css
 from blindspoon.stats.results import NoResult
 from blindspoon.wording import day
 from blindspoon.writeup.writers import Table
