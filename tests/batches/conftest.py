@@ -6,8 +6,7 @@ import datetime
 
 import pytest
 
-from blindspoon.batches.log import Batch, BatchLog, Reading
-from blindspoon.batches.read import build_log
+from blindspoon.batches.log import Batch, BatchLog, Reading, build_log
 from blindspoon.errors import ScoreError
 from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_toml import parse_trial

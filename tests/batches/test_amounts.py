@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from blindspoon.batches.amounts import NoAmounts, amounts
+from blindspoon.batches.differences import NoAmounts, amounts
 from blindspoon.batches.log import Batch, BatchLog
 from blindspoon.batches.strengths import acid_of
 from blindspoon.files.trial_toml import parse_trial

@@ -6,7 +6,7 @@ import pytest
 
 from blindspoon.batches import cautions as safety
 from blindspoon.batches.cautions import CAUTIONS, SALT_RANGE, cautions
-from blindspoon.batches.read import build_log
+from blindspoon.batches.log import build_log
 from blindspoon.batches.strengths import strengths
 from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_toml import parse_trial

@@ -11,7 +11,7 @@ import pytest
 
 from blindspoon.batches.cautions import cautions
 from blindspoon.batches.differences import what_differs
-from blindspoon.batches.read import build_log
+from blindspoon.batches.log import build_log
 from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_toml import parse_trial
 

@@ -7,9 +7,9 @@ from dataclasses import replace
 
 import pytest
 
-from blindspoon.batches.amounts import amounts
 from blindspoon.batches.differences import (
     STANDARD,
+    amounts,
     factor_values,
     moving_together,
     what_differs,

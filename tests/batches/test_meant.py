@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from blindspoon.batches.amounts import Amounts, amounts, recipes
-from blindspoon.batches.differences import what_differs
-from blindspoon.batches.read import build_log
+from blindspoon.batches.differences import Amounts, amounts, recipes, what_differs
+from blindspoon.batches.log import build_log
 from blindspoon.batches.strengths import strengths
 from blindspoon.batches.summary import differences_in_words, make_up
 from blindspoon.files.text_table import read_table, without_example

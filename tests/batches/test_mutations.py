@@ -5,10 +5,9 @@ from __future__ import annotations
 from hypothesis import event, given
 from hypothesis import strategies as st
 
-from blindspoon.batches.amounts import amounts
 from blindspoon.batches.cautions import caution, cautions
-from blindspoon.batches.differences import moving_together, what_differs
-from blindspoon.batches.read import build_log
+from blindspoon.batches.differences import amounts, moving_together, what_differs
+from blindspoon.batches.log import build_log
 from blindspoon.batches.strengths import strengths
 from blindspoon.batches.summary import inseparable, remarks, softened, what_to_add
 from blindspoon.errors import ScoreError

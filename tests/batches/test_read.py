@@ -8,7 +8,7 @@ import time
 import numpy as np
 import pytest
 
-from blindspoon.batches.read import SATURATION
+from blindspoon.batches.log import SATURATION
 from blindspoon.batches.strengths import strengths
 from blindspoon.errors import ScoreError
 

@@ -6,8 +6,7 @@ import datetime
 
 import pytest
 
-from blindspoon.batches.log import Reading
-from blindspoon.batches.read import unit_of
+from blindspoon.batches.log import Reading, unit_of
 from blindspoon.batches.strengths import alcohol_at_most, strengths
 from blindspoon.stats.results import as_record
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from blindspoon.batches.read import unit_of
+from blindspoon.batches.log import unit_of
 
 
 # NIST Handbook 44, Appendix C: 1 oz avdp = 28.349 523 125 g, 1 lb = 453.592 37 g, both exact.

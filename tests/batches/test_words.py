@@ -7,8 +7,7 @@ from dataclasses import replace
 import pytest
 
 from blindspoon.batches import summary
-from blindspoon.batches.amounts import Amounts, NoAmounts
-from blindspoon.batches.differences import Difference, Together, WhatDiffers
+from blindspoon.batches.differences import Amounts, Difference, NoAmounts, Together, WhatDiffers
 from blindspoon.batches.log import BatchLog
 from blindspoon.batches.measured import TasteAgainst, TastePoint
 from blindspoon.files.trial_toml import parse_trial

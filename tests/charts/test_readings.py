@@ -6,7 +6,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from blindspoon.batches.read import build_log
+from blindspoon.batches.log import build_log
 from blindspoon.charts.axis import apart
 from blindspoon.charts.chart import png_file, svg_file
 from blindspoon.charts.jars import LIMIT_WORDS, readings_chart, readings_of

@@ -8,7 +8,7 @@ from functools import partial
 
 from blindspoon.batches import cautions as safety
 from blindspoon.batches.differences import SHARE, STANDARD, BatchFactor
-from blindspoon.batches.read import DENSITY, GRAMS, MILLILITRES
+from blindspoon.batches.log import DENSITY, GRAMS, MILLILITRES
 from blindspoon.batches.strengths import EQUIVALENT_MASS, JUICES, acid_of
 from blindspoon.files import schema
 

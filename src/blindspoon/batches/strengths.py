@@ -10,8 +10,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
 
-from blindspoon.batches.log import Batch, BatchLog
-from blindspoon.batches.read import INGREDIENTS
+from blindspoon.batches.log import INGREDIENTS, Batch, BatchLog
 
 CARBON, HYDROGEN, OXYGEN = 12.011, 1.008, 15.999  # standard atomic weights, abridged; IUPAC 2021
 

@@ -5,18 +5,19 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from blindspoon import wording
-from blindspoon.batches.amounts import Amounts, NoAmounts, amounts
 from blindspoon.batches.cautions import Caution, caution, cautions
 from blindspoon.batches.differences import (
+    Amounts,
     Difference,
+    NoAmounts,
     Together,
     WhatDiffers,
+    amounts,
     moving_together,
     what_differs,
 )
-from blindspoon.batches.log import BatchLog
+from blindspoon.batches.log import BatchLog, build_log
 from blindspoon.batches.measured import INTERACTION, QUANTITIES, TasteAgainst
-from blindspoon.batches.read import build_log
 from blindspoon.batches.strengths import Strengths, strengths
 from blindspoon.errors import Note, some_of
 from blindspoon.files.text_table import TextTable

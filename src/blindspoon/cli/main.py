@@ -11,7 +11,7 @@ from pathlib import Path
 
 import click
 
-from blindspoon.cli import after, before, tasting
+from blindspoon.cli import after, before
 from blindspoon.cli.say import say_problems
 from blindspoon.errors import TrialError
 from blindspoon.version import __version__
@@ -93,8 +93,8 @@ def commands(context: click.Context) -> None:
 
 
 for verb in (
-    open_, before.new, before.batches, before.size, before.blind, tasting.collect, tasting.check,
-    tasting.close, after.lift, after.compare, after.report, after.publish, tasting.explain,
+    open_, before.new, before.batches, before.size, before.blind, after.collect, after.check,
+    after.close, after.lift, after.compare, after.report, after.publish, after.explain,
     after.calibrate,
 ):  # fmt: skip
     commands.add_command(verb)

@@ -4,8 +4,8 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from blindspoon import wording
 from blindspoon.batches import summary
-from blindspoon.batches.amounts import Amounts
 from blindspoon.batches.cautions import HEAD as CARE
+from blindspoon.batches.differences import Amounts
 from blindspoon.batches.summary import Made, cautions_in_words, differences_in_words
 from blindspoon.findings.comparison import Analysis, AttributeResult
 from blindspoon.findings.pool_checks import Pool, PooledAttribute

@@ -11,8 +11,8 @@ import numpy as np
 
 from blindspoon import wording
 from blindspoon.batches import summary
-from blindspoon.batches.amounts import JAR_G, Recipe, recipes
-from blindspoon.batches.read import unit_of
+from blindspoon.batches.differences import JAR_G, Recipe, recipes
+from blindspoon.batches.log import unit_of
 from blindspoon.batches.summary import Made
 from blindspoon.files.schema import BATCHES, CORRECTIONS, READINGS, FileColumn, as_date, as_number
 from blindspoon.files.seal import FILE, Seal

@@ -35,7 +35,7 @@ registers its addresses, and stands in ``app.PAGES``; nothing else knows it::
   ``data-check``: the handler then saves nothing and answers `bench.checked`. It fetches the page
   again where an element with an id has ``data-renew``, and puts that element in its place: a page
   with a running job shows it so (``{{ forms.job(job, stop_at) }}``).
-- Files are written by `bench.save`, so that every change can be taken back.
+- Files are written by `bench.save`, so that every change can be taken back; sheets in use follow.
 - Long work: ``bench.jobs.run(kind, folder, work)``, one at a time, and ``bench.jobs.last(kind,
   folder)``; a page is given its ``job``.
 - A finished page of another make (report, sheets) is answered with ``bench.framed(content)``: it

@@ -1,11 +1,14 @@
-"""The application: who is let in, how a page is registered, found, filled and refused."""
+"""The application: who is let in, how a page is made and refused, and long work beside it."""
 
+import contextlib
 import hmac
 import importlib
+import queue
 import secrets
 import threading
 import traceback
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from urllib.parse import quote
 
@@ -19,11 +22,11 @@ from blindspoon import wording
 from blindspoon.charts.scene import face_css
 from blindspoon.collect.security import HEADERS, own_form, wants_json
 from blindspoon.collect.server import JINJA, OpenTastings, add_static
+from blindspoon.drawing import write_sheets
 from blindspoon.errors import DesignError, FormError, Problem, TrialError
 from blindspoon.files import disk, durable, own_state
-from blindspoon.sheets.pouring import tells
+from blindspoon.sheets.pouring import LABEL_STOCKS, Paper, tells
 from blindspoon.stage import STATES, Part, Stage, stage
-from blindspoon.workbench.jobs import Job, Jobs
 from blindspoon.workbench.listening import Door
 from blindspoon.workbench.phrases import noted, said, within
 
@@ -33,8 +36,13 @@ BODY_LIMIT = 2 * 1024 * 1024  # bytes in the largest request body
 Form = Mapping[str, str]
 UNSENT: Form = {}  # the form of a page that was only asked for
 Handler = Callable[..., Response]
+Moved = Callable[[int, int], None]
+"""Is told how much of how much is done; raises where the job is to stop."""
 
-PAGES = ("shelf", "question", "jar_pages", "company", "dealing", "evening", "ending", "lately")
+PAPER = ".blindspoon/paper"
+"""The paper, and the labels where they are not the usual ones, that the host chose last."""
+
+PAGES = ("shelf", "question", "jar_pages", "company", "blind_pages", "ending")
 """Modules of pages, each with its ``add_to``."""
 
 # The last is of the score page, whose pages for the host are used here.
@@ -189,10 +197,20 @@ class Workbench:
     def save(
         self, found: Stage, files: Mapping[str, bytes], what: str, said: str, path: str = ""
     ) -> Response:
-        """Write files that were made from a trial, and lead on; 409 where it changed just now."""
+        """Write files made from a trial, print again, and lead on; 409 where it just changed."""
         if not durable.write(found.folder, files, what, found.files):
             abort(self.page("message.html.j2", found, code=409, text=_JUST_NOW))
+        self.print_again(found)
         return self.go(found, path, said, back=True)
+
+    def print_again(self, found: Stage) -> None:
+        """Write the sheets again, while they are in use: they say what was changed.
+
+        Not where a file is to be mended elsewhere: its own page says so.
+        """
+        if found.pouring:
+            with contextlib.suppress(TrialError):
+                write_sheets(found.folder, *paper_of(found.folder))
 
     def page(
         self,
@@ -327,3 +345,85 @@ def _harden(response: Response) -> Response:
         response.headers.setdefault(name, value)
     response.headers.setdefault("Cache-Control", "private, no-cache")  # the way back shows it again
     return response
+
+
+def paper_of(folder: Path) -> tuple[Paper, str | None]:
+    """Give the paper and the labels that were chosen last; A4 with its larger labels at first."""
+    paper, _, stock = (durable.DurableFolder(folder).read(PAPER) or b"").decode().partition(" ")
+    return "letter" if paper == "letter" else "a4", stock if stock in LABEL_STOCKS else None
+
+
+class JobStoppedError(Exception):
+    """The host does not want the result any more."""
+
+
+@dataclass(slots=True, kw_only=True)
+class Job:
+    """Work that goes on, or has ended.
+
+    `kind` says what it does, in words. It has `ended` when it is done, was stopped or has failed:
+    `result` is None then, and `problems` say why, or the `trouble` of a bug. `seen` is the
+    fingerprint of the files that it works on.
+    """
+
+    kind: str
+    folder: Path
+    work: Callable[[Moved], object] = field(repr=False)
+    done: int = 0
+    of: int = 1
+    ended: bool = False
+    result: object = None
+    problems: tuple[Problem, ...] = ()
+    trouble: str = ""
+    seen: str = ""
+    stopping: threading.Event = field(default_factory=threading.Event)
+
+    def moved(self, done: int, of: int) -> None:
+        """Note how far it is."""
+        if self.stopping.is_set():
+            raise JobStoppedError
+        self.done, self.of = done, of
+
+
+class Jobs:
+    """The one worker; the last job of each kind and folder is remembered."""
+
+    def __init__(self) -> None:
+        self._waiting: queue.SimpleQueue[Job] = queue.SimpleQueue()
+        self._jobs: dict[tuple[str, Path], Job] = {}
+        self._thread: threading.Thread | None = None
+        self._lock = threading.Lock()
+
+    def run(self, kind: str, folder: Path, work: Callable[[Moved], object], seen: str = "") -> Job:
+        """Do some work when those before it have ended; one of this kind that runs is stopped."""
+        with self._lock:
+            self.stop(kind, folder)
+            job = self._jobs[kind, folder] = Job(kind=kind, folder=folder, work=work, seen=seen)
+            self._waiting.put(job)
+            if self._thread is None:
+                self._thread = threading.Thread(target=self._serve, daemon=True)
+                self._thread.start()
+            return job
+
+    def last(self, kind: str, folder: Path) -> Job | None:
+        """Give the last job of a kind, running or ended."""
+        return self._jobs.get((kind, folder))
+
+    def stop(self, kind: str, folder: Path) -> None:
+        """Stop it at its next step."""
+        if job := self.last(kind, folder):
+            job.stopping.set()
+
+    def _serve(self) -> None:
+        while True:
+            job = self._waiting.get()
+            try:
+                job.moved(0, 1)
+                job.result = job.work(job.moved)
+            except JobStoppedError:
+                pass
+            except TrialError as error:
+                job.problems = error.problems
+            except Exception as error:  # a bug is shown on the page of the job
+                job.trouble = f"{type(error).__name__}: {error}"
+            job.ended = True

@@ -16,9 +16,7 @@ from blindspoon.stage import Stage
 from blindspoon.starting import number_of, tasters_of, tasters_told
 from blindspoon.trial import Trial
 from blindspoon.wording import count, spelled
-from blindspoon.workbench.app import UNSENT, Form, Workbench
-from blindspoon.workbench.dealing import print_again
-from blindspoon.workbench.jobs import Job, Moved
+from blindspoon.workbench.app import UNSENT, Form, Job, Moved, Workbench
 from blindspoon.workbench.phrases import REMEDIES, beside
 
 FILE = "trial.toml"
@@ -72,9 +70,7 @@ def add_to(bench: Workbench) -> None:
         if faults:
             return page(found, typed, 422, faults=faults)
         said = f"{what} are saved."
-        saved = bench.save(found, {FILE: new.encode()}, what, said, "tasters")
-        print_again(found)
-        return saved
+        return bench.save(found, {FILE: new.encode()}, what, said, "tasters")
 
     @bench.post("tasters")
     def all_of_it(found: Stage, form: Form) -> Response:

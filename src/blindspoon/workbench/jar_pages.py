@@ -19,7 +19,6 @@ from blindspoon.stage import Stage
 from blindspoon.starting import number_of, short_name
 from blindspoon.trial import Variant
 from blindspoon.workbench.app import Form, Workbench
-from blindspoon.workbench.dealing import print_again
 from blindspoon.workbench.phrases import beside, of_jars
 
 FILES = ("batches.csv", "readings.csv", "trial.toml")
@@ -134,9 +133,7 @@ def add_to(bench: Workbench) -> None:
             return page(found, which, jar, 422, typed=jar.cells | typed, faults=faults)
         told = f"{wording.capital(name)} is {'taken out' if out else 'written down'}"
         more = " What is printed does not say so yet." if found.pouring else ""
-        saved = bench.save(found, files, told, f"{told}.{more}", "jars")
-        print_again(found)  # its cautions are on the pouring sheet
-        return saved
+        return bench.save(found, files, told, f"{told}.{more}", "jars")
 
 
 def _files(found: Stage) -> dict[str, bytes]:
@@ -279,7 +276,7 @@ def _cell(text: str, kind: str, table: TextTable) -> str:
     """Write a number with a point where the file's separator is a comma; °C for °F."""
     warm = re.fullmatch(r"(.+?)\s*°?\s*F", text) if kind == "temperature" else None
     if warm and (value := number_of(warm[1])) is not None:
-        from blindspoon.batches.read import celsius  # noqa: PLC0415 - at a jar, not at the start
+        from blindspoon.batches.log import celsius  # noqa: PLC0415 - at a jar, not at the start
 
         text = f"{celsius(value):.1f}"
     value = number_of(text) if kind in _NUMBERS else None

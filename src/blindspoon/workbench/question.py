@@ -19,11 +19,12 @@ from blindspoon.starting import (
     column_name,
     names_of,
     number_of,
+    rule_beside,
     rule_in_words,
     short_name,
 )
+from blindspoon.trial import today
 from blindspoon.workbench.app import Form, Workbench
-from blindspoon.workbench.dealing import print_again
 from blindspoon.workbench.phrases import beside
 
 FILE = "trial.toml"
@@ -116,9 +117,29 @@ def add_to(bench: Workbench) -> None:
             return bench.checked({}, {"rule-so-far": rule_in_words(trial)})
         path = "" if trial.decision.declared or found.locked("rule") else "rule"
         files = {FILE: new.encode()}
-        saved = bench.save(found, files, "The question", "The question is saved.", path)
-        print_again(found)
-        return saved
+        return bench.save(found, files, "The question", "The question is saved.", path)
+
+    _add_rule(bench)
+
+
+def _add_rule(bench: Workbench) -> None:
+    """Register the rule in a sentence, and the host's yes to it."""
+
+    @bench.get("rule")
+    def rule(found: Stage) -> Response:
+        told = rule_in_words(found.plan), rule_beside(found.plan)
+        seen, locked = bench.seen(found, [FILE]), found.locked("rule")
+        return bench.page("rule.html.j2", found, "question", rule=told, locked=locked, seen=seen)
+
+    @bench.post("rule")
+    def say_yes(found: Stage, form: Form) -> Response:
+        bench.see(found, "rule")
+        seen = bench.seen(found, [FILE])
+        if form.get("seen", seen) != seen:
+            return bench.go(found, "rule", "The rule was changed meanwhile: read it as it is now.")
+        files = {FILE: put(found.text, "decision.declared", today()).encode()}
+        path = "jars" if found.unmade else ""
+        return bench.save(found, files, "Your yes to the rule", "Your rule is dated today.", path)
 
 
 def _draft(text: str, *, rows: bool = True) -> Draft:

@@ -1,21 +1,27 @@
-"""The shelf, the help and the end; a new trial by seven questions, and the yes to its rule."""
+"""Beside the steps: the shelf, a trial begun, what was written lately, a file that is broken."""
 
+import difflib
 import secrets
+from dataclasses import replace
 
 from flask import redirect, request
 from werkzeug.wrappers import Response
 
 from blindspoon import starting
-from blindspoon.errors import TrialFileError
+from blindspoon.errors import TrialError, TrialFileError
 from blindspoon.files import disk, durable, own_state
-from blindspoon.files.edits import put
-from blindspoon.stage import Stage, stage
+from blindspoon.files.text_table import read_table
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.stage import Part, Stage, stage
 from blindspoon.trial import today
 from blindspoon.workbench.app import Form, Workbench
 from blindspoon.workbench.phrases import beside
 
 EXAMPLE = "example"
 OWN = "own"
+FILE = "trial.toml"
+_STORY = ("title", "question", "host", "licence", "dates", "story", "photos", "address",
+          "tasters_shown")  # fmt: skip
 
 
 def add_to(bench: Workbench) -> None:
@@ -103,21 +109,7 @@ def add_to(bench: Workbench) -> None:
         bench.say("It is on the shelf.", back=False)
         return redirect(f"/t/{name}/rule", 303)
 
-    @bench.get("rule")
-    def rule(found: Stage) -> Response:
-        told = starting.rule_in_words(found.plan), starting.rule_beside(found.plan)
-        seen, locked = bench.seen(found, ["trial.toml"]), found.locked("rule")
-        return bench.page("rule.html.j2", found, "question", rule=told, locked=locked, seen=seen)
-
-    @bench.post("rule")
-    def say_yes(found: Stage, form: Form) -> Response:
-        bench.see(found, "rule")
-        seen = bench.seen(found, ["trial.toml"])
-        if form.get("seen", seen) != seen:
-            return bench.go(found, "rule", "The rule was changed meanwhile: read it as it is now.")
-        files = {"trial.toml": put(found.text, "decision.declared", today()).encode()}
-        path = "jars" if found.unmade else ""
-        return bench.save(found, files, "Your yes to the rule", "Your rule is dated today.", path)
+    _add_lately(bench)
 
 
 def _unsaid(form: Form) -> dict[str, str]:
@@ -138,3 +130,81 @@ def _chosen(form: Form) -> list[str]:
     primary = own if form.get("primary") == OWN else form.get("primary", "")
     first = [primary] if primary else []
     return [*first, *(name for name in chosen if name != primary)]
+
+
+def _add_lately(bench: Workbench) -> None:
+    """Register what was written lately, and what mends a file."""
+
+    @bench.get("lately", broken=True)
+    def lately(found: Stage) -> Response:
+        changes = durable.changes(found.folder)
+        kept = {it.number: found.locked(part) for it in changes if (part := _needed(found, it))}
+        return bench.page("lately.html.j2", found, "lately", changes=changes, kept=kept)
+
+    @bench.post("lately", broken=True)
+    def take_back(found: Stage, form: Form) -> Response:
+        changes = {str(it.number): it for it in durable.changes(found.folder)}
+        change = changes.get(form.get("number", ""))
+        if change is None or not change.stands:  # taken back already, or written over
+            gone = "Nothing was taken back: its files were changed since."
+            return bench.page("message.html.j2", found, "lately", 409, text=gone)
+        if part := _needed(found, change):
+            bench.see(found, part)
+        done = durable.take_back(found.folder, change.number)
+        bench.print_again(found)
+        return bench.go(found, "lately", f"Taken back: {done.said}.", back=True)
+
+    @bench.get("mend", broken=True)
+    def mend(found: Stage) -> Response:
+        good, now = _good(found), disk.content_of(found.folder / FILE).decode(errors="replace")
+        named = ("as it could be read", "now")
+        lines = difflib.unified_diff(good.splitlines(), now.splitlines(), *named, lineterm="", n=1)
+        return bench.page("mend.html.j2", found, "mend", lines=list(lines), good=good)
+
+    @bench.post("mend", broken=True)
+    def put_back(found: Stage, _: Form) -> Response:
+        if (good := _good(found)) and found.state == "broken":
+            said = "The version of trial.toml that could be read, put back"
+            durable.write(found.folder, {FILE: good.encode()}, said)
+            told = "It is put back. The broken file is kept under “Written lately”."
+            return bench.go(found, "", told, back=True)
+        return bench.go(found)
+
+
+def _needed(found: Stage, change: durable.Change) -> Part | None:
+    """Name what has to be open to take a change back: the rule, or the names of jars."""
+    if found.trial is None or found.state == "planned":
+        return None
+    if before := change.files.get(FILE, (None, None))[0]:
+        story = {name: getattr(found.trial, name) for name in _STORY}
+        try:
+            old = parse_trial(before.decode("utf-8-sig"))
+        except (TrialError, UnicodeDecodeError):
+            return "rule"
+        dates = {session.name: session.date for session in found.trial.sessions}
+        if found.blind:
+            dated = [replace(it, date=dates.get(it.name)) for it in old.sessions]
+            story["sessions"] = tuple(dated) or found.trial.sessions[:1]
+        if replace(old, **story) != found.trial:
+            return "rule"
+    if before := change.files.get("batches.csv", (None, None))[0]:
+        names = [
+            [(row.get("batch"), row.get("variant")) for _, row in read_table(data, "").rows()]
+            for data in (before, found.files.get("batches.csv", b""))
+        ]
+        if names[0] != names[1]:
+            return "jar names"
+    return None
+
+
+def _good(found: Stage) -> str:
+    """Give trial.toml as it last could be read; blank where that is not known."""
+    for change in durable.changes(found.folder):
+        for content in reversed(change.files.get(FILE, ())):
+            try:
+                text = (content or b"").decode("utf-8-sig")
+                parse_trial(text)
+            except (TrialError, UnicodeDecodeError):
+                continue
+            return text
+    return ""

@@ -6,14 +6,15 @@ The sentences of what weakens it stand in templates/weak.txt.j2.
 from collections.abc import Iterator
 
 from blindspoon import wording
-from blindspoon.batches.amounts import JAR_G, recipes
 from blindspoon.batches.differences import (
     FERMENTED,
+    JAR_G,
     WARMTH,
     Difference,
     WhatDiffers,
     as_meant,
     declares,
+    recipes,
 )
 from blindspoon.batches.summary import Made, factor_name, in_words
 from blindspoon.findings.comparison import Analysis, Comparison, NotCompared

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from blindspoon.analysis import analyse
-from blindspoon.batches.read import build_log
+from blindspoon.batches.log import build_log
 from blindspoon.errors import ScoreError
 from blindspoon.examine import examine
 from blindspoon.files.text_table import read_table

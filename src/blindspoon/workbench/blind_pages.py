@@ -1,8 +1,9 @@
-"""The tasting: the host's pages of the score page, and phones let in and kept out from here."""
+"""While it is blind: codes drawn or taken back, sheets printed, cups scored, phones let in."""
 
 import hashlib
 import re
 from functools import partial
+from pathlib import Path
 
 from flask import abort, make_response, render_template, request
 from werkzeug.wrappers import Response
@@ -11,21 +12,149 @@ from blindspoon.collect.host_pages import Desk, HostPages
 from blindspoon.collect.opening import plan_addition
 from blindspoon.collect.server import Phones
 from blindspoon.collect.sitting import Sitting
-from blindspoon.drawing import add_late, alike, one_more, write_order
+from blindspoon.drawing import (
+    add_late,
+    alike,
+    draw_blind,
+    foresee,
+    one_more,
+    take_back,
+    write_order,
+    write_sheets,
+)
 from blindspoon.errors import Problem, TrialError
+from blindspoon.files import disk
+from blindspoon.files.durable import DurableFolder
 from blindspoon.files.schema import as_date
 from blindspoon.files.text_table import read_table
 from blindspoon.lifting import close_tasting, reopen_tasting
+from blindspoon.scores.standing import too_few_rounds
+from blindspoon.serving.plan import ServingPlan
+from blindspoon.sheets.pouring import LABEL_STOCKS
 from blindspoon.stage import Stage
+from blindspoon.starting import rule_beside, rule_in_words
 from blindspoon.trial import today
-from blindspoon.wording import capital, count
-from blindspoon.workbench.app import UNSENT, Form, Workbench
-from blindspoon.workbench.dealing import print_again
-from blindspoon.workbench.phrases import REMEDIES
+from blindspoon.wording import capital, count, sentence
+from blindspoon.workbench.app import PAPER, UNSENT, Form, Workbench, paper_of
+from blindspoon.workbench.phrases import REMEDIES, of_jars
+
+TELLING = re.compile(r"helper\.html|(added/[^/]+/)?pouring\.html|both-taste/bowls\.html")
+"""Sheets that say what is in a cup."""
+
+SEALED = ("trial.toml", "batches.csv")  # what is read before the codes are drawn
+
+STOCKS = {
+    name: f"{stock.count} on a sheet, {stock.width:.0f} × {stock.height:.0f} mm"
+    for name, stock in LABEL_STOCKS.items()
+}
 
 
 def add_to(bench: Workbench) -> None:
     """Register the addresses."""
+    known: dict[Path, tuple[str, ServingPlan | None, tuple[Problem, ...]]] = {}
+
+    def foreseen(found: Stage) -> tuple[ServingPlan | None, tuple[Problem, ...]]:
+        """See how the cups would be dealt, or what is in the way; drawn once a change."""
+        now = disk.fingerprint(disk.read_folder(found.folder).files)
+        if known.get(found.folder, ("",))[0] != now:
+            try:
+                known[found.folder] = now, foresee(found.folder), ()
+            except TrialError as error:
+                known[found.folder] = now, None, error.problems
+        return known[found.folder][1:]
+
+    @bench.get("codes")
+    def ask(found: Stage, form: Form = UNSENT, code: int = 200, **faults: str) -> Response:
+        from blindspoon.examine import doubts  # noqa: PLC0415 - not where the workbench starts
+
+        plan, problems = foreseen(found) if found.state == "planned" else (None, ())
+        balance = [part for part in plan.balance if part.session is not None] if plan else []
+        rule = rule_in_words(found.plan), rule_beside(found.plan)
+        own: dict[str, object] = {"plan": plan, "balance": balance, "problems": problems}
+        own["first"] = of_jars(problems, found.files)
+        in_vain = too_few_rounds(found.plan, found.plan.tasting.tasters)
+        asked = [*filter(None, [in_vain]), *map(sentence, doubts(found.plan))] if plan else []
+        own |= {"rule": rule, "seen": bench.seen(found, SEALED), "doubts": asked}
+        return bench.page("codes.html.j2", found, "codes", code, typed=form, faults=faults, **own)
+
+    @bench.post("codes")
+    def draw(found: Stage, form: Form) -> Response:
+        bench.see(found, "rule")
+        if found.state != "planned":
+            return ask(found, form, 409)
+        seen = bench.seen(found, SEALED)
+        if form.get("seen", seen) != seen:
+            return ask(found, form, 409, mine="This was changed meanwhile: read it as it is now.")
+        if form.get("mine") != "yes":
+            return ask(found, form, 422, mine="Read the rule, and say here that it is yours.")
+        draw_blind(found.folder, today(), declare=True)
+        write_sheets(found.folder, *paper_of(found.folder))
+        return bench.go(found, "sheets", "The codes are drawn, and the rule is sealed.")
+
+    @bench.post("codes/back")
+    def back(found: Stage, form: Form) -> Response:
+        if found.state != "sealed":
+            return ask(found, form, 409)
+        if form.get("sure") != "yes":
+            return ask(found, form, 422, sure="Throw away what was printed, and say so here.")
+        bench.sittings.leave(found.folder)
+        take_back(found.folder, today())
+        return bench.go(found, "codes", "The drawing is taken back. The next one has other codes.")
+
+    _add_sheets(bench)
+    _add_tasting(bench)
+
+
+def _add_sheets(bench: Workbench) -> None:
+    """Register the sheets."""
+
+    @bench.get("sheets")
+    def sheets(found: Stage) -> Response:
+        names = disk.sheets_in(found.folder)
+        people = [(n, n[11:-5].replace("-", " ")) for n in names if n.startswith("tasters/")]
+        added = [n[:-13] for n in names if re.fullmatch("added/[^/]+/ballots.html", n)]
+        called = [re.sub(r"^added/(\d+-)?", "", at).replace("-", " ") for at in added]
+        calendar = (found.folder / "sheets" / "calendar.ics").is_file()
+        return bench.page(
+            "sheets.html.j2", found, "sheets", names=names, people=people, stocks=STOCKS,
+            added=list(zip(added, called, strict=True)), calendar=calendar,
+            chosen=paper_of(found.folder),
+        )  # fmt: skip
+
+    @bench.post("sheets")
+    def again(found: Stage, form: Form) -> Response:
+        if not found.pouring:
+            return bench.go(found, "sheets")
+        chosen = f"{form.get('paper')} {form.get('labels')}"
+        DurableFolder(found.folder).save(PAPER, chosen.encode())
+        write_sheets(found.folder, *paper_of(found.folder))
+        return bench.go(found, "sheets", "The sheets are written again.")
+
+    @bench.get("sheets/calendar.ics")
+    def days(found: Stage) -> Response:
+        content = DurableFolder(found.folder).read("sheets/calendar.ics")
+        if content is None:
+            abort(404)
+        named = {"Content-Disposition": 'attachment; filename="calendar.ics"'}
+        return Response(content, mimetype="text/calendar", headers=named)
+
+    @bench.get("sheets/<path:file>")
+    def sheet(found: Stage, file: str) -> Response:
+        if file not in disk.sheets_in(found.folder) or TELLING.fullmatch(file):
+            abort(404)
+        return bench.framed(DurableFolder(found.folder).read(f"sheets/{file}") or b"")
+
+    @bench.post("sheets/pouring")
+    def pouring(found: Stage, form: Form) -> Response:
+        name = form.get("sheet", "helper.html")
+        known = name in disk.sheets_in(found.folder) and TELLING.fullmatch(name)
+        if form.get("pours") != "yes" or not known:
+            return bench.go(found, "sheets", "Only who pours may see it. Say so first.")
+        return bench.framed(DurableFolder(found.folder).read(f"sheets/{name}") or b"")
+
+
+def _add_tasting(bench: Workbench) -> None:
+    """Register the host's pages of the score page, and what opens and closes it."""
 
     def desk(name: str) -> Desk:
         found = bench.stage(name)
@@ -90,11 +219,11 @@ def _add_more(bench: Workbench) -> None:
             try:
                 add_late(found.folder, name, today())
             except TrialError as error:
-                fault = sentence(error.problems[0])
+                fault = _sentence(error.problems[0])
         if fault:
             return _fill(bench, found, "late", 422, typed=form, faults={"late": fault}, alike=other)
         sitting.reconcile()
-        print_again(found)
+        bench.print_again(found)
         told = f"{name} has cups now, and can join by phone. Their sheets are written, too."
         return bench.go(found, "sheets", told)
 
@@ -114,11 +243,11 @@ def _add_more(bench: Workbench) -> None:
             if not fault:
                 one_more(found.folder, day, len(sitting.plan.sessions), today())
         except TrialError as error:
-            fault = sentence(error.problems[0])
+            fault = _sentence(error.problems[0])
         if fault:
             return _fill(bench, found, "more", 422, typed=form, faults={"more": fault})
         sitting.reconcile()
-        print_again(found)
+        bench.print_again(found)
         return bench.go(found, "sheets", "One more session is drawn, and its sheets are written.")
 
 
@@ -140,7 +269,7 @@ def _add_scores(bench: Workbench) -> None:
         try:
             write_order(found.folder, form.get("session", ""), codes)
         except TrialError as error:
-            return ask_order(found, form, sentence(error.problems[0]))
+            return ask_order(found, form, _sentence(error.problems[0]))
         return bench.go(found, "tasting", f"The order of session {form['session']} is noted.")
 
     @bench.get("tasting/rows")
@@ -157,7 +286,7 @@ def _add_scores(bench: Workbench) -> None:
             table = read_table(text.encode(), "what you pasted")
             addition = plan_addition(found.folder, sitting, table)
         except TrialError as error:
-            faults = {"rows": " ".join(map(sentence, error.problems[:5]))}
+            faults = {"rows": " ".join(map(_sentence, error.problems[:5]))}
             return _fill(bench, found, "rows", 422, typed=typed, faults=faults, addition=None)
         shown = hashlib.sha256(text.encode()).hexdigest()
         if form.get("shown") != shown or not addition.answers:
@@ -189,7 +318,7 @@ def _opened(bench: Workbench, found: Stage) -> tuple[Sitting, Phones]:
         abort(bench.page("message.html.j2", found, "tasting", 409, text=text))
 
 
-def sentence(problem: Problem) -> str:
+def _sentence(problem: Problem) -> str:
     """Say what was found and what is allowed; a remedy would speak of files."""
     where = f"Line {problem.line}: " if problem.line else ""
     return capital(f"{where}{problem.found}; {problem.allowed}.")
