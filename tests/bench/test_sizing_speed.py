@@ -12,8 +12,7 @@ from statsmodels.regression.mixed_linear_model import MixedLM
 from tests.simulate.size.drawing import draw_scores
 
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.simulate.balanced import decide, make_rule
-from blindspoon.simulate.flips import make_flips, tell_apart, within
+from blindspoon.simulate.at_once import decide, make_flips, make_rule, tell_apart, within
 from blindspoon.simulate.size import rank_differences, size
 from blindspoon.simulate.size_results import common_practice
 from blindspoon.simulate.trials import PanelSize, serving_positions

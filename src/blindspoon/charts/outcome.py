@@ -14,14 +14,13 @@ from blindspoon.charts.chart import source_of
 from blindspoon.findings.compare import Scored
 from blindspoon.findings.comparison import AttributeResult, Comparison, Kind, NotCompared, Other
 from blindspoon.findings.naming import Naming
-from blindspoon.findings.sentences import ALL, clauses
-from blindspoon.findings.verdict import in_a_word, otherwise
+from blindspoon.findings.verdict import ALL, clauses, in_a_word, otherwise
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.trial import Attribute, Trial, Variant
 from blindspoon.wording import capital
 
 if TYPE_CHECKING:
-    from blindspoon.findings.sentences import Told
+    from blindspoon.findings.verdict import Told
 
 MOST_NAMES = 3  # variants that the title of a board names; more are counted
 LONGEST = 110  # characters of a title, while fewer names can make it shorter

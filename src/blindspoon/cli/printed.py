@@ -12,9 +12,9 @@ from blindspoon.findings.pool_checks import Pool, PooledAttribute
 from blindspoon.findings.verdict import PROCEDURES, flag_note
 from blindspoon.serving.plan import Balance, Span
 from blindspoon.simulate.exact_size import ABLE, ChoiceSizing, CourseSizing
-from blindspoon.simulate.flips import smallest_p
 from blindspoon.simulate.size_results import Sizing
 from blindspoon.stats.results import NoResult
+from blindspoon.stats.sign_flips import smallest_p
 from blindspoon.trial import Attribute, Trial
 from blindspoon.writeup.choices_section import choice_rows
 from blindspoon.writeup.records import day_rows

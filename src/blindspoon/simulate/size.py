@@ -12,8 +12,7 @@ from scipy.special import ndtri
 from blindspoon.arrays import BoolArray, FloatArray
 from blindspoon.errors import DesignError, Rule
 from blindspoon.findings.comparison import By
-from blindspoon.simulate.balanced import decide, make_rule, steady
-from blindspoon.simulate.flips import make_flips, smallest_p, tell_apart, within
+from blindspoon.simulate.at_once import decide, make_flips, make_rule, steady, tell_apart, within
 from blindspoon.simulate.situations import BOTH
 from blindspoon.simulate.size_results import (
     WANTED,
@@ -36,7 +35,7 @@ from blindspoon.simulate.trials import (
     sweep,
     true_levels,
 )
-from blindspoon.stats.sign_flips import settle_ties
+from blindspoon.stats.sign_flips import settle_ties, smallest_p
 from blindspoon.trial import Attribute, Trial
 
 TASTERS = (4, 5, 6, 8, 10, 12, 16, 20, 24, 32, 40)

@@ -13,8 +13,8 @@ from blindspoon import wording
 from blindspoon.errors import DesignError, Rule
 from blindspoon.findings.comparison import By
 from blindspoon.findings.verdict import PROCEDURES
-from blindspoon.simulate.flips import smallest_p
 from blindspoon.stats.results import MixedFit, NoResult, Record
+from blindspoon.stats.sign_flips import smallest_p
 from blindspoon.trial import Attribute, Scale, Trial
 
 if TYPE_CHECKING:

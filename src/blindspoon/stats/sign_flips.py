@@ -142,6 +142,19 @@ TOGETHER = 10
 TOLERANCE = 1e-10
 
 
+def smallest_p(tasters: int) -> float:
+    """Give the smallest adjusted p that this many tasters can reach by ranks.
+
+    Two of the ``2^t`` flips are as extreme as tasters who all lean the same way; where flips
+    are sampled, p is at least one over their number with the data.
+
+    >>> smallest_p(5), smallest_p(6)
+    (0.0625, 0.03125)
+    """
+    least = 2.0 ** (1 - tasters)
+    return least if tasters <= EXACT_UP_TO else max(least, 1 / (SAMPLES + 1))
+
+
 def null_distribution(scores: FloatArray, rng: np.random.Generator, samples: int = SAMPLES) -> Null:
     """Choose and make the null distribution of the signed rank statistics.
 

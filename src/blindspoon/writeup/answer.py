@@ -13,8 +13,7 @@ from blindspoon.batches.summary import in_words
 from blindspoon.charts.board import mark_limits, mark_svg
 from blindspoon.charts.picks import picks_title
 from blindspoon.findings.comparison import Analysis, AttributeResult, NotCompared, Other
-from blindspoon.findings.sentences import ALL, clauses
-from blindspoon.findings.verdict import in_a_word, otherwise
+from blindspoon.findings.verdict import ALL, clauses, in_a_word, otherwise
 from blindspoon.wording import sentence
 from blindspoon.writeup.days_section import days_answer
 from blindspoon.writeup.tables import estimate

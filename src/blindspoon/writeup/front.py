@@ -19,8 +19,7 @@ from blindspoon.batches.differences import (
 from blindspoon.batches.summary import Made, factor_name, in_words
 from blindspoon.findings.comparison import Analysis, Comparison, NotCompared
 from blindspoon.findings.sensitivity import Influence
-from blindspoon.findings.sentences import size_of
-from blindspoon.findings.verdict import farthest_apart, in_a_word, otherwise
+from blindspoon.findings.verdict import farthest_apart, in_a_word, otherwise, size_of
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Trial
 from blindspoon.wording import capital, sentence

@@ -7,7 +7,7 @@ from blindspoon.charts.board import POOLED, forest_chart, forest_title, in_kitch
 from blindspoon.charts.chart import Chart
 from blindspoon.findings.naming import name_all
 from blindspoon.findings.pool_checks import Pool, PooledAttribute
-from blindspoon.findings.sentences import clauses
+from blindspoon.findings.verdict import clauses
 from blindspoon.trial import Trial
 from blindspoon.writeup.answer import MOST_WORDS
 from blindspoon.writeup.methods import software

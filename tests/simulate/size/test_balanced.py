@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from tests.simulate.size.drawing import draw_scores
 
-from blindspoon.simulate.balanced import (
+from blindspoon.simulate.at_once import (
     balanced_design,
     decide,
     estimate,

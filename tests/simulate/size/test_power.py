@@ -12,7 +12,7 @@ from scipy.stats import chi2, nct, norm, t
 from tests.simulate.size.drawing import draw_scores
 
 from blindspoon.simulate import size as panels
-from blindspoon.simulate.balanced import decide, make_rule
+from blindspoon.simulate.at_once import decide, make_rule
 from blindspoon.simulate.size import size_panel
 from blindspoon.simulate.size_results import Question, Spread, common_practice
 from blindspoon.simulate.trials import PanelSize, differing, serving_positions

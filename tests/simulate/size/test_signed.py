@@ -8,11 +8,11 @@ from scipy.stats import wilcoxon
 from tests.simulate.size.drawing import draw_scores
 
 from blindspoon.findings.verdict import kind_of
-from blindspoon.simulate.flips import make_flips, smallest_p, tell_apart, within
+from blindspoon.simulate.at_once import make_flips, tell_apart, within
 from blindspoon.simulate.size import Simulated, rank_differences, size_panel
 from blindspoon.simulate.size_results import Question
 from blindspoon.simulate.trials import PanelSize
-from blindspoon.stats.sign_flips import settle_ties, signed_ranks
+from blindspoon.stats.sign_flips import settle_ties, signed_ranks, smallest_p
 from blindspoon.stats.signed_ranks import _in_fixed_order, compare_ranks, shifts_with_intervals
 from blindspoon.trial import Scale
 
