@@ -133,7 +133,7 @@ class Compared:
 
     def choices_frame(self) -> pd.DataFrame:
         """Lay out the answers to sets of cups, a row a variant; without any, no rows."""
-        from blindspoon.writeup.choices_section import CHOICE, choice_records  # noqa: PLC0415
+        from blindspoon.writeup.records import CHOICE, choice_records  # noqa: PLC0415
 
         return _frame(choice_records(self.analysis), CHOICE)
 

@@ -32,9 +32,8 @@ from blindspoon.scores.standing import Standing
 from blindspoon.simulate.exact_size import size_choice
 from blindspoon.trial import METHODS, Variant
 from blindspoon.verify import recompute
-from blindspoon.writeup.answer import trust
-from blindspoon.writeup.choices_section import choices_section
-from blindspoon.writeup.front import weaknesses
+from blindspoon.writeup.asked_sections import choices_section
+from blindspoon.writeup.front import trust, weaknesses
 from blindspoon.writeup.methods import planned
 
 DAY = datetime.date(2026, 9, 4)

@@ -3,7 +3,7 @@ import re
 import pytest
 
 from blindspoon.wording import sentence
-from blindspoon.writeup.answer import MOST_WORDS, short_answer
+from blindspoon.writeup.front import MOST_WORDS, short_answer
 
 NAMES = ["usual", "twelve variants", "two primary"]
 

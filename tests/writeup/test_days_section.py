@@ -13,7 +13,7 @@ from blindspoon.analysis import compose_report
 from blindspoon.packing.pack import blog, say
 from blindspoon.stats.over_days import Bracket
 from blindspoon.stats.results import NoResult
-from blindspoon.writeup.days_section import (
+from blindspoon.writeup.asked_sections import (
     days_advice,
     days_methods,
     days_section,

@@ -12,7 +12,7 @@ import pytest
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.sensitivity import Alternative, Influence, NotDone, Outcome
 from blindspoon.trial import Session
-from blindspoon.writeup.influence_section import (
+from blindspoon.writeup.further_sections import (
     COLUMNS,
     MOST_ROWS,
     influence_csv,

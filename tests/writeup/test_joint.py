@@ -16,7 +16,7 @@ from blindspoon.analysis import analyse
 from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.multivariate import study_joint
 from blindspoon.trial import Trial
-from blindspoon.writeup.joint_section import joint_section
+from blindspoon.writeup.further_sections import joint_section
 
 TRIALS = Path(__file__).parents[2] / "trials"
 KEY = ("sourness", "old-brine")

@@ -12,8 +12,9 @@ import pytest
 from blindspoon.analysis import analyse
 from blindspoon.findings.verdict import farthest_apart
 from blindspoon.stats.over_days import Bracket
-from blindspoon.writeup.front import advice, recipe_table, weaknesses
-from blindspoon.writeup.next_steps import MOST_STEPS, next_steps
+from blindspoon.writeup.batches_section import recipe_table
+from blindspoon.writeup.front import advice, weaknesses
+from blindspoon.writeup.limits import MOST_STEPS, next_steps
 from blindspoon.writeup.records import trial_record
 from blindspoon.writeup.words import points
 

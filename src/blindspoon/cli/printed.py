@@ -16,8 +16,7 @@ from blindspoon.simulate.size_results import Sizing
 from blindspoon.stats.results import NoResult
 from blindspoon.stats.sign_flips import smallest_p
 from blindspoon.trial import Attribute, Trial
-from blindspoon.writeup.choices_section import choice_rows
-from blindspoon.writeup.records import day_rows
+from blindspoon.writeup.records import choice_rows, day_rows
 from blindspoon.writeup.tables import FOUND, IN_BRIEF, STRENGTHS, P, in_brief, strength_cells
 from blindspoon.writeup.writers import Row, aligned, cells, filled, heads, on_a_terminal
 

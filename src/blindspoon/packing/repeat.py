@@ -25,7 +25,7 @@ from blindspoon.sheets.pouring import trays_of
 from blindspoon.sheets.printing import print_sheets
 from blindspoon.trial import Session, Trial, default_tasters
 from blindspoon.wording import capital
-from blindspoon.writeup.front import recipe_table
+from blindspoon.writeup.batches_section import recipe_table
 from blindspoon.writeup.limits import cautions
 from blindspoon.writeup.methods import software
 from blindspoon.writeup.words import html_page, templates

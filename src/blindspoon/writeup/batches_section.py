@@ -1,9 +1,10 @@
-"""What was made: what else differed, the readings of the jars, and taste against measurement."""
+"""What was made: what else differed, readings of the jars, taste against measurement, recipe."""
 
 from collections.abc import Iterator, Sequence
 
 from blindspoon import wording
 from blindspoon.batches import summary
+from blindspoon.batches.differences import FERMENTED, JAR_G, WARMTH, as_meant, declares, recipes
 from blindspoon.batches.log import BatchLog
 from blindspoon.batches.measured import (
     QUANTITIES,
@@ -16,10 +17,9 @@ from blindspoon.findings.comparison import Analysis
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Trial
 from blindspoon.wording import capital
-from blindspoon.writeup.limits import differed
 from blindspoon.writeup.tables import counted, in_points, methods_table, strengths_table
-from blindspoon.writeup.words import PageSection
-from blindspoon.writeup.writers import Column, Table, blank_as_dash, table_of
+from blindspoon.writeup.words import PageSection, paragraphs
+from blindspoon.writeup.writers import DASH, Column, Table, blank_as_dash, table_of
 
 
 def differed_section(analysis: Analysis) -> PageSection:
@@ -31,7 +31,13 @@ def differed_section(analysis: Analysis) -> PageSection:
     return PageSection(
         name="differed",
         head="What else differed",
-        paragraphs=differed(analysis),
+        paragraphs=paragraphs(
+            "differed",
+            table=table,
+            several=analysis.names.batches > 1,
+            modelled=analysis.names.of_methods,
+            differences=None if made is None else [*summary.differences_in_words(trial, made)],
+        ),
         charts=() if chart is None else (chart,),
         tables=(methods_table(trial, table), *([strengths] if strengths else [])),
         numbers=numbers,
@@ -117,3 +123,44 @@ def _remarks(analysis: Analysis, found: Sequence[TasteAgainst]) -> Iterator[str]
     both = salty_with_sour(trial, analysis.table)
     if found and not isinstance(both, NoResult):
         yield summary.salty_goes_with_sour(both)
+
+
+# The recipe -------------------------------------------------------------------------------------
+
+HEADS = {"produce_g": "Produce", "water_g": "Water", "salt_g": "Salt"}
+
+
+def recipe_table(trial: Trial, made: summary.Made | None, jar_g: float = JAR_G) -> Table | None:
+    """Give each variant in grams for a jar of `jar_g`; None where no masses are known."""
+    jars = recipes(trial, made.log, jar_g) if made else ()
+    if made is None or not jars:
+        return None
+    trial = as_meant(trial, made.log)
+    control = next((jar for jar in jars if jar.variant == trial.control), None)
+    names = dict.fromkeys(name for jar in jars for name in jar.grams)
+    used = [name for name in names if any(jar.grams.get(name) for jar in jars)]
+    rows = []
+    for jar in jars:
+        grams = (wording.kitchen(jar.grams.get(name, 0.0)) for name in used)
+        # What slipped is made as the control's was; a course asks about nothing but the days.
+        followed = {
+            factor: jar if control is None or declares(trial, jar.variant, factor) else control
+            for factor in (FERMENTED, WARMTH)
+        }
+        days = jar.days if trial.course else followed[FERMENTED].days
+        warmth = followed[WARMTH].others.get("temperature_c", "")
+        cells = [*grams, "" if days is None else f"{days:.0f}", warmth]
+        rows.append((trial.variant(jar.variant).label, blank_as_dash(cells)))
+    heads = (
+        *(HEADS.get(name) or capital(summary.factor_name(name)) for name in used),
+        "Days",
+        "°C",
+    )
+    kept = [at for at in range(len(heads)) if any(cells[at] != DASH for _, cells in rows)]
+    return Table(
+        name="grams",
+        caption=f"Grams for a jar of {wording.grams(jar_g)} in all",
+        head="Variant",
+        columns=tuple(heads[at] for at in kept),
+        rows=tuple((label, tuple(cells[at] for at in kept)) for label, cells in rows),
+    )

@@ -9,7 +9,7 @@ from blindspoon.findings.naming import name_all
 from blindspoon.findings.pool_checks import Pool, PooledAttribute
 from blindspoon.findings.verdict import clauses
 from blindspoon.trial import Trial
-from blindspoon.writeup.answer import MOST_WORDS
+from blindspoon.writeup.front import MOST_WORDS
 from blindspoon.writeup.methods import software
 from blindspoon.writeup.tables import MIXED, chosen, finer
 from blindspoon.writeup.words import Points, html_page, paragraphs

@@ -17,14 +17,27 @@ from blindspoon.scores.score_table import Remark, ScoreTable
 from blindspoon.trial import Trial
 from blindspoon.wording import sentence
 from blindspoon.writeup import limits, methods
-from blindspoon.writeup.answer import Board, make_boards, short_answer, tasted_by, trust
-from blindspoon.writeup.batches_section import differed_section, measured_section
-from blindspoon.writeup.choices_section import choice_methods, choices_section
-from blindspoon.writeup.days_section import days_advice, days_methods, days_section, days_steps
-from blindspoon.writeup.front import advice, fragile_verdicts, recipe_table, weaknesses
-from blindspoon.writeup.influence_section import influence_section
-from blindspoon.writeup.joint_section import joint_section
-from blindspoon.writeup.next_steps import next_steps
+from blindspoon.writeup.asked_sections import (
+    choice_methods,
+    choices_section,
+    days_advice,
+    days_methods,
+    days_section,
+    days_steps,
+)
+from blindspoon.writeup.batches_section import differed_section, measured_section, recipe_table
+from blindspoon.writeup.front import (
+    Board,
+    advice,
+    fragile_verdicts,
+    make_boards,
+    short_answer,
+    tasted_by,
+    trust,
+    weaknesses,
+)
+from blindspoon.writeup.further_sections import influence_section, joint_section
+from blindspoon.writeup.limits import next_steps
 from blindspoon.writeup.panel_section import panel_section
 from blindspoon.writeup.records import csv_files
 from blindspoon.writeup.tables import MOST_SERVINGS, number_tables, raw_tables

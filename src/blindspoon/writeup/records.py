@@ -10,8 +10,10 @@ from typing import Any
 
 import numpy as np
 
+from blindspoon import wording
 from blindspoon.arrays import IntArray
 from blindspoon.files.text_table import write_csv
+from blindspoon.findings.choices import ChoiceFound, percent
 from blindspoon.findings.compare import with_days
 from blindspoon.findings.comparison import Analysis, NotCompared
 from blindspoon.findings.course import CourseFound
@@ -20,7 +22,6 @@ from blindspoon.findings.pool_checks import Pool
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Trial
-from blindspoon.writeup.choices_section import choice_records
 from blindspoon.writeup.tables import (
     ATTRIBUTE,
     COMPARISON,
@@ -32,9 +33,11 @@ from blindspoon.writeup.tables import (
     RULE,
     TASTER_VARIANT,
     VARIANT,
+    counted,
     difference,
     ends,
     in_points,
+    p,
 )
 from blindspoon.writeup.writers import (
     Cell,
@@ -158,6 +161,87 @@ def pool_record(pool: Pool) -> Record:
         ],
         "not_pooled": [asdict(lost) for lost in pool.not_pooled],
     }
+
+
+# Sets of cups to choose from --------------------------------------------------------------------
+
+VERDICTS = {
+    "different": "can be told", "slight": "told by some", "alike": "alike", "open": "not settled"
+}  # fmt: skip
+
+
+PERCENT = f"{wording.NO_BREAK}%"
+TASTER = (
+    Column("taster"),
+    Column("tests", "Sets", counted),
+    Column("right", "Right", counted),
+    Column("p_value"),
+    Column("p_adjusted", "As many by luck", p),
+    Column("can_tell", "Verdict", lambda can, _: "can tell" if can else "not shown"),
+)
+CHOICE = (
+    Column("variant", of=lambda each: each.variant.name),
+    Column("method", of=lambda each: each.choice.method),
+    Column("expect", of=lambda each: each.choice.expect, only="json"),
+    Column("primary"),
+    Column("alpha"),
+    Column("tests", "Sets", counted),
+    Column("tasters"),
+    Column("right", "Right", counted),
+    Column("by_luck", of=lambda each: each.expected),
+    Column(
+        "needed",
+        "Needed",
+        counted,
+        missing=lambda each: (
+            "answers of two kinds are compared with one another"
+            if each.choice.how.words
+            else "the lines of the sequential rule decide"
+            if each.lines
+            else "not even all right would do"
+        ),
+    ),
+    Column("p_value", "p", p),
+    Column("p_adjusted"),
+    Column(
+        "can_tell",
+        of=lambda each: each,
+        inner=(
+            Column(
+                "estimate", "Can tell", lambda share, _: percent(share), of=lambda each: each.share
+            ),
+            Column(
+                "interval",
+                "Interval",
+                lambda it, _: f"{percent(it.low).removesuffix(PERCENT)} to {percent(it.high)}",
+                pair=True,
+            ),
+            Column("limit"),
+            Column("allowed", of=lambda each: each.choice.can_tell),
+        ),
+    ),
+    Column("d_prime", inner=(Column("estimate"), Column("se"), Column("interval", pair=True))),
+    Column(
+        "by_taster",
+        of=lambda each: tuple(record(TASTER, row) for row in each.by_taster),
+        only="json",
+    ),
+    Column("verdict", "Verdict", lambda value, _: VERDICTS[value]),
+    Column("because"),
+)
+
+
+def choice_records(analysis: Analysis) -> list[Record]:
+    """Give what was found of every variant as plain values, for JSON; tasters only if shown."""
+    shown = analysis.trial.tasters_shown
+    records = [record(CHOICE, found) for found in analysis.choices]
+    return records if shown else [row | {"by_taster": []} for row in records]
+
+
+def choice_rows(choices: Sequence[ChoiceFound], blank: str) -> list[tuple[str, ...]]:
+    """Lay out what was found, the heads first, a row a variant."""
+    rows = [(found.variant.label, *cells(CHOICE, found, None, blank)) for found in choices]
+    return [("", *heads(CHOICE)), *rows]
 
 
 # The course over days ---------------------------------------------------------------------------

@@ -1,36 +1,40 @@
-"""The course over days: its table in place of the board, charts, pH, what to do and to try next."""
+"""The questions beside the scored ones: a course over days, and sets of cups to choose from."""
 
 from blindspoon import wording
 from blindspoon.batches.cautions import PH_LIMIT, passed_limit
 from blindspoon.charts.jars import batches_of, days_chart, headline, told_apart
+from blindspoon.charts.picks import lines_chart, picks_chart
+from blindspoon.findings.choices import ENOUGH
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.course import CourseDay, CourseFound
 from blindspoon.findings.days_in_words import day_word, one_each, which_first
 from blindspoon.stats.over_days import Bracket, DayFound
 from blindspoon.stats.results import NoResult
 from blindspoon.wording import day as on_day
-from blindspoon.writeup.records import days_csv
+from blindspoon.writeup.records import CHOICE, TASTER, days_csv
 from blindspoon.writeup.words import PageSection, Points, paragraphs, points
-from blindspoon.writeup.writers import DASH, Table, blank_as_dash
+from blindspoon.writeup.writers import DASH, Table, blank_as_dash, csv_table, table_of
+
+# A course over days -----------------------------------------------------------------------------
 
 MOST_NAMED = 5  # tasters left out that are named under a table
 NEXT_DAYS = 3  # days between those of a bracket that are suggested
 
 
-def judged(analysis: Analysis) -> list[CourseFound]:
+def _judged(analysis: Analysis) -> list[CourseFound]:
     """List the series on the attribute that was asked about, the control's own last."""
     return [found for found in analysis.course if found.judged]
 
 
 def days_answer(analysis: Analysis) -> list[str]:
     """Say when each was there, if that answers the question; of an unjudged one, how it moved."""
-    others = (found for found in judged(analysis) if found.series != analysis.trial.control)
+    others = (found for found in _judged(analysis) if found.series != analysis.trial.control)
     return [headline(found) for found in others if found.primary or analysis.about_days]
 
 
 def days_section(analysis: Analysis) -> PageSection | None:
     """Tell when it was ready, and until when: what stands behind the answer, day by day."""
-    asked, trial = judged(analysis), analysis.trial
+    asked, trial = _judged(analysis), analysis.trial
     if not asked:
         return None
     log = analysis.made.log if analysis.made else None
@@ -106,7 +110,7 @@ def _ph_table(analysis: Analysis) -> Table | None:
     log = analysis.made.log if analysis.made else None
     if log is None:
         return None
-    jars = {b.name: b for found in judged(analysis) for b in batches_of(found, log)}
+    jars = {b.name: b for found in _judged(analysis) for b in batches_of(found, log)}
     label = {variant.name: variant.label for variant in analysis.trial.variants}
     passed = {name: passed_limit(log.readings_of(name)) for name in jars}
     read = [reading.ph for pair in passed.values() for reading in pair if reading and reading.ph]
@@ -133,12 +137,9 @@ def _ph_table(analysis: Analysis) -> Table | None:
     )
 
 
-# The answer, and what follows from it -----------------------------------------------------------
-
-
 def days_advice(analysis: Analysis) -> Points:
     """Say when to open the next jar, if it turns out like these."""
-    asked, noun = judged(analysis), analysis.names.noun
+    asked, noun = _judged(analysis), analysis.names.noun
     return points(
         "days_advice",
         found=[
@@ -159,7 +160,7 @@ def days_advice(analysis: Analysis) -> Points:
 
 def days_steps(analysis: Analysis) -> Points:
     """Say what the next tasting over days should do otherwise: days, control, sittings, jars."""
-    found, names, between = judged(analysis)[0], analysis.names, set[int]()
+    found, names, between = _judged(analysis)[0], analysis.names, set[int]()
     last = found.days[-1]
     bracket = found.reached if found.course.reach is not None else found.kept
     if isinstance(bracket, Bracket) and bracket.after is not None and bracket.by is not None:
@@ -186,7 +187,7 @@ def days_steps(analysis: Analysis) -> Points:
 
 def days_methods(analysis: Analysis) -> tuple[str, ...]:
     """Describe how the days were compared, completely enough for a paper."""
-    asked = judged(analysis)
+    asked = _judged(analysis)
     if not asked:
         return ()
     return paragraphs(
@@ -201,4 +202,62 @@ def days_methods(analysis: Analysis) -> tuple[str, ...]:
         trends=[each.trend for each in asked if not isinstance(each.trend, NoResult)],
         pages=[each.page for each in asked if not isinstance(each.page, NoResult)],
         accepted=[each.acceptance for each in asked if each.acceptance],
+    )
+
+
+# Sets of cups to choose from --------------------------------------------------------------------
+
+
+def choices_section(analysis: Analysis) -> PageSection | None:
+    """Tell whether anybody could tell: figure, sentences, table, who can, and how it was asked."""
+    choices = analysis.choices
+    if not choices:
+        return None
+    source = f"“{analysis.trial.title}”"
+    lines = (lines_chart(found, source) for found in choices)
+    read = [column for column in CHOICE if column.name != "p_value"]  # which the methods tell
+    rows = ((found.variant.label, found, None) for found in choices)
+    caption = "Answers to sets, right or wrong"
+    numbers = table_of("choices-table", caption, "Variant", read, rows, behind=("choices",))
+    tasters = [
+        (f"{row.taster}, {found.variant.label}" if choices[1:] else row.taster, row, None)
+        for found in choices
+        for row in found.by_taster
+        if found.tasters > 1
+    ]
+    caption = f"Who can tell, by their own sets ({ENOUGH} or more)"
+    own = table_of("who-can-tell", caption, "Taster", TASTER, tasters)
+    return PageSection(
+        name="choices",
+        head="Can anybody tell them apart?",
+        role="" if choices[0].primary else "Exploratory",
+        paragraphs=tuple(found.because for found in choices)
+        if analysis.results or len(choices) > 1
+        else (),
+        charts=(picks_chart(choices, analysis.names, source), *filter(None, lines)),
+        tables=(own,) if tasters and analysis.trial.tasters_shown else (),
+        points=points("choices_not_shown")
+        if any(found.verdict in ("different", "slight") for found in choices)
+        else (),
+        numbers=(numbers,),
+        files=(("tables/choices.csv", csv_table(CHOICE, choices)),),
+    )
+
+
+def choice_methods(analysis: Analysis) -> tuple[str, ...]:
+    """Describe how it was asked and judged, completely enough for a paper."""
+    choices = analysis.choices
+    if not choices:
+        return ()
+    orders = analysis.table.choices.orders.values() if analysis.table.choices else ()
+    return paragraphs(
+        "choices",
+        choices=choices,
+        choice=choices[0].choice,
+        how=choices[0].choice.how,
+        alpha=choices[0].alpha,
+        level=choices[0].level,
+        repeated=any(found.repeated for found in choices),
+        balanced=all(max(counts) - min(counts) <= 1 for counts in orders),
+        coded=analysis.table.choices is not None and analysis.table.choices.coded,
     )

@@ -1,0 +1,399 @@
+"""The further analyses: what the answer hangs on, and all attributes together."""
+
+from collections.abc import Collection, Iterator, Sequence
+from functools import partial
+
+from blindspoon import wording
+from blindspoon.findings.comparison import Analysis, Comparison
+from blindspoon.findings.multivariate import AttributePair, Correlation, Joint, Overall
+from blindspoon.findings.sensitivity import Influence, Name, Outcome
+from blindspoon.findings.verdict import NAMES, PROCEDURES, in_a_word
+from blindspoon.stats.results import NoResult
+from blindspoon.trial import Trial
+from blindspoon.wording import count
+from blindspoon.writeup.front import fragile_verdicts
+from blindspoon.writeup.tables import counted, p, two
+from blindspoon.writeup.words import PageSection, paragraphs, points
+from blindspoon.writeup.writers import (
+    DASH,
+    Cell,
+    Column,
+    Table,
+    cells,
+    csv_names,
+    csv_values,
+    heads,
+    table_of,
+    to_csv,
+)
+
+# What the answer hangs on -----------------------------------------------------------------------
+
+SAME = "the same"
+MOST_NAMED = 3  # tasters, verdicts or pairs that a sentence or a cell names; more are counted
+MOST_ROWS = 30  # verdicts in the table; tables/influence.csv has all
+MOST_FIRM = 16  # verdicts that never move and are named; more are counted
+
+COLUMNS = [
+    *("alternative", "left_out", "attribute", "variant", "verdict"),
+    *("direction", "difference", "p_adjusted", "changed", "reason"),
+]
+ALTERNATIVES: tuple[Name, ...] = ("taster", "session", "procedure", "ordinal", "position")
+
+
+def influence_section(trial: Trial, influence: Influence) -> PageSection | None:
+    """Make the part of the page about what each verdict hangs on; None where nothing was compared.
+
+    Tasters are named by their pseudonyms, or each is "one taster", as the trial has it.
+    """
+    if not influence.declared:
+        return None
+    primary = trial.decision.primary
+    ordered = sorted(influence.declared, key=lambda outcome: outcome.attribute not in primary)
+    keys = {key for name in ALTERNATIVES for key in influence.moved(name)}
+    moved, firm = [it for it in ordered if it.key in keys], dict[str, list[str]]()
+    for it in ordered:
+        if it.key not in keys:
+            label = f"“{trial.variant(it.variant).label}” ({_word(trial, it)})"
+            firm.setdefault(_label(trial, it), []).append(label)
+    few = len(ordered) - len(moved) <= MOST_FIRM
+    alone, by_many = influence.moved("taster"), fragile_verdicts(influence)
+    said = any(_says(influence, name) for name in ALTERNATIVES)
+    lost = next((it.reason for it in influence.not_done if it.name == "taster"), "")
+    return PageSection(
+        name="influence",
+        head="What the answer hangs on",
+        paragraphs=paragraphs(
+            "influence",
+            turned=lost or [*_on_single_tasters(trial, ordered, alone, by_many)],
+            named=partial(_named, trial),
+            by_many=[it for it in ordered if it.key in by_many],
+            said=said,
+            total=len(ordered),
+            firm=[
+                f"on {on}, {wording.listing(labels) if few else count(len(labels), 'verdict')}"
+                for on, labels in firm.items()
+            ],
+            moved=len(moved),
+            most=MOST_ROWS,
+        ),
+        tables=(_table(trial, influence, moved),) if moved else (),
+        points=tuple(_methods(trial, influence)) if said or not lost else (),
+        files=(("tables/influence.csv", influence_csv(influence, shown=trial.tasters_shown)),),
+    )
+
+
+def influence_csv(influence: Influence, *, shown: bool = True) -> str:
+    """One row a verdict and alternative."""
+    rows = influence.to_rows(shown=shown)
+    return to_csv(COLUMNS, ([row[column] for column in COLUMNS] for row in rows))
+
+
+def _on_single_tasters(
+    trial: Trial,
+    ordered: list[Outcome],
+    alone: dict[tuple[str, str], tuple[tuple[str, Outcome], ...]],
+    by_many: Collection[tuple[str, str]],
+) -> Iterator[tuple[str, int, list[Outcome], dict[str, Sequence[str]]]]:
+    """Say which verdicts hang on a single taster, those of primary attributes apart.
+
+    On which attributes, how many there are, and which hang on one; of a single one, how it changes
+    without whom.
+    """
+    parts = [
+        [it for it in ordered if (it.attribute in trial.decision.primary) == first]
+        for first in (True, False)
+    ]
+    groups = [part for part in parts if part]
+    for group in groups:
+        labels = [*dict.fromkeys(_label(trial, outcome) for outcome in group)]
+        rest = len(labels) - MOST_NAMED
+        if rest > 1:
+            labels = [*labels[:MOST_NAMED], f"{wording.spelled(rest)} others"]
+        place = "" if len(groups) == 1 and len(labels) > 1 else f" on {wording.listing(labels)}"
+        hanging = [it for it in group if it.key in alone and it.key not in by_many]
+        lone = dict[str, Sequence[str]]()
+        if len(hanging) == 1:
+            moves = alone[hanging[0].key]
+            would = (
+                "would not be settled"
+                if it.verdict == "open"
+                else f"would be {_word(trial, it)}{' within the margin' * (it.verdict == 'alike')}"
+                for _, it in moves
+            )
+            lone = {
+                "who": _who(trial, [left_out for left_out, _ in moves]),
+                "label": trial.variant(hanging[0].variant).label,
+                "would": list(dict.fromkeys(would)),
+                "on": _label(trial, hanging[0]),
+            }
+        yield place, len(group), hanging, lone
+
+
+def _who(trial: Trial, tasters: list[str]) -> str:
+    many = len(tasters)
+    if trial.tasters_shown and many <= MOST_NAMED:
+        return wording.listing(tasters, "or")
+    return "one taster" if many == 1 else f"any one of {wording.spelled(many)} tasters"
+
+
+def _says(influence: Influence, name: Name) -> bool:
+    """Whether an alternative gave any verdict at all."""
+    return any(outcome.verdict for made in influence.of(name) for outcome in made.outcomes)
+
+
+def _table(trial: Trial, influence: Influence, moved: list[Outcome]) -> Table:
+    """Set the verdicts that move against the alternatives that were taken."""
+    taken = [name for name in ALTERNATIVES if influence.of(name)]
+    return Table(
+        name="moves",
+        caption="Verdicts that move",
+        head="Variant and attribute",
+        columns=("As declared", *(_head(trial, name) for name in taken)),
+        rows=tuple(
+            (
+                f"{trial.variant(it.variant).label}, {_label(trial, it)}",
+                (_word(trial, it), *(_cell(trial, influence, name, it) for name in taken)),
+            )
+            for it in moved[:MOST_ROWS]
+        ),
+        stacked=True,
+        quiet=SAME,
+    )
+
+
+def _cell(trial: Trial, influence: Influence, name: Name, declared: Outcome) -> str:
+    """Say what a verdict becomes, and without whom."""
+    spoken = (outcome for made in influence.of(name) for outcome in made.outcomes)
+    if not any(outcome.key == declared.key and outcome.verdict is not None for outcome in spoken):
+        return DASH
+    changes: dict[str, list[str]] = {}
+    for left_out, outcome in influence.moved(name).get(declared.key, ()):
+        changes.setdefault(_word(trial, outcome), []).append(left_out)
+    said = []
+    for text, names in changes.items():
+        without = ""
+        if name == "taster":
+            without = f" without {_who(trial, names)}"
+        elif name == "session":
+            labels = [trial.session_label(session) or session for session in names]
+            kind = "session " if labels == names else ""
+            without = f" without {kind}{wording.listing(labels, 'or')}"
+        said.append(text + without)
+    return "; ".join(said) or SAME
+
+
+def _word(trial: Trial, outcome: Outcome) -> str:
+    """Call an outcome what the board calls a verdict: "crisper", "slightly saltier", "alike"."""
+    if outcome.verdict == "not_shown":
+        return "not shown different"
+    attribute = trial.attribute(outcome.attribute)
+    return in_a_word(outcome.verdict or "open", attribute, up=outcome.direction > 0)
+
+
+def _label(trial: Trial, outcome: Outcome) -> str:
+    return trial.attribute(outcome.attribute).label.lower()
+
+
+def _named(trial: Trial, outcomes: list[Outcome]) -> str:
+    """Name verdicts by attribute: a few, and the number of the rest."""
+    named: dict[str, list[str]] = {}
+    shown = outcomes[: MOST_NAMED if len(outcomes) > MOST_NAMED + 1 else None]
+    for outcome in shown:
+        label = f"“{trial.variant(outcome.variant).label}”"
+        named.setdefault(_label(trial, outcome), []).append(label)
+    told = [f"{wording.listing(labels)} on {on}" for on, labels in named.items()]
+    rest = len(outcomes) - len(shown)
+    return wording.listing([*told, *[f"{wording.spelled(rest)} others"] * bool(rest)])
+
+
+def _head(trial: Trial, name: Name) -> str:
+    other = PROCEDURES["ranks" if trial.decision.by == "mixed" else "mixed"]
+    heads: dict[Name, str] = {
+        "taster": "Without one taster",
+        "session": "Without one session",
+        "procedure": f"By {other}",
+        "ordinal": "As ordered categories",
+        "position": "Without the place of the cup",
+    }
+    return heads[name]
+
+
+def _methods(trial: Trial, influence: Influence) -> Iterator[tuple[str, str]]:
+    """Say how each alternative was made, and why one was not."""
+    reasons = {lost.name: lost.reason for lost in influence.not_done}
+    made = dict(points("alternatives"))
+    for name in ALTERNATIVES:
+        head = _head(trial, name)
+        outcomes = [outcome for taken in influence.of(name) for outcome in taken.outcomes]
+        if name not in reasons and outcomes and not _says(influence, name):
+            if name == "procedure":  # which of the two decides depends on what could be
+                head = "By the other procedure"
+            yield f"{head}: not done.", outcomes[0].reason
+        elif name not in reasons:
+            yield f"{head}.", made[name]
+        elif name != "taster":
+            yield f"{head}: not done.", reasons[name]
+
+
+# Attributes together ----------------------------------------------------------------------------
+
+WAYS = (("went together", True), ("went against each other", False))
+MOST_LISTED = 6  # differences that a sentence lists; the table has all
+
+
+def _interval(ends: tuple[float, float], _: object) -> str:
+    """Write the interval of a correlation, finer where zero would seem to be an end."""
+    digits = wording.telling_digits(ends, [0.0], 2)
+    return " to ".join(wording.number(end, digits) for end in ends)
+
+
+def _correlation(question: str, pairs: str) -> tuple[Column, ...]:
+    return (
+        Column("r", f"{question.capitalize()} variants", two),
+        Column("interval", f"Interval {question}", _interval, pair=True),
+        Column("pairs", pairs, counted),
+        Column("df"),
+    )
+
+
+PAIR = (
+    Column("within", inner=_correlation("within", "Pairs")),
+    Column("between", inner=_correlation("between", "Variants")),
+)
+OVERALL = (
+    Column("attribute"),
+    Column("variant"),
+    Column("mixed_p", "p, mixed model", p),
+    Column("mixed_verdict"),
+    Column("ranks_p", "p, ranks", p),
+    Column("ranks_verdict"),
+)
+
+
+def joint_section(analysis: Analysis, joint: Joint) -> PageSection | None:
+    """Make the part of the page about all attributes together; None where there is one."""
+    trial, pairs, overall = analysis.trial, joint.correlations, joint.overall
+    if isinstance(pairs, NoResult):
+        return None
+    shown = [found for found in analysis.comparisons if found.differs]
+    stricter = set() if isinstance(overall, NoResult) else overall.different
+    held = [it for it in shown if (it.attribute.name, it.variant.name) in stricter]
+    within, between = (  # the strongest first within, in the order of the attributes between
+        [
+            (found, wording.listing(trial.attribute(name).label.lower() for name in (one, two)))
+            for one, two, found in parts
+            if isinstance(found, Correlation)
+        ]
+        for parts in (
+            [(pair.first, pair.second, pair.within) for pair in pairs],
+            [(pair.first, pair.second, pair.between) for pair in pairs],
+        )
+    )
+    within.sort(key=lambda part: -abs(part[0].r))
+    clear = [(found.r > 0, pair) for found, pair in within if found.excludes_zero()]
+    moved = [f"{it} ({wording.number(r.r, 2)})" for r, it in between if r.excludes_zero()]
+    return PageSection(
+        name="together",
+        head="Attributes together",
+        role="Exploratory",
+        paragraphs=paragraphs(
+            "together",
+            overall=overall,
+            shown=len(shown),
+            kept=len(held),
+            held=_listed(held),
+            lost=_listed([found for found in shown if found not in held]),
+            within=len(within),
+            ways={verb: [it for up, it in clear if up == way] for verb, way in WAYS},
+            open=len(within) - len(clear),
+            known=within or between,
+            between=moved if len(moved) <= MOST_LISTED else (),
+            most=MOST_NAMED,
+        ),
+        numbers=(
+            *((_overall_table(analysis, overall),) if isinstance(overall, Overall) else ()),
+            _correlations_table(trial, pairs),
+        ),
+        points=points("together_methods", overall=overall),
+        files=(
+            ("tables/correlations.csv", _correlations_csv(pairs)),
+            ("tables/overall.csv", _overall_csv(overall)),
+        ),
+    )
+
+
+def _listed(comparisons: list[Comparison]) -> str:
+    """Name differences by attribute, after a colon; their number where they are many."""
+    if not comparisons:
+        return ""
+    if len(comparisons) > MOST_LISTED:
+        return f": {wording.spelled(len(comparisons))}, listed with the numbers"
+    by_attribute: dict[str, list[str]] = {}
+    for comparison in comparisons:
+        label = comparison.attribute.label.lower()
+        by_attribute.setdefault(label, []).append(f"“{comparison.variant.label}”")
+    named = (f"{wording.listing(labels)} on {label}" for label, labels in by_attribute.items())
+    return f": {'; '.join(named)}"
+
+
+def _overall_table(analysis: Analysis, overall: Overall) -> Table:
+    labels = {(it.attribute.name, it.variant.name): it for it in analysis.comparisons}
+    rows = []
+    for found in overall.comparisons:
+        alone, verdict = labels[found.attribute, found.variant], overall.verdict(found)
+        words = (NAMES[alone.verdict], DASH if verdict is None else NAMES[verdict])
+        texts = (alone.variant.label, *cells(OVERALL, found), *words)
+        rows.append((alone.attribute.label, texts))
+    return Table(
+        name="together-overall",
+        caption="Every difference held against all attributes",
+        head="Attribute",
+        columns=("Variant", *heads(OVERALL), "By itself", "Over all attributes"),
+        rows=tuple(rows),
+    )
+
+
+def _correlations_table(trial: Trial, pairs: tuple[AttributePair, ...]) -> Table:
+    found = [part for pair in pairs for part in (pair.within, pair.between)]
+    reasons = {part.reason for part in found if isinstance(part, NoResult)}
+    named = [
+        (trial.attribute(pair.first).label, trial.attribute(pair.second).label.lower(), pair)
+        for pair in pairs
+    ]
+    return table_of(
+        "together-correlations",
+        "How attributes go together",
+        "Attributes",
+        PAIR,
+        [(f"{one} and {two}", pair, None) for one, two, pair in named],
+        [
+            "The intervals of a column hold at 95 % for all its pairs at once (Bonferroni).",
+            *sorted(reasons),
+        ],
+    )
+
+
+def _correlations_csv(pairs: tuple[AttributePair, ...] | NoResult) -> str:
+    """One row a pair of attributes and a question."""
+    columns = PAIR[0].inner
+    names = ["first", "second", "question", *csv_names(columns), "reason"]
+    if isinstance(pairs, NoResult):
+        return to_csv(names, [[*[None] * (len(names) - 1), pairs.reason]])
+    rows: list[list[Cell]] = []
+    for pair in pairs:
+        for question, found in (("within", pair.within), ("between", pair.between)):
+            reason = found.reason if isinstance(found, NoResult) else None
+            head: list[Cell] = [pair.first, pair.second, f"{question} variants"]
+            rows.append([*head, *csv_values(columns, found), reason])
+    return to_csv(names, rows)
+
+
+def _overall_csv(overall: Overall | NoResult) -> str:
+    """One row a variant and attribute."""
+    names = [*csv_names(OVERALL), "reason"]
+    if isinstance(overall, NoResult):
+        return to_csv(names, [[*csv_values(OVERALL, overall), overall.reason]])
+    return to_csv(
+        names, ([*csv_values(OVERALL, comparison), None] for comparison in overall.comparisons)
+    )
