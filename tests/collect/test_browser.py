@@ -125,6 +125,18 @@ def tap(page, name, step):
     page.locator(f"label:has(input[name={name}][value='{step}'])").click()
 
 
+def last_tap(page, seconds):
+    """Have the last tap that led on lie so far back, however slow the machine is."""
+    page.evaluate(
+        """ago => {
+            const { last } = JSON.parse(sessionStorage.getItem("taps"));
+            last.at = Date.now() - 1000 * ago;
+            sessionStorage.setItem("taps", JSON.stringify({ last }));
+        }""",
+        seconds,
+    )
+
+
 def until(page, expression):
     """Wait from outside: inside, the page's own policy forbids to evaluate text."""
     for _ in range(300):
@@ -332,9 +344,11 @@ def test_cups_are_gone_through_without_connection_and_sent_after_it(sheet, serve
     page.go_forward()
     page.get_by_role("button", name="Back to cup 512").click()
     page.wait_for_url("**/1/2")
+    last_tap(page, 1)
     assert page.locator("input[name=texture]:checked").input_value() == "2"
     page.get_by_role("button", name="Save, next cup").click()
     page.wait_for_url("**/1/3")
+    last_tap(page, 1)
     page.get_by_role("button", name="Save and look over").click()
     page.wait_for_url("**/1/look")
     assert page.locator("dd").all_text_contents() == ["7", "4", "2", "–", "3", "–"]
@@ -347,6 +361,27 @@ def test_cups_are_gone_through_without_connection_and_sent_after_it(sheet, serve
         ("2", ""),
         ("3", ""),
     ]
+
+
+@pytest.mark.parametrize("offline", [False, True])
+def test_two_quick_taps_go_one_cup_on(sheet, served, offline):
+    page = begin(sheet({"width": 800, "height": 450}), served)  # its bar stays where it is
+    until(page, AHEAD)
+    page.context.set_offline(offline)
+    page.evaluate("document.getElementById('answer').dataset.rest = 0")
+    tap(page, "texture", "7")
+    page.locator("#state.bad" if offline else "#state.good").wait_for()
+    box = page.get_by_role("button", name="Save, next cup").bounding_box()
+    place = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    page.mouse.click(*place)
+    page.wait_for_url("**/1/2")
+    last_tap(page, 0.1)
+    page.mouse.click(*place)
+    page.wait_for_timeout(300)
+    assert page.url.endswith("/1/2")
+    last_tap(page, 1)
+    page.mouse.click(*place)
+    page.wait_for_url("**/1/3")
 
 
 def test_an_answer_that_was_not_sent_survives_closing_the_page(sheet, served, rows):
@@ -446,6 +481,7 @@ def test_a_phone_that_returns_with_an_older_answer_shows_the_newer_one(sheet, se
     for cup in (2, 3):
         second.get_by_role("button", name="Save, next cup").click()
         second.wait_for_url(f"**/1/{cup}")
+        last_tap(second, 1)
         second.get_by_role("button", name="Taste now").click()
     second.get_by_role("button", name="Save and look over").click()
     second.wait_for_url("**/1/look")
