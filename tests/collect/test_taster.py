@@ -240,7 +240,7 @@ def test_tasters_are_told_the_food_and_not_the_question(folder, both_pages):
         client = both_pages(sitting).test_client()
         pages = [client.get(path).text for path in ("/", f"/t/{sitting.taster_link('T01')}")]
     assert "<h1>Pickled cucumbers</h1>" in pages[0]
-    assert "3 cups of pickled cucumbers" in pages[1]
+    assert "3 cups (pickled cucumbers)" in pages[1]
     assert not any("oak" in page or "half-sour" in page for page in pages)
 
 
