@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from blindspoon.findings.advice import Scatter, new_tasting, scatter_of
 from blindspoon.findings.compare import compare_trial
+from blindspoon.findings.further import Scatter, new_tasting, scatter_of
 from blindspoon.simulate.situations import SITUATIONS, truths
 from blindspoon.simulate.trials import make_trial, simulate
 

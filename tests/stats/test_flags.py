@@ -19,7 +19,7 @@ from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.verdict import flag_words, judge
 from blindspoon.scores.score_table import build_table
 from blindspoon.scores.standing import Standing
-from blindspoon.stats.flags import AT_THE_END, FEWEST, WIDER, Flag, find_flags, spread_ratios
+from blindspoon.stats.assumptions import AT_THE_END, FEWEST, WIDER, Flag, find_flags, spread_ratios
 from blindspoon.stats.mixed import compare_mixed
 from blindspoon.stats.results import MixedContrast, RankContrast
 from blindspoon.stats.signed_ranks import compare_ranks

@@ -9,10 +9,10 @@ from scipy.stats import ttest_1samp
 from statsmodels.formula.api import ols
 from statsmodels.stats.anova import anova_lm
 
+from blindspoon.stats.assumptions import compare_sittings
 from blindspoon.stats.dunnett import Dunnett
 from blindspoon.stats.mixed import compare_mixed
 from blindspoon.stats.results import NoResult
-from blindspoon.stats.sittings import compare_sittings
 
 
 def rows(tasters, sessions, variants, seed=1, moves=None, taster_variant=0.5):

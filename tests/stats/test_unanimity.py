@@ -10,7 +10,7 @@ from blindspoon.files.text_table import FolderTables, read_table
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.compare import compare_trial
 from blindspoon.scores.score_table import build_table
-from blindspoon.stats.unanimity import (
+from blindspoon.stats.mixed import (
     enough_to_be_alike,
     enough_to_differ,
     rounded_to,

@@ -35,8 +35,7 @@ from blindspoon.charts.scene import (
     variant_inks,
     wrap,
 )
-from blindspoon.findings.comparison import AttributeResult, Kind, Other
-from blindspoon.findings.naming import name_all
+from blindspoon.findings.comparison import AttributeResult, Kind, Other, name_all
 from blindspoon.findings.pool_checks import Pool, PooledAttribute
 from blindspoon.findings.verdict import NAMES, SHORT_NAMES
 from blindspoon.stats.results import MixedContrast, NoResult, Unanimous

@@ -12,8 +12,14 @@ from blindspoon import wording
 from blindspoon.arrays import FloatArray
 from blindspoon.charts.chart import source_of
 from blindspoon.findings.compare import Scored
-from blindspoon.findings.comparison import AttributeResult, Comparison, Kind, NotCompared, Other
-from blindspoon.findings.naming import Naming
+from blindspoon.findings.comparison import (
+    AttributeResult,
+    Comparison,
+    Kind,
+    Naming,
+    NotCompared,
+    Other,
+)
 from blindspoon.findings.verdict import ALL, clauses, in_a_word, otherwise
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.trial import Attribute, Trial, Variant

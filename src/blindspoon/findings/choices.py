@@ -22,7 +22,7 @@ from blindspoon.stats.rounds import holm
 from blindspoon.trial import Choice, Trial, Variant
 
 if TYPE_CHECKING:
-    from blindspoon.findings.naming import Naming
+    from blindspoon.findings.comparison import Naming
 
 Verdict = Literal["different", "slight", "alike", "open"]
 

@@ -11,15 +11,13 @@ from blindspoon.batches.summary import Made
 from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompared, Other
 from blindspoon.findings.verdict import judge
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.flags import find_flags
-from blindspoon.stats.mixed import compare_mixed, days_in_general
+from blindspoon.stats.assumptions import HeldSittings, compare_sittings, find_flags
+from blindspoon.stats.mixed import compare_mixed, days_in_general, rounded_to, unanimous
 from blindspoon.stats.results import MixedContrast, MixedFit, NoResult, RankContrast, Unanimous
 from blindspoon.stats.rounds import compare_rounds
 from blindspoon.stats.sign_flips import SAMPLES, settle_ties
 from blindspoon.stats.signed_ranks import compare_ranks, friedman
-from blindspoon.stats.sittings import HeldSittings, compare_sittings
 from blindspoon.stats.two_way import gather
-from blindspoon.stats.unanimity import rounded_to, unanimous
 from blindspoon.trial import Attribute, Trial
 
 

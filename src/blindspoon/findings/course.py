@@ -16,6 +16,7 @@ from blindspoon.batches.measured import Cell, CupAges
 from blindspoon.findings.comparison import Kind
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats import over_days
+from blindspoon.stats.mixed import rounded_to
 from blindspoon.stats.over_days import (
     Bracket,
     ByDay,
@@ -33,7 +34,6 @@ from blindspoon.stats.rounds import holm
 from blindspoon.stats.sign_flips import settle_ties
 from blindspoon.stats.signed_ranks import PageTrend, page_trend
 from blindspoon.stats.two_way import gather
-from blindspoon.stats.unanimity import rounded_to
 from blindspoon.trial import Attribute, Course, Trial
 
 Against = Literal["control", "level", "nothing"]

@@ -14,13 +14,15 @@ from blindspoon.findings.comparison import (
     By,
     Comparison,
     Kind,
+    Naming,
     NotCompared,
     Other,
     kind_of,
+    naming,
 )
-from blindspoon.findings.naming import Naming, naming
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.flags import Flag
+from blindspoon.stats.assumptions import ONE_SITTING, SPAN, Flag
+from blindspoon.stats.mixed import enough_to_be_alike, enough_to_differ
 from blindspoon.stats.results import (
     Contrast,
     MixedContrast,
@@ -29,8 +31,6 @@ from blindspoon.stats.results import (
     SittingsWay,
     Unanimous,
 )
-from blindspoon.stats.sittings import ONE_SITTING, SPAN
-from blindspoon.stats.unanimity import enough_to_be_alike, enough_to_differ
 from blindspoon.trial import Attribute, Scale, Trial
 
 if TYPE_CHECKING:

@@ -19,11 +19,11 @@ from numpy.polynomial.chebyshev import chebfit, chebpts1, chebval
 from scipy.special import fdtri, stdtrit
 
 from blindspoon.arrays import BoolArray, FloatArray, SingleArray
+from blindspoon.stats.assumptions import SPAN, WHATEVER, movement, reach_of_one
 from blindspoon.stats.dunnett import Dunnett
 from blindspoon.stats.reml import SMALLEST
 from blindspoon.stats.sign_flips import TOLERANCE, settle_ties, signed_ranks
 from blindspoon.stats.signed_ranks import BESIDE
-from blindspoon.stats.sittings import SPAN, WHATEVER, movement, reach_of_one
 
 NODES = 6  # ratios of the variances at which critical values are computed; they vary by about 1 %
 NONE = -30.0  # logarithm of a ratio that counts as zero

@@ -10,7 +10,7 @@ from scipy.special import ndtr, stdtr
 
 from blindspoon.arrays import FloatArray
 from blindspoon.findings.comparison import By
-from blindspoon.stats.flags import AT_THE_END, WIDER
+from blindspoon.stats.assumptions import AT_THE_END, WIDER
 from blindspoon.trial import Scale
 
 TEN = Scale(low=0, high=10, step=1)

@@ -18,6 +18,7 @@ from scipy.special import log_ndtr, ndtri, stdtr, stdtrit
 
 from blindspoon.arrays import BoolArray, FloatArray
 from blindspoon.stats.forced_choice import limits, upper_tail
+from blindspoon.stats.mixed import LEAST_ALIKE
 from blindspoon.stats.results import Interval, NoResult
 from blindspoon.stats.sign_flips import (
     null_distribution,
@@ -26,7 +27,6 @@ from blindspoon.stats.sign_flips import (
     signed_ranks,
     statistics,
 )
-from blindspoon.stats.unanimity import LEAST_ALIKE
 
 Side = Literal["within", "above", "below"]
 """What is to be reached: within a margin of the level, at least the level, or at most."""

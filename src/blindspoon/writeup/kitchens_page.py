@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from blindspoon import wording
 from blindspoon.charts.board import POOLED, forest_chart, forest_title, in_kitchens
 from blindspoon.charts.chart import Chart
-from blindspoon.findings.naming import name_all
+from blindspoon.findings.comparison import name_all
 from blindspoon.findings.pool_checks import Pool, PooledAttribute
 from blindspoon.findings.verdict import clauses
 from blindspoon.trial import Trial

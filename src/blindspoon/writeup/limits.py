@@ -12,8 +12,8 @@ from blindspoon import wording
 from blindspoon.batches.cautions import HEAD, Caution, caution, given_away
 from blindspoon.batches.summary import Made, factor_name
 from blindspoon.errors import shown
-from blindspoon.findings.advice import MOST_TASTERS, Goal, NewTasting, new_tasting, scatter_of
 from blindspoon.findings.comparison import Analysis, AttributeResult, Comparison
+from blindspoon.findings.further import MOST_TASTERS, Goal, NewTasting, new_tasting, scatter_of
 from blindspoon.findings.verdict import flag_note
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Trial, Variant

@@ -9,7 +9,7 @@ import pytest
 from scipy import stats
 
 from blindspoon.simulate.situations import SITUATIONS, truths
-from blindspoon.stats.flags import find_flags
+from blindspoon.stats.assumptions import find_flags
 from blindspoon.trial import Scale
 
 NAMES = [each.name for each in SITUATIONS]

@@ -19,8 +19,8 @@ from blindspoon.simulate.at_once import (
 )
 from blindspoon.simulate.size_results import Spread
 from blindspoon.simulate.trials import PanelSize, serving_positions
+from blindspoon.stats.assumptions import compare_sittings
 from blindspoon.stats.results import NoResult
-from blindspoon.stats.sittings import compare_sittings
 from blindspoon.trial import Scale
 
 TRUE = (
