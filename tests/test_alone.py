@@ -15,7 +15,7 @@ import pytest
 from click.testing import CliRunner
 
 from blindspoon.analysis import analyse
-from blindspoon.cli.main import commands
+from blindspoon.cli import commands
 from blindspoon.drawing import draw_blind
 from blindspoon.errors import ScoreError
 from blindspoon.files import disk

@@ -13,7 +13,7 @@ import click
 import pytest
 from click.testing import CliRunner
 
-from blindspoon.cli.main import commands
+from blindspoon.cli import commands
 from blindspoon.errors import TrialError
 from blindspoon.files import disk
 from blindspoon.files.trial_toml import parse_trial

@@ -7,7 +7,7 @@ import re
 import pytest
 from click.testing import CliRunner
 
-from blindspoon.cli.main import commands
+from blindspoon.cli import commands
 from blindspoon.errors import LISTED, Note, Problem, TrialError, in_order, problems_of_rows
 from blindspoon.examine import explanations
 

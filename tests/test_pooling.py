@@ -14,7 +14,7 @@ from click.testing import CliRunner
 
 import blindspoon as bs
 from blindspoon.analysis import analyse, draw_forest, kitchen_names, pool_folders
-from blindspoon.cli.main import commands, main
+from blindspoon.cli import commands, main
 from blindspoon.cli.printed import comparison_table, pooled_table
 from blindspoon.errors import DesignError, TrialError
 from blindspoon.examine import explanations

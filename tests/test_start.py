@@ -69,7 +69,7 @@ def test_the_workbench_starts_without_what_later_pages_need():
     own = {"batches.summary", "examine", "planning", "serving.draw", "stats.correlation"}
     code = f"""
 from pathlib import Path
-import blindspoon.cli.main, blindspoon.workbench.listening
+import blindspoon.cli, blindspoon.workbench.listening
 from blindspoon.workbench.app import Workbench
 from blindspoon.workbench.listening import Door
 Workbench(Path({str(CUCUMBERS.parent)!r}), Door(b"secret"), 8770, print)"""

@@ -7,7 +7,7 @@ import datetime
 import pytest
 from click.testing import CliRunner
 
-from blindspoon.cli.main import commands
+from blindspoon.cli import commands
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.starting import ODD, SCORED, new_files, rule_in_words
 

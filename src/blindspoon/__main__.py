@@ -1,5 +1,5 @@
 """``python -m blindspoon``."""
 
-from blindspoon.cli.main import main
+from blindspoon.cli import main
 
 main()

@@ -9,7 +9,7 @@ import json
 import pytest
 from click.testing import CliRunner
 
-from blindspoon.cli.main import commands
+from blindspoon.cli import commands
 from blindspoon.errors import DesignError
 from blindspoon.simulate.calibrate import (
     HEADING,
