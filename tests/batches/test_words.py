@@ -11,7 +11,7 @@ from blindspoon.batches.differences import Amounts, Difference, NoAmounts, Toget
 from blindspoon.batches.log import BatchLog
 from blindspoon.batches.measured import TasteAgainst, TastePoint
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.stats.correlation import WithinCorrelation
+from blindspoon.stats.results import WithinCorrelation
 
 TRIAL = parse_trial(
     'trial = { title = "t", control = "plain" }\nscale = { low = 0, high = 10 }\n'

@@ -12,7 +12,7 @@ from blindspoon.charts.axis import Axis
 from blindspoon.charts.dots import MOST_MARKS, Dot, DotPlot, Row
 from blindspoon.charts.scene import NARROW, WIDE, Line, Marks
 from blindspoon.charts.tasters import alikeness_chart, places_chart, scale_use_chart
-from blindspoon.findings.panel_results import (
+from blindspoon.findings.panel import (
     AttributePanel,
     Effect,
     OrderEffect,

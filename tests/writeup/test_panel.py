@@ -11,8 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from blindspoon.findings.panel import study_panel
-from blindspoon.findings.panel_results import COLUMNS
+from blindspoon.findings.panel import COLUMNS, study_panel
 from blindspoon.writeup.panel_section import panel_csv, panel_section
 
 TRIALS = Path(__file__).parents[2] / "trials"

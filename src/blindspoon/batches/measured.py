@@ -16,8 +16,7 @@ from blindspoon.batches.strengths import mean_of, strengths
 from blindspoon.errors import Problem, Rule, ScoreError, in_order, quoted, some_of
 from blindspoon.files.text_table import TextTable
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.correlation import WithinCorrelation, rm_correlation
-from blindspoon.stats.results import Interval, NoResult
+from blindspoon.stats.results import Interval, NoResult, WithinCorrelation
 from blindspoon.trial import Over, Trial
 
 Quantity = Literal["salt_percent", "citric_g_per_100_g", "last_ph"]
@@ -178,6 +177,8 @@ def salty_with_sour(trial: Trial, table: ScoreTable) -> WithinCorrelation | NoRe
     salty, sour = taste_attribute(trial, "salty"), taste_attribute(trial, "sour")
     if salty is None or sour is None:
         return NoResult("Saltiness and sourness were not both scored.")
+    from blindspoon.stats.correlation import rm_correlation  # noqa: PLC0415 - as above
+
     return rm_correlation(table.scores[:, sour], table.scores[:, salty], table.taster)
 
 

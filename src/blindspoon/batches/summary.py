@@ -21,8 +21,7 @@ from blindspoon.batches.measured import INTERACTION, QUANTITIES, TasteAgainst
 from blindspoon.batches.strengths import Strengths, strengths
 from blindspoon.errors import Note, some_of
 from blindspoon.files.text_table import TextTable
-from blindspoon.stats.correlation import WithinCorrelation
-from blindspoon.stats.results import Interval, Record, as_record
+from blindspoon.stats.results import Interval, Record, WithinCorrelation, as_record
 from blindspoon.trial import Trial
 
 NAMES: Mapping[str, str] = {

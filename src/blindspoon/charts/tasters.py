@@ -8,7 +8,7 @@ from blindspoon import wording
 from blindspoon.charts.axis import Axis, difference_axis, shaded_words
 from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.dots import MOST_MARKS, Dot, DotPlot, Row
-from blindspoon.findings.panel_results import AttributePanel, Effect, TasterReview
+from blindspoon.findings.panel import AttributePanel, Effect, TasterReview
 from blindspoon.stats.results import Interval, NoResult
 from blindspoon.stats.two_way import LEVEL
 from blindspoon.trial import Attribute

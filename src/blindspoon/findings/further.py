@@ -9,8 +9,7 @@ from scipy.special import chdtri, stdtrit
 
 from blindspoon.findings.comparison import Analysis, AttributeResult, Comparison
 from blindspoon.findings.multivariate import Joint, study_joint
-from blindspoon.findings.panel import study_panel
-from blindspoon.findings.panel_results import Panel
+from blindspoon.findings.panel import Panel, study_panel
 from blindspoon.findings.sensitivity import Influence, study_influence
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.dunnett import Dunnett

@@ -1,35 +1,28 @@
 """Trial and scores -> the tasters: scale use, repeatability, discrimination, agreement, order.
 
-Scores and means are arrays as in `blindspoon.stats`.
+Scores and means are arrays as in `blindspoon.stats`. Intervals have level `LEVEL` and speak of one
+number at a time; none is shared among several.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import chdtrc, chdtri, fdtri, stdtrit
+from scipy.special import chdtri, stdtrit
 
 from blindspoon.arrays import BoolArray, FloatArray, IntArray
 from blindspoon.findings.comparison import AttributeResult
-from blindspoon.findings.panel_results import (
-    MOST_TASTERS,
-    AttributePanel,
-    Concordance,
-    ControlPair,
-    Effect,
-    Intraclass,
-    OrderEffect,
-    Panel,
-    Repeatability,
-    ScaleUse,
-    TasterReview,
-)
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.results import Interval, MixedFit, NoResult
-from blindspoon.stats.sign_flips import SMALLEST
-from blindspoon.stats.signed_ranks import midranks
+from blindspoon.stats.correlation import (
+    Concordance,
+    Intraclass,
+    concordance,
+    correlations,
+    intraclass,
+)
+from blindspoon.stats.results import Interval, MixedFit, NoResult, Record, as_record
 from blindspoon.stats.two_way import (
     LEVEL,
-    ZERO,
     Cells,
     Factor,
     Fit,
@@ -41,15 +34,189 @@ from blindspoon.stats.two_way import (
 )
 from blindspoon.trial import Scale, Trial
 
-NO_POSITIONS = NoResult("It is not known at which place each cup was served.")
-ONE_PLACE = NoResult("Every cup has the same place.")
-NOT_VARIED = NoResult(
-    "The orders do not vary enough to tell the place of a cup from what was in it."
-)
-NOT_CROSSED = NoResult(
-    "The orders do not vary enough to tell what was tasted before a cup from its place and from "
-    "what was in it."
-)
+MOST_TASTERS = 200  # tasters of whom each is described; with more only the summaries are made
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScaleUse:
+    """Which part of the scale some scores fill, in points, and the shares at either end."""
+
+    scores: int
+    mean: float
+    sd: float | NoResult
+    lowest: float
+    highest: float
+    at_low: float
+    at_high: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TasterReview:
+    """One taster on one attribute.
+
+    The repeatability is the spread of the taster's scores of the same variant, in points (without
+    replicates it has 0 degrees of freedom); the correlation that of their means of the variants
+    with what all others made of these; the discrimination holds variants against their own spread.
+    """
+
+    taster: str
+    scale_use: ScaleUse
+    repeatability_sd: float | NoResult
+    repeatability_df: int
+    correlation: float | NoResult
+    discrimination: FTest | NoResult
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Repeatability:
+    """How closely tasters repeat their own scores of the same variant.
+
+    Pooled over tasters with replicates and variants, in points; the interval is by the chi-squared
+    distribution. Replicates that were scored across sessions, or came from different batches, hold
+    what these differ in.
+    """
+
+    sd: float
+    interval: Interval
+    df: int
+    tasters: int
+    across_sessions: bool
+    across_batches: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ControlPair:
+    """The two control cups that were hidden in one session.
+
+    The difference is the later minus the earlier, the mean over the tasters' means, in points, with
+    Student's t over the tasters; `mean_absolute` is the distance, whichever was higher. Some cups
+    may have come from different batches.
+    """
+
+    difference: float
+    interval: Interval
+    mean_absolute: float
+    tasters: int
+    pairs: int
+    across_batches: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Effect:
+    """How far, in points, cups at one place or after one variant lie from the mean of all such.
+
+    All else equal. The label is the place, or the name of the variant tasted just before.
+    """
+
+    label: str
+    cups: int
+    effect: float
+    interval: Interval
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OrderEffect:
+    """Whether the place of a cup, or the cup before it, moved its score: the test that none did."""
+
+    test: FTest
+    effects: tuple[Effect, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AttributePanel:
+    """The tasters on one attribute.
+
+    - `scale_use`: of all scores together
+    - `interaction`: taster by variant over the repeatability: whether tasters differ in how they
+      see the variants by more than they scatter
+    - `position`, `carry_over`: an effect for each place, and for each variant tasted just before
+    - `first_cup`: the first cup minus the mean of the later places
+    - `position_in_model`: whether the mixed model of the comparison allowed for the place of a cup
+    - `tasters`: those who scored the attribute, in the order of the table
+    """
+
+    attribute: str
+    primary: bool
+    scale_use: ScaleUse | NoResult
+    repeatability: Repeatability | NoResult
+    controls: ControlPair | NoResult
+    concordance: Concordance | NoResult
+    intraclass: Intraclass | NoResult
+    interaction: FTest | NoResult
+    position: OrderEffect | NoResult
+    first_cup: Effect | NoResult
+    position_in_model: bool
+    carry_over: OrderEffect | NoResult
+    tasters: tuple[TasterReview, ...] | NoResult
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Panel:
+    """The tasters who scored anything in a trial, on each attribute."""
+
+    tasters: int
+    attributes: tuple[AttributePanel, ...]
+
+    def to_record(self, *, shown: bool = True) -> Record:
+        """Write everything as plain dictionaries, ready for JSON.
+
+        Unless single tasters may be `shown`, their part is None, with the reason.
+        """
+        kept = self
+        if not shown:
+            hidden = NoResult("Single tasters are not told of in this trial.")
+            attributes = tuple(replace(one, tasters=hidden) for one in self.attributes)
+            kept = replace(self, attributes=attributes)
+        return {"level": LEVEL, **as_record(kept)}
+
+
+def study_panel(trial: Trial, table: ScoreTable, results: tuple[AttributeResult, ...]) -> Panel:
+    """Study the tasters: scale use, repeatability, agreement, discrimination, order effects.
+
+    Tasters are described under the labels that the table has; the results, in the order of
+    ``trial.attributes``, tell whether a comparison allowed for places.
+
+    The terms are those of ISO 11132 and ISO 8586; docs/reference/measures.md says which. The
+    cost is linear in the scores.
+    """
+    sittings, names, found = seat(table), tuple(own.name for own in trial.variants), []
+    for result, given in zip(results, table.scores.T, strict=True):
+        scored, scale = np.isfinite(given), result.attribute.scale
+        score, taster, variant = given[scored], table.taster[scored], table.variant[scored]
+        cells = gather(score, taster, variant, len(table.tasters), len(names))
+        position, first = position_effect(given, table.variant, len(names), sittings)
+        tasters: tuple[TasterReview, ...] | NoResult = TOO_MANY
+        if len(table.tasters) <= MOST_TASTERS:
+            with_others = correlations(cells)
+            tasters = tuple(
+                TasterReview(
+                    taster=label,
+                    scale_use=use,
+                    repeatability_sd=own_repeatability(cells, place),
+                    repeatability_df=int(cells.df[place]),
+                    correlation=with_others[place],
+                    discrimination=discrimination(cells, place),
+                )
+                for place, label in enumerate(table.tasters)
+                if not isinstance(use := scale_use(score[taster == place], scale), NoResult)
+            )
+        own = AttributePanel(
+            attribute=result.attribute.name,
+            primary=result.primary,
+            scale_use=scale_use(score, scale),
+            repeatability=repeatability(cells, table, scored),
+            controls=control_pair(given, table, trial.control_index),
+            concordance=concordance(cells.complete),
+            intraclass=intraclass(cells.complete),
+            interaction=interaction(cells, score, taster, variant),
+            position=position,
+            first_cup=first,
+            position_in_model=isinstance(result.mixed, MixedFit) and result.mixed.note.position,
+            carry_over=carry_over(given, table.variant, names, sittings),
+            tasters=tasters,
+        )
+        found.append(own)
+    return Panel(tasters=len(table.tasters), attributes=tuple(found))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,6 +248,17 @@ def seat(table: ScoreTable) -> Sittings:
         before=np.where(has, table.variant[at], -1),
         linked=has | (position == 1),
     )
+
+
+NO_POSITIONS = NoResult("It is not known at which place each cup was served.")
+ONE_PLACE = NoResult("Every cup has the same place.")
+NOT_VARIED = NoResult(
+    "The orders do not vary enough to tell the place of a cup from what was in it."
+)
+NOT_CROSSED = NoResult(
+    "The orders do not vary enough to tell what was tasted before a cup from its place and from "
+    "what was in it."
+)
 
 
 def position_effect(
@@ -303,217 +481,47 @@ def interaction(
     return f_test(additive.rss - within, additive.df - df, within, df)
 
 
-UPPER = (1 + LEVEL) / 2
+Cell = str | float | int | bool | None
+
+COLUMNS = ("attribute", "taster", "measure", "value", "low", "high", "reason")
+"""Of the rows for CSV; `taster` is empty where a number is of all, `low` and `high` are ends."""
 
 
-def concordance(means: FloatArray) -> Concordance | NoResult:
-    """Measure by ranks whether tasters put the variants in the same order.
+def long_rows(attribute: Record) -> Iterator[tuple[Cell, ...]]:
+    """Write the record of one attribute as rows of `COLUMNS`, a row a number.
 
-    `means` are each taster's, shape (n_tasters, n_variants), without gaps.
+    It is one of ``Panel.to_record()["attributes"]``.
 
-    M. G. Kendall and B. Babington Smith 1939, Ann. Math. Stat. 10:275, with midranks and the
-    correction for ties. It is Friedman's statistic over ``tasters * (variants - 1)``, so its
-    p value is Friedman's.
-
-    >>> round(concordance(np.array([[1.0, 2.0, 3.0], [4.0, 6.0, 6.0]])).w, 4)
-    0.9286
+    >>> record = {"attribute": "texture", "concordance": {"w": 0.5}, "tasters": None,
+    ...     "tasters_reason": "Not listed."}
+    >>> for row in long_rows(record): row
+    ('texture', '', 'concordance.w', 0.5, None, None, '')
+    ('texture', '', 'tasters', None, None, None, 'Not listed.')
     """
-    tasters, variants = means.shape
-    if lacking := _lacking(means):
-        return lacking
-    off = midranks(means) - (variants + 1) / 2
-    spread = float((off**2).sum())
-    if spread == 0:
-        return NoResult("No taster told any two variants apart.")
-    w = min(float((off.sum(axis=0) ** 2).sum()) / (tasters * spread), 1.0)
-    statistic, df = tasters * (variants - 1) * w, variants - 1
-    p_value = max(float(chdtrc(df, statistic)), SMALLEST)
-    return Concordance(
-        w=w, statistic=statistic, df=df, p_value=p_value, tasters=tasters, variants=variants
-    )
+    whole = dict(attribute)
+    name, tasters = whole.pop("attribute"), whole.pop("tasters") or []
+    if "tasters_reason" in whole:
+        whole["tasters"] = None
+    for taster, record in [("", whole), *((review["taster"], review) for review in tasters)]:
+        own = {key: value for key, value in record.items() if key != "taster"}
+        for measure in _measures(own, ""):
+            yield (name, taster, *measure)
 
 
-def _lacking(means: FloatArray) -> NoResult | None:
-    tasters, variants = means.shape
-    if variants < 2:
-        return NoResult("Fewer than two variants were scored.")
-    return NoResult("Fewer than two tasters scored every variant.") if tasters < 2 else None
-
-
-def intraclass(means: FloatArray) -> Intraclass | NoResult:
-    """Measure whether tasters see the same distances, and whether they give the same numbers.
-
-    `means` are each taster's in points, shape (n_tasters, n_variants), without gaps.
-
-    Two-way analysis of variance without replicates. Consistency is ICC(3,1) and ICC(3,k) of
-    P. E. Shrout and J. L. Fleiss 1979, Psychol. Bull. 86:420: a taster's own level cancels, as
-    it does in a difference from the control. K. O. McGraw and S. P. Wong 1996, Psychol. Methods
-    1:30, show that it has the same form, ICC(C,1) and ICC(C,k), where the tasters are a sample.
-    Agreement is ICC(2,1) and ICC(2,k); tasters whose levels differ by less than their scatter
-    are taken to have one level. The intervals are those of Shrout and Fleiss.
-
-    >>> ratings = np.array([[9, 6, 8, 7, 10, 6], [2, 1, 4, 1, 5, 2], [5, 3, 6, 2, 6, 4],
-    ...     [8, 2, 8, 6, 9, 7.0]])
-    >>> found = intraclass(ratings)
-    >>> round(found.consistency_single, 2), round(found.agreement_single, 2)
-    (0.71, 0.29)
-    """
-    if lacking := _lacking(means):
-        return lacking
-    tasters, variants = means.shape
-    off = means - means.mean()
-    rows, columns = off.mean(axis=1), off.mean(axis=0)
-    left, df, df_error = off - rows[:, None] - columns, variants - 1, (variants - 1) * (tasters - 1)
-    between = tasters * float(columns @ columns) / df  # mean squares, as level and error
-    level, error = variants * float(rows @ rows) / (tasters - 1), float((left**2).sum()) / df_error
-    if error <= ZERO**2 < between:
-        return NoResult(
-            "All tasters see exactly the same distances, so there is nothing to divide by."
-        )
-    if between <= ZERO * error:
-        return NoResult("The tasters’ mean scores put all variants level.")
-    f = between / error
-    ends = (f / fdtri(df, df_error, UPPER), f * fdtri(df_error, df, UPPER))
-    consistent = tuple(float((x - 1) / (x + tasters - 1)) for x in (f, *ends))
-    agreeing = _agreement(between, max(level, error), error, tasters, variants)
-    # stepped up to the mean of all tasters: Spearman and Brown
-    consistent_mean, agreeing_mean = (
-        [tasters * one / (1 + (tasters - 1) * one) for one in single]
-        for single in (consistent, agreeing)
-    )
-    return Intraclass(
-        consistency_single=consistent[0],
-        consistency_single_interval=Interval(consistent[1], consistent[2]),
-        consistency_mean=consistent_mean[0],
-        consistency_mean_interval=Interval(consistent_mean[1], consistent_mean[2]),
-        agreement_single=agreeing[0],
-        agreement_single_interval=Interval(agreeing[1], agreeing[2]),
-        agreement_mean=agreeing_mean[0],
-        agreement_mean_interval=Interval(agreeing_mean[1], agreeing_mean[2]),
-        tasters=tasters,
-        variants=variants,
-    )
-
-
-def _agreement(
-    between: float, level: float, error: float, tasters: int, variants: int
-) -> tuple[float, float, float]:
-    """Return ICC(2,1) and the ends of its interval.
-
-    The degrees of freedom are Satterthwaite's; there a value below 0 counts as 0.
-    """
-    k, n = tasters, variants
-    value = (between - error) / (between + (k - 1) * error + k * (level - error) / n)
-    counted = max(value, 0.0)
-    own = n * (1 + (k - 1) * counted) - k * counted
-    shared = k * counted * level / error
-    df = (k - 1) * (n - 1) * (shared + own) ** 2 / ((n - 1) * shared**2 + own**2)
-    down, up = float(fdtri(n - 1, df, UPPER)), float(fdtri(df, n - 1, UPPER))
-    rest = k * level + (k * n - k - n) * error
-    return (
-        value,
-        n * (between - down * error) / (down * rest + n * between),
-        n * (up * between - error) / (rest + n * up * between),
-    )
-
-
-def correlations(cells: Cells) -> tuple[float | NoResult, ...]:
-    """Correlate each taster's means of the variants with what all others made of them.
-
-    Pearson's correlation, one a taster.
-
-    The taster is left out of what they are compared with. That is the others' mean of each
-    variant where all is complete; else the variants' effects in a fit of ``mean ~ taster +
-    variant`` to the others, so that their levels do not count for differences.
-
-    >>> from blindspoon.stats.two_way import gather
-    >>> taster, variant = np.divmod(np.arange(9), 3)
-    >>> cells = gather(np.array([1, 2, 3, 5, 6, 8, 9, 8, 8.0]), taster, variant, 3, 3)
-    >>> [round(r, 3) for r in correlations(cells)]
-    [0.866, 0.945, -0.803]
-    """
-    scored = ~np.isnan(cells.mean)
-    given = np.maximum(scored.sum(axis=1), 1)
-    filled = np.where(scored, cells.mean, 0.0)
-    centred = np.where(scored, filled - (filled.sum(axis=1) / given)[:, None], 0.0)
-    weights = scored / given[:, None]
-    matrix = np.diag(scored.sum(axis=0)) - scored.T @ weights
-    right = centred.sum(axis=0)
-    return tuple(
-        _with_others(
-            centred[i],
-            scored[i],
-            matrix - (np.diag(scored[i]) - np.outer(scored[i], weights[i])),
-            right - centred[i],
-        )
-        for i in range(len(scored))
-    )
-
-
-def _with_others(
-    own: FloatArray, scored: BoolArray, matrix: FloatArray, right: FloatArray
-) -> float | NoResult:
-    """Correlate one taster with the solution of the others' equations."""
-    tasted = np.diag(matrix) > ZERO
-    shared = scored & tasted
-    if scored.sum() < 3:
-        return NoResult("A correlation says something from three variants on.")
-    if shared.sum() < 3 or np.linalg.matrix_rank(matrix, hermitian=True) < tasted.sum() - 1:
-        return NoResult("No other taster scored the same variants.")
-    others = (np.linalg.pinv(matrix, hermitian=True) @ right)[shared]
-    mine = own[shared] - own[shared].mean()
-    others = others - others.mean()
-    if np.abs(mine).max() < ZERO:
-        return NoResult("This taster gave every variant the same mean score.")
-    if np.abs(others).max() < ZERO:
-        return NoResult("The others, taken together, put all variants level.")
-    return float(np.clip(mine @ others / np.sqrt((mine @ mine) * (others @ others)), -1.0, 1.0))
-
-
-def study_panel(trial: Trial, table: ScoreTable, results: tuple[AttributeResult, ...]) -> Panel:
-    """Study the tasters: scale use, repeatability, agreement, discrimination, order effects.
-
-    Tasters are described under the labels that the table has; the results, in the order of
-    ``trial.attributes``, tell whether a comparison allowed for places.
-
-    The terms are those of ISO 11132 and ISO 8586; docs/reference/measures.md says which. The
-    cost is linear in the scores.
-    """
-    sittings, names, found = seat(table), tuple(own.name for own in trial.variants), []
-    for result, given in zip(results, table.scores.T, strict=True):
-        scored, scale = np.isfinite(given), result.attribute.scale
-        score, taster, variant = given[scored], table.taster[scored], table.variant[scored]
-        cells = gather(score, taster, variant, len(table.tasters), len(names))
-        position, first = position_effect(given, table.variant, len(names), sittings)
-        tasters: tuple[TasterReview, ...] | NoResult = TOO_MANY
-        if len(table.tasters) <= MOST_TASTERS:
-            with_others = correlations(cells)
-            tasters = tuple(
-                TasterReview(
-                    taster=label,
-                    scale_use=use,
-                    repeatability_sd=own_repeatability(cells, place),
-                    repeatability_df=int(cells.df[place]),
-                    correlation=with_others[place],
-                    discrimination=discrimination(cells, place),
-                )
-                for place, label in enumerate(table.tasters)
-                if not isinstance(use := scale_use(score[taster == place], scale), NoResult)
-            )
-        own = AttributePanel(
-            attribute=result.attribute.name,
-            primary=result.primary,
-            scale_use=scale_use(score, scale),
-            repeatability=repeatability(cells, table, scored),
-            controls=control_pair(given, table, trial.control_index),
-            concordance=concordance(cells.complete),
-            intraclass=intraclass(cells.complete),
-            interaction=interaction(cells, score, taster, variant),
-            position=position,
-            first_cup=first,
-            position_in_model=isinstance(result.mixed, MixedFit) and result.mixed.note.position,
-            carry_over=carry_over(given, table.variant, names, sittings),
-            tasters=tasters,
-        )
-        found.append(own)
-    return Panel(tasters=len(table.tasters), attributes=tuple(found))
+def _measures(record: Record, before: str) -> Iterator[tuple[Cell, ...]]:
+    """Write measure, value, low, high and reason of every number."""
+    for key, value in record.items():
+        path = f"{before}{key}"
+        match value:
+            case None:
+                yield (path, None, None, None, record[f"{key}_reason"])
+            case dict():
+                yield from _measures(value, f"{path}.")
+            case [float(low), float(high)]:
+                yield (path, None, low, high, "")
+            case list():
+                for effect in value:
+                    below = {name: part for name, part in effect.items() if name != "label"}
+                    yield from _measures(below, f"{path}.{effect['label']}.")
+            case _ if not key.endswith("_reason") and key != "label":
+                yield (path, value, None, None, "")

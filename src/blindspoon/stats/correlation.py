@@ -1,29 +1,15 @@
-"""Correlation within tasters: whether two scores of a taster move together, at any level."""
+"""How scores go together: two of a taster, a taster with the others, and all of a panel."""
 
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import chdtrc, fdtri, stdtr
 
-from blindspoon.arrays import FloatArray, IntArray
-from blindspoon.stats.results import NoResult
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WithinCorrelation:
-    """A repeated-measures correlation, over tasters with two pairs or more.
-
-    `slope` is in units of y a unit of x, the same for every taster. Two-sided; null: within tasters
-    y does not go with x. The interval is the 95 % one by Fisher's transformation; None with one
-    degree of freedom.
-    """
-
-    r: float
-    slope: float
-    df: int
-    p_value: float
-    interval: tuple[float, float] | None
-    tasters: int
-    pairs: int
+from blindspoon.arrays import BoolArray, FloatArray, IntArray
+from blindspoon.stats.results import Interval, NoResult, WithinCorrelation
+from blindspoon.stats.sign_flips import SMALLEST
+from blindspoon.stats.signed_ranks import midranks
+from blindspoon.stats.two_way import LEVEL, ZERO, Cells
 
 
 def rm_correlation(x: FloatArray, y: FloatArray, taster: IntArray) -> WithinCorrelation | NoResult:
@@ -57,15 +43,13 @@ def rm_correlation(x: FloatArray, y: FloatArray, taster: IntArray) -> WithinCorr
     xx, yy, xy = float(inner_x @ inner_x), float(inner_y @ inner_y), float(inner_x @ inner_y)
     if any(own <= 1e-20 * max(float(every @ every), 1e-300) for own, every in ((xx, x), (yy, y))):
         return NoResult("One of the two is the same throughout for every taster.")
-    from scipy import special  # noqa: PLC0415 - slow to import, and check does without
-
     r = float(np.clip(xy / np.sqrt(xx * yy), -1.0, 1.0))
     t = abs(r) * np.sqrt(df / max(1 - r * r, np.finfo(float).tiny))
     return WithinCorrelation(
         r=r,
         slope=xy / xx,
         df=int(df),
-        p_value=float(2 * special.stdtr(df, -t)),
+        p_value=float(2 * stdtr(df, -t)),
         interval=fisher_interval(r, df),
         tasters=tasters,
         pairs=int(x.size),
@@ -95,3 +79,207 @@ def fisher_interval(r: float, df: int, family: int = 1) -> tuple[float, float] |
     reach = NormalDist().inv_cdf(1 - 0.025 / family) / np.sqrt(df - 1)
     centre = np.arctanh(np.clip(r, -1 + 1e-15, 1 - 1e-15))
     return float(np.tanh(centre - reach)), float(np.tanh(centre + reach))
+
+
+UPPER = (1 + LEVEL) / 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Concordance:
+    """Kendall's W of the tasters' rankings of the variants, corrected for ties.
+
+    From 0 (rankings that cancel out) to 1 (all alike); ``tasters * (variants - 1) * w`` is referred
+    to the chi-squared distribution. Counted are tasters who scored every variant that anybody
+    scored.
+    """
+
+    w: float
+    statistic: float
+    df: int
+    p_value: float
+    tasters: int
+    variants: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Intraclass:
+    """Intraclass correlations: tasters as raters, variants as targets; counted as in `Concordance`.
+
+    Consistency, ICC(3,1) and ICC(3,k): do the tasters see the same distances between the variants?
+    Agreement, ICC(2,1) and ICC(2,k): do they give the same numbers as well?
+    """
+
+    consistency_single: float
+    consistency_single_interval: Interval
+    consistency_mean: float
+    consistency_mean_interval: Interval
+    agreement_single: float
+    agreement_single_interval: Interval
+    agreement_mean: float
+    agreement_mean_interval: Interval
+    tasters: int
+    variants: int
+
+
+def concordance(means: FloatArray) -> Concordance | NoResult:
+    """Measure by ranks whether tasters put the variants in the same order.
+
+    `means` are each taster's, shape (n_tasters, n_variants), without gaps.
+
+    M. G. Kendall and B. Babington Smith 1939, Ann. Math. Stat. 10:275, with midranks and the
+    correction for ties. It is Friedman's statistic over ``tasters * (variants - 1)``, so its
+    p value is Friedman's.
+
+    >>> round(concordance(np.array([[1.0, 2.0, 3.0], [4.0, 6.0, 6.0]])).w, 4)
+    0.9286
+    """
+    tasters, variants = means.shape
+    if lacking := _lacking(means):
+        return lacking
+    off = midranks(means) - (variants + 1) / 2
+    spread = float((off**2).sum())
+    if spread == 0:
+        return NoResult("No taster told any two variants apart.")
+    w = min(float((off.sum(axis=0) ** 2).sum()) / (tasters * spread), 1.0)
+    statistic, df = tasters * (variants - 1) * w, variants - 1
+    p_value = max(float(chdtrc(df, statistic)), SMALLEST)
+    return Concordance(
+        w=w, statistic=statistic, df=df, p_value=p_value, tasters=tasters, variants=variants
+    )
+
+
+def _lacking(means: FloatArray) -> NoResult | None:
+    tasters, variants = means.shape
+    if variants < 2:
+        return NoResult("Fewer than two variants were scored.")
+    return NoResult("Fewer than two tasters scored every variant.") if tasters < 2 else None
+
+
+def intraclass(means: FloatArray) -> Intraclass | NoResult:
+    """Measure whether tasters see the same distances, and whether they give the same numbers.
+
+    `means` are each taster's in points, shape (n_tasters, n_variants), without gaps.
+
+    Two-way analysis of variance without replicates. Consistency is ICC(3,1) and ICC(3,k) of
+    P. E. Shrout and J. L. Fleiss 1979, Psychol. Bull. 86:420: a taster's own level cancels, as
+    it does in a difference from the control. K. O. McGraw and S. P. Wong 1996, Psychol. Methods
+    1:30, show that it has the same form, ICC(C,1) and ICC(C,k), where the tasters are a sample.
+    Agreement is ICC(2,1) and ICC(2,k); tasters whose levels differ by less than their scatter
+    are taken to have one level. The intervals are those of Shrout and Fleiss.
+
+    >>> ratings = np.array([[9, 6, 8, 7, 10, 6], [2, 1, 4, 1, 5, 2], [5, 3, 6, 2, 6, 4],
+    ...     [8, 2, 8, 6, 9, 7.0]])
+    >>> found = intraclass(ratings)
+    >>> round(found.consistency_single, 2), round(found.agreement_single, 2)
+    (0.71, 0.29)
+    """
+    if lacking := _lacking(means):
+        return lacking
+    tasters, variants = means.shape
+    off = means - means.mean()
+    rows, columns = off.mean(axis=1), off.mean(axis=0)
+    left, df, df_error = off - rows[:, None] - columns, variants - 1, (variants - 1) * (tasters - 1)
+    between = tasters * float(columns @ columns) / df  # mean squares, as level and error
+    level, error = variants * float(rows @ rows) / (tasters - 1), float((left**2).sum()) / df_error
+    if error <= ZERO**2 < between:
+        return NoResult(
+            "All tasters see exactly the same distances, so there is nothing to divide by."
+        )
+    if between <= ZERO * error:
+        return NoResult("The tasters’ mean scores put all variants level.")
+    f = between / error
+    ends = (f / fdtri(df, df_error, UPPER), f * fdtri(df_error, df, UPPER))
+    consistent = tuple(float((x - 1) / (x + tasters - 1)) for x in (f, *ends))
+    agreeing = _agreement(between, max(level, error), error, tasters, variants)
+    # stepped up to the mean of all tasters: Spearman and Brown
+    consistent_mean, agreeing_mean = (
+        [tasters * one / (1 + (tasters - 1) * one) for one in single]
+        for single in (consistent, agreeing)
+    )
+    return Intraclass(
+        consistency_single=consistent[0],
+        consistency_single_interval=Interval(consistent[1], consistent[2]),
+        consistency_mean=consistent_mean[0],
+        consistency_mean_interval=Interval(consistent_mean[1], consistent_mean[2]),
+        agreement_single=agreeing[0],
+        agreement_single_interval=Interval(agreeing[1], agreeing[2]),
+        agreement_mean=agreeing_mean[0],
+        agreement_mean_interval=Interval(agreeing_mean[1], agreeing_mean[2]),
+        tasters=tasters,
+        variants=variants,
+    )
+
+
+def _agreement(
+    between: float, level: float, error: float, tasters: int, variants: int
+) -> tuple[float, float, float]:
+    """Return ICC(2,1) and the ends of its interval.
+
+    The degrees of freedom are Satterthwaite's; there a value below 0 counts as 0.
+    """
+    k, n = tasters, variants
+    value = (between - error) / (between + (k - 1) * error + k * (level - error) / n)
+    counted = max(value, 0.0)
+    own = n * (1 + (k - 1) * counted) - k * counted
+    shared = k * counted * level / error
+    df = (k - 1) * (n - 1) * (shared + own) ** 2 / ((n - 1) * shared**2 + own**2)
+    down, up = float(fdtri(n - 1, df, UPPER)), float(fdtri(df, n - 1, UPPER))
+    rest = k * level + (k * n - k - n) * error
+    return (
+        value,
+        n * (between - down * error) / (down * rest + n * between),
+        n * (up * between - error) / (rest + n * up * between),
+    )
+
+
+def correlations(cells: Cells) -> tuple[float | NoResult, ...]:
+    """Correlate each taster's means of the variants with what all others made of them.
+
+    Pearson's correlation, one a taster.
+
+    The taster is left out of what they are compared with. That is the others' mean of each
+    variant where all is complete; else the variants' effects in a fit of ``mean ~ taster +
+    variant`` to the others, so that their levels do not count for differences.
+
+    >>> from blindspoon.stats.two_way import gather
+    >>> taster, variant = np.divmod(np.arange(9), 3)
+    >>> cells = gather(np.array([1, 2, 3, 5, 6, 8, 9, 8, 8.0]), taster, variant, 3, 3)
+    >>> [round(r, 3) for r in correlations(cells)]
+    [0.866, 0.945, -0.803]
+    """
+    scored = ~np.isnan(cells.mean)
+    given = np.maximum(scored.sum(axis=1), 1)
+    filled = np.where(scored, cells.mean, 0.0)
+    centred = np.where(scored, filled - (filled.sum(axis=1) / given)[:, None], 0.0)
+    weights = scored / given[:, None]
+    matrix = np.diag(scored.sum(axis=0)) - scored.T @ weights
+    right = centred.sum(axis=0)
+    return tuple(
+        _with_others(
+            centred[i],
+            scored[i],
+            matrix - (np.diag(scored[i]) - np.outer(scored[i], weights[i])),
+            right - centred[i],
+        )
+        for i in range(len(scored))
+    )
+
+
+def _with_others(
+    own: FloatArray, scored: BoolArray, matrix: FloatArray, right: FloatArray
+) -> float | NoResult:
+    """Correlate one taster with the solution of the others' equations."""
+    tasted = np.diag(matrix) > ZERO
+    shared = scored & tasted
+    if scored.sum() < 3:
+        return NoResult("A correlation says something from three variants on.")
+    if shared.sum() < 3 or np.linalg.matrix_rank(matrix, hermitian=True) < tasted.sum() - 1:
+        return NoResult("No other taster scored the same variants.")
+    others = (np.linalg.pinv(matrix, hermitian=True) @ right)[shared]
+    mine = own[shared] - own[shared].mean()
+    others = others - others.mean()
+    if np.abs(mine).max() < ZERO:
+        return NoResult("This taster gave every variant the same mean score.")
+    if np.abs(others).max() < ZERO:
+        return NoResult("The others, taken together, put all variants level.")
+    return float(np.clip(mine @ others / np.sqrt((mine @ mine) * (others @ others)), -1.0, 1.0))

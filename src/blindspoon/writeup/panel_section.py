@@ -9,7 +9,7 @@ from operator import attrgetter
 from blindspoon import wording
 from blindspoon.charts.chart import source_of
 from blindspoon.charts.tasters import alikeness_chart, places_chart, scale_use_chart
-from blindspoon.findings.panel_results import COLUMNS, AttributePanel, Panel, long_rows
+from blindspoon.findings.panel import COLUMNS, AttributePanel, Panel, long_rows
 from blindspoon.stats.results import Interval, NoResult
 from blindspoon.stats.two_way import LEVEL
 from blindspoon.trial import Attribute, Trial

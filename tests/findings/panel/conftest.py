@@ -8,8 +8,7 @@ import numpy as np
 import pytest
 
 from blindspoon.findings.compare import compare_trial
-from blindspoon.findings.panel import study_panel
-from blindspoon.findings.panel_results import AttributePanel
+from blindspoon.findings.panel import AttributePanel, study_panel
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.trial import Attribute, Decision, Scale, Tasting, Trial, Variant
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from scipy import stats
 
-from blindspoon.findings.panel import concordance, correlations, intraclass
+from blindspoon.stats.correlation import concordance, correlations, intraclass
 from blindspoon.stats.results import Interval, NoResult
 from blindspoon.stats.two_way import gather
 

@@ -11,8 +11,7 @@ import pytest
 
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.compare import compare_trial
-from blindspoon.findings.panel import study_panel
-from blindspoon.findings.panel_results import COLUMNS, MOST_TASTERS, long_rows
+from blindspoon.findings.panel import COLUMNS, MOST_TASTERS, long_rows, study_panel
 from blindspoon.stats.results import as_record
 
 
