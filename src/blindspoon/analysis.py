@@ -158,8 +158,8 @@ def draw_forest(found: Pool, target: Path) -> None:
 
     Raises DesignError where there is nothing to draw.
     """
-    from blindspoon.charts.board import forest_chart  # noqa: PLC0415
     from blindspoon.charts.chart import chart_file  # noqa: PLC0415 - brings in matplotlib
+    from blindspoon.writeup.kitchens import forest_chart  # noqa: PLC0415
 
     chart = forest_chart(found)
     if chart is None:

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from blindspoon.charts.board import (
+    AttributeOutcome,
     board_chart,
     differences_chart,
     differences_plot,
@@ -16,7 +17,6 @@ from blindspoon.charts.board import (
     scores_plot,
 )
 from blindspoon.charts.chart import Chart
-from blindspoon.charts.outcome import AttributeOutcome
 from blindspoon.charts.scene import (
     NARROW,
     WIDE,

@@ -7,12 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from blindspoon.charts.board import forest_chart, forest_plot, forest_title
 from blindspoon.charts.scene import NARROW, WIDE, Area, Line, Marks
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.pool_checks import Kitchen, Own, Pool, PooledAttribute, PooledComparison
 from blindspoon.findings.verdict import kind_of
 from blindspoon.stats.results import Interval, MixedContrast, NoResult
+from blindspoon.writeup.kitchens import forest_chart, forest_plot, forest_title
 
 SHEETS = pytest.mark.parametrize("sheet", [WIDE, NARROW], ids=["wide", "narrow"])
 NONE = NoResult("not asked for")

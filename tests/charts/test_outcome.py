@@ -5,7 +5,7 @@ import datetime
 import numpy as np
 import pytest
 
-from blindspoon.charts.outcome import outcome_of
+from blindspoon.charts.board import outcome_of
 from blindspoon.findings.comparison import AttributeResult, NotCompared, naming
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import NoResult

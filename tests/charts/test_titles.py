@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from blindspoon.charts.outcome import board_title, differences_title, scores_title
+from blindspoon.charts.board import board_title, differences_title, scores_title
 from blindspoon.findings.comparison import NotCompared
 
 LONG = [f"Brine number {n:02d}, oak and vine leaf, dill" for n in range(1, 13)]

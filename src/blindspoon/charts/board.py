@@ -1,23 +1,20 @@
-"""The charts of the verdicts: the board of all, each attribute's, and those of several kitchens."""
+"""The charts of the verdicts: the board of all, and each attribute's scores and differences."""
+
+from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import accumulate, pairwise, product
-from typing import Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from blindspoon import wording
+from blindspoon.arrays import FloatArray
 from blindspoon.charts.axis import Axis, difference_axis, shaded_words
-from blindspoon.charts.chart import Chart, chart_of, inline_svg
+from blindspoon.charts.chart import Chart, chart_of, inline_svg, source_of
 from blindspoon.charts.dots import Dot, DotPlot, Row
-from blindspoon.charts.outcome import (
-    AttributeOutcome,
-    board_title,
-    differences_title,
-    scores_title,
-    title_of,
-)
 from blindspoon.charts.scene import (
     Box,
     Laid,
@@ -35,11 +32,177 @@ from blindspoon.charts.scene import (
     variant_inks,
     wrap,
 )
-from blindspoon.findings.comparison import AttributeResult, Kind, Other, name_all
-from blindspoon.findings.pool_checks import Pool, PooledAttribute
-from blindspoon.findings.verdict import NAMES, SHORT_NAMES
-from blindspoon.stats.results import MixedContrast, NoResult, Unanimous
-from blindspoon.trial import Scale
+from blindspoon.findings.compare import Scored
+from blindspoon.findings.comparison import (
+    AttributeResult,
+    Comparison,
+    Kind,
+    Naming,
+    NotCompared,
+    Other,
+)
+from blindspoon.findings.verdict import ALL, SHORT_NAMES, clauses, in_a_word, otherwise
+from blindspoon.scores.score_table import ScoreTable
+from blindspoon.stats.results import Unanimous
+from blindspoon.trial import Attribute, Scale, Trial, Variant
+
+if TYPE_CHECKING:
+    from blindspoon.findings.verdict import Told
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AttributeOutcome:
+    """One attribute, as the tasters scored it and as it was judged.
+
+    `control` is its place in `variants`. `means`, shape (n_tasters, n_variants), are each taster's
+    over replicates, in points; NaN where nothing was scored. Of one person alone, a row is a round.
+    `source` stands under the figures that are files of their own.
+    """
+
+    variants: tuple[Variant, ...]
+    control: int
+    means: FloatArray
+    result: AttributeResult
+    names: Naming
+    source: str
+
+    @property
+    def attribute(self) -> Attribute:
+        return self.result.attribute
+
+    @property
+    def differences(self) -> FloatArray:
+        """Each taster's means minus their mean of the control, shape (n_tasters, n_variants)."""
+        return self.means - self.means[:, [self.control]]
+
+    @property
+    def others(self) -> tuple[int, ...]:
+        """Positions of all variants but the control."""
+        return tuple(place for place in range(len(self.variants)) if place != self.control)
+
+    def other(self, place: int) -> Other:
+        """Look up what was found of a variant that is not the control."""
+        return self.result.others[place - (place > self.control)]
+
+    def word(self, place: int) -> str:
+        """Say what was judged of a variant: "crisper"."""
+        other = self.other(place)
+        if isinstance(other, NotCompared):
+            return "not compared"
+        return in_a_word(other.verdict, self.attribute, up=other.direction > 0)
+
+    def other_word(self, place: int) -> str:
+        """Say what the second procedure would judge, where it is something else, in brackets."""
+        said = otherwise(self.other(place))
+        return f"({said})" if said else ""
+
+    @property
+    def scored(self) -> dict[int, float]:
+        """Plain means of the scores, in points, of the variants that anybody scored."""
+        found = {
+            place: float(column[np.isfinite(column)].mean())
+            for place, column in enumerate(self.means.T)
+            if np.isfinite(column).any()
+        }
+        for place in self.others:
+            if isinstance(other := self.other(place), Comparison):
+                found |= {place: other.mean_variant, self.control: other.mean_control}
+        return found
+
+
+def outcome_of(
+    trial: Trial, table: ScoreTable, result: AttributeResult, names: Naming
+) -> AttributeOutcome:
+    """Gather what the charts of one attribute need."""
+    days = sorted(session.date for session in trial.sessions if session.date)
+    when = trial.dates or " to ".join(dict.fromkeys(map(wording.day, (*days[:1], *days[-1:]))))
+    return AttributeOutcome(
+        variants=trial.variants,
+        control=trial.control_index,
+        means=Scored(trial, table, trial.attributes.index(result.attribute)).means,
+        result=result,
+        names=names,
+        source=source_of(trial, when),
+    )
+
+
+# What was found, in words: the titles -----------------------------------------------------------
+
+MOST_NAMES = 3  # variants that the title of a board names; more are counted
+LONGEST = 110  # characters of a title, while fewer names can make it shorter
+
+
+def differences_title(outcome: AttributeOutcome) -> str:
+    """State what was found on one attribute, by name, without a full stop.
+
+    "The calcium and cool-cellar jars were crisper than plain brine": the differences where there
+    are any, for its rows tell the rest. Of many variants, or long names, the first are named and
+    the others counted.
+    """
+    shown = [comparison for comparison in outcome.result.comparisons if comparison.direction]
+    return finding_of(outcome.result, shown or outcome.result.comparisons, outcome.names)
+
+
+def finding_of(result: AttributeResult, compared: Sequence[Comparison], names: Naming) -> str:
+    """State what was found of some of the comparisons of one attribute, without a full stop."""
+    label = result.attribute.label.lower()
+    if not compared:
+        return f"Nothing could be compared on {label}"
+    if len(compared) > 1 and all(comparison.verdict == "open" for comparison in compared):
+        return _to_whom(result, f"nothing is settled on {label}")
+    return _to_whom(result, title_of(compared, names))
+
+
+def title_of(told: Sequence[Told], names: Naming) -> str:
+    """Name what was found on one attribute in as many words as a title can have."""
+    ways = [(first, most) for first in (ALL, 3, 2, 1) for most in (ALL, 3, 2, 1)]
+    title = ""
+    for first, most in ways:
+        title = "; ".join(clauses(told, names, sizes=False, most=most, first=first))
+        if len(title) <= LONGEST:
+            break
+    return title
+
+
+def _to_whom(result: AttributeResult, clause: str) -> str:
+    """Say of one person alone that it is about them; otherwise only begin with a capital."""
+    return f"To this taster, {clause}" if result.unit == "round" else wording.capital(clause)
+
+
+def scores_title(outcome: AttributeOutcome) -> str:
+    """State between which means the scores of one attribute lay."""
+    label, digits = outcome.attribute.label.lower(), wording.digits_for(outcome.attribute.scale)
+    if not (scored := outcome.scored):
+        return f"Nothing was scored on {label}"
+    ends = [min(scored, key=scored.__getitem__), max(scored, key=scored.__getitem__)]
+    low, high = (wording.number(scored[place], digits) for place in ends)
+    if low == high:
+        return f"On average, {label} scored {low} throughout"
+    first, last = (outcome.names.short(outcome.variants[place]) for place in ends)
+    return f"On average, {label} ran from {low} for {first} to {high} for {last}"
+
+
+def board_title(outcomes: Sequence[AttributeOutcome]) -> str:
+    """Name the variants that differed on any attribute, and those that came close on all."""
+    names = outcomes[0].names
+    kinds: dict[Variant, set[Kind | None]] = {}
+    for outcome in outcomes:
+        for other in outcome.result.others:
+            kinds.setdefault(other.variant, set()).add(other.verdict)
+    shown = [variant for variant, found in kinds.items() if found & {"different", "slight"}]
+    alike = [variant for variant, found in kinds.items() if found == {"alike"}]
+    said = []
+    for variants, predicate in (
+        (shown, f"differed from {names.like} in some way"),
+        (alike, f"came within the margin of {'it' if shown else names.like} in all"),
+    ):
+        if variants:
+            named, rest = variants[:MOST_NAMES], len(variants[MOST_NAMES:])
+            said.append(f"{names.subject(named, rest)} {predicate}")
+    return _to_whom(outcomes[0].result, "; ".join(said) or "nothing is settled on any attribute")
+
+
+# Marks ------------------------------------------------------------------------------------------
 
 WIDTH, HEIGHT, EDGE = 72.0, 16.0, 4.0
 
@@ -91,6 +254,8 @@ def _mark(other: Other, limit: float, box: Box, ink: str, radius: float) -> list
         shapes.append(Marks(points=(centre,), radius=radius, ink=ink))
     return shapes
 
+
+# The board --------------------------------------------------------------------------------------
 
 GAP, APART = 14.0, 30.0  # pixels between columns, and between primary and exploratory ones
 LABELS, MOST_LABELS = 0.32, 0.42
@@ -235,6 +400,9 @@ class _Grid:
         return [*shapes, *words, *aside], (*words, *aside)[-1].y + 0.2 * style.leading
 
 
+# Scores and differences -------------------------------------------------------------------------
+
+
 def scores_chart(outcome: AttributeOutcome) -> Chart:
     """Draw what each taster gave each variant, and the means."""
     tasters = wording.count(outcome.means.shape[0], outcome.result.unit)
@@ -347,113 +515,3 @@ def _key(outcome: AttributeOutcome, axis: Axis) -> tuple[str, str]:
         said.append(estimate + (", an arrow where it goes on." if axis.cuts(bars) else "."))
     said += [*shaded_words(outcome.attribute), *["Exploratory."] * (not outcome.result.primary)]
     return f"Small dots: {' '.join(said)}", f"Densities: {' '.join(said)}"
-
-
-def forest_title(shown: PooledAttribute, pool: Pool) -> str:
-    """State what was found in kitchens like these on one attribute, without a full stop.
-
-    "In kitchens like these three, “Calcium” was crisper than the control; “Vine leaf” was within
-    1 point of it".
-    """
-    names, compared = name_all(pool.variants, pool.first.control), shown.comparisons
-    said = f"nothing is settled on {shown.attribute.label.lower()}"
-    if len(compared) == 1 or any(found.verdict != "open" for found in compared):
-        said = title_of(compared, names)
-    return f"{in_kitchens(pool)}, {said}"
-
-
-def in_kitchens(pool: Pool) -> str:
-    """Say of which kitchens the verdicts speak."""
-    number = len(pool.kitchens)
-    like = f"kitchens like these {wording.spelled(number)}"
-    return f"In {'these two kitchens' if number == 2 else like}"
-
-
-BEYOND = 1.5
-"""How far a pooled interval is drawn, in units of what the kitchens' own reach; then an arrow."""
-POOLED, BOTH = "Kitchens like these", "These two kitchens"
-
-
-def forest_chart(pool: Pool, attribute: str | None = None) -> Chart | None:
-    """Draw each kitchen's difference and the pooled one, a panel a variant.
-
-    Without an attribute, of the first primary one that is pooled, else of the first; None where
-    no variant is pooled on it.
-    """
-    named = (it for it in pool.attributes if attribute in (None, it.attribute.name))
-    asked = [it for it in named if it.comparisons]
-    if not asked:
-        return None
-    shown = min(asked, key=lambda it: not it.primary)
-    label = shown.attribute.label.lower()
-    kitchens = wording.count(len(pool.kitchens), "kitchen")
-    titles = dict.fromkeys(f"“{kitchen.trial.title}”" for kitchen in pool.kitchens)
-    names = wording.listing(kitchen.name for kitchen in pool.kitchens)
-    return chart_of(
-        name=f"{shown.attribute.name}-kitchens",
-        title=forest_title(shown, pool),
-        data=f"the differences from the control that {kitchens} found on {label}",
-        lay=forest_plot(pool, shown).lay,
-        source=f"{wording.listing(titles)}, tasted in {names}",
-    )
-
-
-def forest_plot(pool: Pool, shown: PooledAttribute) -> DotPlot:
-    """Set the kitchens of each variant under its name, the pooled one last."""
-    names, rows = [variant.name for variant in pool.variants], list[Row]()
-    inks = variant_inks(len(names), names.index(pool.first.control))
-    own, pooled = list[MixedContrast](), list[MixedContrast]()
-    for compared in shown.comparisons:
-        ink, head = inks[names.index(compared.variant.name)], compared.variant.label
-        for it in compared.own:
-            rows.append(_row(shown, it.kitchen, it.mixed, ink, head=head))
-            head = ""
-        label = BOTH if compared.alone else POOLED
-        rows.append(_row(shown, label, compared.deciding, ink, compared.verdict))
-        own += [it.mixed for it in compared.own if isinstance(it.mixed, MixedContrast)]
-        pooled += [compared.found] if compared.found else []
-    seen = [*_ends(own), *(found.difference for found in pooled)]
-    reach = BEYOND * max(map(abs, [*seen, shown.attribute.margin or 0.0]))
-    axis = difference_axis(
-        shown.attribute, (*seen, *(min(max(end, -reach), reach) for end in _ends(pooled)))
-    )
-    whose = (POOLED, BOTH)[len(pool.kitchens) == 2].lower()
-    text = (
-        f"Dots: each kitchen’s own difference from its control, "
-        f"“{pool.variant(pool.first.control).label}”, in points, with its own interval. Diamonds: "
-        f"{whose}, pooled, with the {wording.percent(1 - shown.alpha)} interval"
-    )
-    if any(comparison.verdict == "alike" for comparison in shown.comparisons):
-        text += f" ({wording.percent(1 - 2 * shown.alpha)} where “alike” was decided)"
-    cut = axis.cuts(found.interval for found in (*own, *pooled))
-    text += ", an arrow where an interval goes on." if cut else "."
-    exploratory = "" if shown.primary else "Exploratory: not what the trials were made to answer."
-    key = " ".join(filter(None, (text, *shaded_words(shown.attribute), exploratory)))
-    return DotPlot(axes=(axis,), rows=tuple(rows), key=(key, key), kind="Forest plot")
-
-
-def _ends(contrasts: list[MixedContrast]) -> list[float]:
-    return [end for found in contrasts for end in (found.interval.low, found.interval.high)]
-
-
-def _row(
-    shown: PooledAttribute,
-    label: str,
-    found: MixedContrast | NoResult,
-    ink: str,
-    verdict: Kind | None = None,
-    head: str = "",
-) -> Row:
-    """Draw what one kitchen found, or, where there is a verdict, what all come to."""
-    judged = (NAMES[verdict],) if verdict else ()
-    if isinstance(found, NoResult):
-        return Row(label=label, dots=(Dot(ink=ink),), notes=("no result", *judged), head=head)
-    interval, level = found.interval, ""
-    if verdict == "alike":
-        interval, level = found.equivalence_interval, f", {wording.percent(1 - 2 * shown.alpha)}"
-    mark: Literal["disc", "diamond"] = "diamond" if verdict else "disc"
-    dot = Dot(estimate=found.difference, interval=interval, ink=ink, mark=mark)
-    digits = wording.estimate_digits(found.difference, found.interval, shown.attribute)
-    reach = f"{wording.span(interval, shown.attribute)}{level}"
-    notes = (wording.signed(found.difference, digits), reach, *judged)
-    return Row(label=label, dots=(dot,), notes=notes, head=head)

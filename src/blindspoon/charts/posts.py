@@ -4,9 +4,8 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from blindspoon.charts.board import board_chart, differences_chart
+from blindspoon.charts.board import AttributeOutcome, board_chart, differences_chart
 from blindspoon.charts.chart import Chart, alt_text, balanced, footed, standalone_svg
-from blindspoon.charts.outcome import AttributeOutcome
 from blindspoon.charts.scene import (
     WIDE,
     Laid,

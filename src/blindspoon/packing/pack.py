@@ -14,8 +14,8 @@ from typing import NamedTuple
 from blindspoon import wording
 from blindspoon.analysis import compose_report, to_record
 from blindspoon.charts import posts
+from blindspoon.charts.board import finding_of
 from blindspoon.charts.chart import Chart, png_file, svg_file
-from blindspoon.charts.outcome import finding_of
 from blindspoon.charts.posts import Drawn
 from blindspoon.files import disk
 from blindspoon.findings.comparison import Analysis, name_all
@@ -23,7 +23,7 @@ from blindspoon.findings.further import study_further
 from blindspoon.findings.pool_checks import Pool
 from blindspoon.packing.repeat import data_package, kit_files
 from blindspoon.wording import sentence
-from blindspoon.writeup.kitchens_page import KitchensContent, compose_kitchens, kitchens_page
+from blindspoon.writeup.kitchens import KitchensContent, compose_kitchens, kitchens_page
 from blindspoon.writeup.methods import software
 from blindspoon.writeup.page import ASKED, ReportContent, page, render, writeup
 from blindspoon.writeup.records import pool_record

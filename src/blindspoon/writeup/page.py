@@ -7,9 +7,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from blindspoon import wording
-from blindspoon.charts.board import differences_chart, scores_chart
+from blindspoon.charts.board import (
+    AttributeOutcome,
+    differences_chart,
+    differences_title,
+    outcome_of,
+    scores_chart,
+)
 from blindspoon.charts.chart import Chart, svg_file
-from blindspoon.charts.outcome import AttributeOutcome, differences_title, outcome_of
 from blindspoon.files.photographs import Photograph, photographs
 from blindspoon.findings.comparison import Analysis, AttributeResult, NotCompared
 from blindspoon.findings.further import FurtherAnalyses

@@ -1,0 +1,266 @@
+"""What several kitchens found together: their page, from the parts of a trial's, and its chart."""
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from blindspoon import wording
+from blindspoon.charts.axis import difference_axis, shaded_words
+from blindspoon.charts.board import title_of
+from blindspoon.charts.chart import Chart, chart_of
+from blindspoon.charts.dots import Dot, DotPlot, Row
+from blindspoon.charts.scene import variant_inks
+from blindspoon.findings.comparison import Kind, name_all
+from blindspoon.findings.pool_checks import Pool, PooledAttribute
+from blindspoon.findings.verdict import NAMES, clauses
+from blindspoon.stats.results import MixedContrast, NoResult
+from blindspoon.trial import Trial
+from blindspoon.writeup.front import MOST_WORDS
+from blindspoon.writeup.methods import software
+from blindspoon.writeup.tables import MIXED, chosen, finer
+from blindspoon.writeup.words import Points, html_page, paragraphs
+from blindspoon.writeup.writers import Table, table_of
+
+HEADS = {
+    "difference": "Difference",
+    "interval": "Interval",
+    "equivalence_interval": "Interval for “alike”",
+    "p_adjusted": "p, adjusted",
+}
+SHOWN = tuple(replace(column, head=HEADS[column.name]) for column in chosen(MIXED, *HEADS))
+ONLY = "These kitchens only"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PooledFinding:
+    """What the page says of one attribute; no chart where nothing is pooled.
+
+    The answer is the finding in a few sentences; `spread` says how far kitchens disagree, the
+    sentence for everybody first. There is a table a variant of what each kitchen found.
+    """
+
+    found: PooledAttribute
+    chart: Chart | None
+    answer: str
+    spread: tuple[str, ...]
+    tables: tuple[Table, ...]
+
+
+def _pooled_findings(pool: Pool) -> tuple[PooledFinding, ...]:
+    """Say everything about every attribute, the primary ones first."""
+    return tuple(
+        PooledFinding(
+            found=found,
+            chart=forest_chart(pool, found.attribute.name),
+            answer=_answer(found, pool),
+            spread=paragraphs("spread", fit=found.fit, digits=finer(found.attribute)),
+            tables=tuple(
+                table_of(
+                    f"{found.attribute.name}-{compared.variant.name}",
+                    f"{found.attribute.label}: {compared.variant.label}",
+                    "Kitchen",
+                    SHOWN,
+                    [
+                        *((own.kitchen, own.mixed, found.attribute) for own in compared.own),
+                        (POOLED, compared.pooled, found.attribute),
+                        (ONLY, compared.these, found.attribute),
+                    ],
+                )
+                for compared in found.comparisons
+            ),
+        )
+        for found in pool.attributes
+    )
+
+
+def _answer(found: PooledAttribute, pool: Pool) -> str:
+    """Say what was found, with sizes and with what came close unless that is long."""
+    short = wording.sentence(forest_title(found, pool))
+    if not found.comparisons:
+        return short
+    names = name_all(pool.variants, pool.first.control)
+    first, *more = clauses(found.comparisons, names, sizes=True)
+    told = " ".join(map(wording.sentence, (f"{_in_kitchens(pool)}, {first}", *more)))
+    return told if len(told.split()) <= MOST_WORDS else short
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KitchensContent:
+    """What is said of several kitchens, in the parts of a trial's report that templates share.
+
+    The trial is the one whose rule decides, with the variants that all kitchens made. Primary
+    findings come first. `spoken` is the answer in one sentence; `weak` is what weakens single
+    kitchens, how far they disagree, and what the claims are about. What is always empty are parts
+    of each kitchen's own report.
+    """
+
+    pool: Pool
+    trial: Trial
+    findings: tuple[PooledFinding, ...]
+    question: str
+    answer: str
+    spoken: str
+    trust: str
+    picture: Chart | None
+    weak: Points
+    figures: tuple[Chart, ...]
+    photos: tuple[()] = ()
+    remarks: tuple[()] = ()
+    advice: tuple[()] = ()
+    sections: tuple[()] = ()
+
+    @property
+    def title(self) -> str:
+        """What stands at the head."""
+        return self.trial.title
+
+
+def compose_kitchens(pool: Pool) -> KitchensContent:
+    """Say everything that the page says."""
+    findings = _pooled_findings(pool)
+    head, kitchens = findings[0], pool.kitchens
+    lead = (
+        "" if head.found.primary else "No kitchen’s rule was made for this, so take it as a lead. "
+    )
+    who = (f"{k.name}: {wording.count(len(k.table.tasters), 'taster')}" for k in kitchens)
+    spread = f"{head.spread[0][:1].lower()}{head.spread[0][1:]}"
+    spread = f"On {head.found.attribute.label.lower()}, {spread}"
+    number = wording.capital(wording.spelled(len(kitchens)))
+    held = (k.standing is not None and k.standing.seal and not k.standing.bent for k in kitchens)
+    blind = ", all blind, under codes" if all(held) else ""
+    return KitchensContent(
+        pool=pool,
+        trial=replace(pool.first, variants=pool.variants),
+        findings=findings,
+        question=f"{number} kitchens made the same and tasted it, each by themselves.",
+        answer=lead + head.answer,
+        spoken=lead + wording.sentence(forest_title(head.found, pool)),
+        trust=f"{'; '.join(who)}{blind}. The rule is that of {kitchens[0].name}.",
+        picture=head.chart,
+        weak=tuple(("", text) for text in (*pool.caveats, spread, *pool.remarks)),
+        figures=tuple(finding.chart for finding in findings if finding.chart),
+    )
+
+
+def kitchens_page(content: KitchensContent, *, paper: bool = False) -> str:
+    """Fill the template, perhaps for paper only; all text of the hosts is escaped in it."""
+    return html_page(
+        "kitchens",
+        content=content,
+        pool=content.pool,
+        paper=paper,
+        control=content.trial.variant(content.trial.control).label,
+        software=software(),
+    )
+
+
+# Their chart --------------------------------------------------------------------------------
+
+
+def forest_title(shown: PooledAttribute, pool: Pool) -> str:
+    """State what was found in kitchens like these on one attribute, without a full stop.
+
+    "In kitchens like these three, “Calcium” was crisper than the control; “Vine leaf” was within
+    1 point of it".
+    """
+    names, compared = name_all(pool.variants, pool.first.control), shown.comparisons
+    said = f"nothing is settled on {shown.attribute.label.lower()}"
+    if len(compared) == 1 or any(found.verdict != "open" for found in compared):
+        said = title_of(compared, names)
+    return f"{_in_kitchens(pool)}, {said}"
+
+
+def _in_kitchens(pool: Pool) -> str:
+    """Say of which kitchens the verdicts speak."""
+    number = len(pool.kitchens)
+    like = f"kitchens like these {wording.spelled(number)}"
+    return f"In {'these two kitchens' if number == 2 else like}"
+
+
+BEYOND = 1.5
+"""How far a pooled interval is drawn, in units of what the kitchens' own reach; then an arrow."""
+POOLED, BOTH = "Kitchens like these", "These two kitchens"
+
+
+def forest_chart(pool: Pool, attribute: str | None = None) -> Chart | None:
+    """Draw each kitchen's difference and the pooled one, a panel a variant.
+
+    Without an attribute, of the first primary one that is pooled, else of the first; None where
+    no variant is pooled on it.
+    """
+    named = (it for it in pool.attributes if attribute in (None, it.attribute.name))
+    asked = [it for it in named if it.comparisons]
+    if not asked:
+        return None
+    shown = min(asked, key=lambda it: not it.primary)
+    label = shown.attribute.label.lower()
+    kitchens = wording.count(len(pool.kitchens), "kitchen")
+    titles = dict.fromkeys(f"“{kitchen.trial.title}”" for kitchen in pool.kitchens)
+    names = wording.listing(kitchen.name for kitchen in pool.kitchens)
+    return chart_of(
+        name=f"{shown.attribute.name}-kitchens",
+        title=forest_title(shown, pool),
+        data=f"the differences from the control that {kitchens} found on {label}",
+        lay=forest_plot(pool, shown).lay,
+        source=f"{wording.listing(titles)}, tasted in {names}",
+    )
+
+
+def forest_plot(pool: Pool, shown: PooledAttribute) -> DotPlot:
+    """Set the kitchens of each variant under its name, the pooled one last."""
+    names, rows = [variant.name for variant in pool.variants], list[Row]()
+    inks = variant_inks(len(names), names.index(pool.first.control))
+    own, pooled = list[MixedContrast](), list[MixedContrast]()
+    for compared in shown.comparisons:
+        ink, head = inks[names.index(compared.variant.name)], compared.variant.label
+        for it in compared.own:
+            rows.append(_row(shown, it.kitchen, it.mixed, ink, head=head))
+            head = ""
+        label = BOTH if compared.alone else POOLED
+        rows.append(_row(shown, label, compared.deciding, ink, compared.verdict))
+        own += [it.mixed for it in compared.own if isinstance(it.mixed, MixedContrast)]
+        pooled += [compared.found] if compared.found else []
+    seen = [*_ends(own), *(found.difference for found in pooled)]
+    reach = BEYOND * max(map(abs, [*seen, shown.attribute.margin or 0.0]))
+    axis = difference_axis(
+        shown.attribute, (*seen, *(min(max(end, -reach), reach) for end in _ends(pooled)))
+    )
+    whose = (POOLED, BOTH)[len(pool.kitchens) == 2].lower()
+    text = (
+        f"Dots: each kitchen’s own difference from its control, "
+        f"“{pool.variant(pool.first.control).label}”, in points, with its own interval. Diamonds: "
+        f"{whose}, pooled, with the {wording.percent(1 - shown.alpha)} interval"
+    )
+    if any(comparison.verdict == "alike" for comparison in shown.comparisons):
+        text += f" ({wording.percent(1 - 2 * shown.alpha)} where “alike” was decided)"
+    cut = axis.cuts(found.interval for found in (*own, *pooled))
+    text += ", an arrow where an interval goes on." if cut else "."
+    exploratory = "" if shown.primary else "Exploratory: not what the trials were made to answer."
+    key = " ".join(filter(None, (text, *shaded_words(shown.attribute), exploratory)))
+    return DotPlot(axes=(axis,), rows=tuple(rows), key=(key, key), kind="Forest plot")
+
+
+def _ends(contrasts: list[MixedContrast]) -> list[float]:
+    return [end for found in contrasts for end in (found.interval.low, found.interval.high)]
+
+
+def _row(
+    shown: PooledAttribute,
+    label: str,
+    found: MixedContrast | NoResult,
+    ink: str,
+    verdict: Kind | None = None,
+    head: str = "",
+) -> Row:
+    """Draw what one kitchen found, or, where there is a verdict, what all come to."""
+    judged = (NAMES[verdict],) if verdict else ()
+    if isinstance(found, NoResult):
+        return Row(label=label, dots=(Dot(ink=ink),), notes=("no result", *judged), head=head)
+    interval, level = found.interval, ""
+    if verdict == "alike":
+        interval, level = found.equivalence_interval, f", {wording.percent(1 - 2 * shown.alpha)}"
+    mark: Literal["disc", "diamond"] = "diamond" if verdict else "disc"
+    dot = Dot(estimate=found.difference, interval=interval, ink=ink, mark=mark)
+    digits = wording.estimate_digits(found.difference, found.interval, shown.attribute)
+    reach = f"{wording.span(interval, shown.attribute)}{level}"
+    notes = (wording.signed(found.difference, digits), reach, *judged)
+    return Row(label=label, dots=(dot,), notes=notes, head=head)
