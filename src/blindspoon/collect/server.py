@@ -41,7 +41,7 @@ JINJA = {
 PORT = 8765  # where the page is served if nothing else is asked for
 MOST_UNTOLD = 1000  # sentences that wait to be told; what happens beyond is not told
 
-NO_NETWORK = Rule(
+_NO_NETWORK = Rule(
     "cannot-serve",
     "phones reach the score page over a network that they share with it",
     "Join the Wi-Fi and try again, or leave --lan out to key in paper ballots here",
@@ -135,7 +135,7 @@ def serve(
     """
     found = network_addresses() if lan else ("127.0.0.1",)
     if not found:
-        raise FormError([NO_NETWORK.broken("this computer is in no network", "the network")])
+        raise FormError([_NO_NETWORK.broken("this computer is in no network", "the network")])
 
     def now() -> tuple[str, ...]:
         """Give the addresses, which may change while people taste."""
@@ -249,7 +249,7 @@ class Phones:
             if self._until:
                 return
             if not network_addresses():
-                raise FormError([NO_NETWORK.broken("this computer is in no network", "Wi-Fi")])
+                raise FormError([_NO_NETWORK.broken("this computer is in no network", "Wi-Fi")])
             every = listening("0.0.0.0", *near(PORT))  # noqa: S104 - asked for
             listener = stack.enter_context(every)
             self._port = port = int(listener.getsockname()[1])

@@ -353,7 +353,7 @@ def paper_of(folder: Path) -> tuple[Paper, str | None]:
     return "letter" if paper == "letter" else "a4", stock if stock in LABEL_STOCKS else None
 
 
-class JobStoppedError(Exception):
+class _StoppedError(Exception):
     """The host does not want the result any more."""
 
 
@@ -381,7 +381,7 @@ class Job:
     def moved(self, done: int, of: int) -> None:
         """Note how far it is."""
         if self.stopping.is_set():
-            raise JobStoppedError
+            raise _StoppedError
         self.done, self.of = done, of
 
 
@@ -420,7 +420,7 @@ class Jobs:
             try:
                 job.moved(0, 1)
                 job.result = job.work(job.moved)
-            except JobStoppedError:
+            except _StoppedError:
                 pass
             except TrialError as error:
                 job.problems = error.problems
