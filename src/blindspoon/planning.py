@@ -52,9 +52,9 @@ def size_folder(
     folder: Path, options: SizeOptions, progress: Progress | None = None
 ) -> tuple[Trial, Sizing]:
     """Simulate trials of the design of a folder, and tell the panels done; see `api.size`."""
-    from blindspoon.simulate.situations import BOTH  # noqa: PLC0415 - brings in scipy
     from blindspoon.simulate.size import size, sized_attribute  # noqa: PLC0415
     from blindspoon.simulate.size_results import in_rounds  # noqa: PLC0415
+    from blindspoon.simulate.trials import BOTH  # noqa: PLC0415 - brings in scipy
 
     text = disk.read_folder(folder, without={*disk.TABLES} - {"batches.csv"})
     trial = text.trial

@@ -11,8 +11,7 @@ from scipy import stats
 
 from blindspoon.findings.compare import compare_trial
 from blindspoon.simulate.calibrate import answers, rate, replies
-from blindspoon.simulate.situations import HUNDRED, SITUATIONS, Truths
-from blindspoon.simulate.trials import make_trial, simulate
+from blindspoon.simulate.trials import HUNDRED, SITUATIONS, Truths, make_trial, simulate
 from blindspoon.stats.dunnett import Dunnett
 
 

@@ -25,8 +25,18 @@ from blindspoon.simulate.course_rates import (
     course_chunk,
     summed,
 )
-from blindspoon.simulate.situations import SITUATIONS, TRUTHS, Situation, Truth, Truths, truths
-from blindspoon.simulate.trials import Progress, make_trial, simulate, sweep
+from blindspoon.simulate.trials import (
+    SITUATIONS,
+    TRUTHS,
+    Progress,
+    Situation,
+    Truth,
+    Truths,
+    make_trial,
+    simulate,
+    sweep,
+    truths,
+)
 from blindspoon.stats.results import Contrast, Interval, NoResult, Record
 from blindspoon.stats.sign_flips import EXACT_UP_TO
 

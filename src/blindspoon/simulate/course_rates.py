@@ -12,8 +12,7 @@ from blindspoon.batches.measured import CupAges
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.course import CourseFound, compare_course
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.simulate.situations import Situation, Truth
-from blindspoon.simulate.trials import ALPHA
+from blindspoon.simulate.trials import ALPHA, Situation, Truth
 from blindspoon.stats.over_days import Bracket, Crossing, DayOfShare, Trend
 from blindspoon.stats.results import Interval
 from blindspoon.stats.signed_ranks import PageTrend

@@ -13,7 +13,6 @@ from blindspoon.arrays import BoolArray, FloatArray
 from blindspoon.errors import DesignError, Rule
 from blindspoon.findings.comparison import By
 from blindspoon.simulate.at_once import decide, make_flips, make_rule, steady, tell_apart, within
-from blindspoon.simulate.situations import BOTH
 from blindspoon.simulate.size_results import (
     WANTED,
     Chance,
@@ -26,6 +25,7 @@ from blindspoon.simulate.size_results import (
     sentences_of,
 )
 from blindspoon.simulate.trials import (
+    BOTH,
     PanelSize,
     Progress,
     differing,

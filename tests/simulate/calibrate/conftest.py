@@ -10,8 +10,14 @@ import pytest
 
 from blindspoon.serving.plan import request_for
 from blindspoon.simulate.calibrate import Counted, Rate
-from blindspoon.simulate.situations import SITUATIONS, truths
-from blindspoon.simulate.trials import draw_orders, draw_trial_scores, make_trial, simulate
+from blindspoon.simulate.trials import (
+    SITUATIONS,
+    draw_orders,
+    draw_trial_scores,
+    make_trial,
+    simulate,
+    truths,
+)
 
 
 @pytest.fixture(scope="session")

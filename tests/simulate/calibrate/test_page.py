@@ -24,7 +24,7 @@ from blindspoon.simulate.calibrate import (
     tables,
     to_csv,
 )
-from blindspoon.simulate.situations import SITUATIONS
+from blindspoon.simulate.trials import SITUATIONS
 
 DAY = datetime.date(2026, 9, 5)
 SMALL = ["calibrate", "--trials", "8", "--tasters", "6", "--only", "normal", "--jobs", "1"]

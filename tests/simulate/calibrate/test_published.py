@@ -13,7 +13,7 @@ import pytest
 from blindspoon.files.text_table import write_csv
 from blindspoon.simulate import calibrate, course_rates
 from blindspoon.simulate.calibrate import COLUMNS, LIMIT, SEED, is_beyond, pooled, summary
-from blindspoon.simulate.situations import SITUATIONS
+from blindspoon.simulate.trials import SITUATIONS
 
 DOCS = Path(__file__).parents[3] / "docs/explanation"
 CSV = DOCS / "calibration.csv"

@@ -13,7 +13,7 @@ from blindspoon.findings.verdict import judge
 from blindspoon.simulate import calibrate
 from blindspoon.simulate.calibrate import held_to_limits, is_beyond, rate
 from blindspoon.simulate.course_rates import Cell
-from blindspoon.simulate.situations import SITUATIONS
+from blindspoon.simulate.trials import SITUATIONS
 from blindspoon.stats.results import Interval
 
 NORMAL, FIVE = SITUATIONS[:2]

@@ -6,7 +6,7 @@ import pytest
 
 from blindspoon.findings.compare import compare_trial
 from blindspoon.simulate.calibrate import QUESTIONS, Answer, Rate, answers, rate, replies
-from blindspoon.simulate.situations import Truths
+from blindspoon.simulate.trials import Truths
 from blindspoon.stats.results import Interval, NoResult
 
 WIDE = Interval(-9, 9)

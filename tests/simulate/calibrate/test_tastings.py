@@ -7,7 +7,7 @@ import pytest
 
 from blindspoon.files.text_table import FolderTables, read_table
 from blindspoon.scores.score_table import build_table
-from blindspoon.simulate.situations import SITUATIONS, TRUTHS, differing, truths
+from blindspoon.simulate.trials import SITUATIONS, TRUTHS, truths, who_differs
 
 NAMES = [each.name for each in SITUATIONS]
 
@@ -139,7 +139,7 @@ def test_mean_differences_are_the_true_ones(grid, situation, name, truth):
     true = truths(situation(name), truth, 4)
     scores = grid(name, truth=truth)
     differences = (scores[:, :, 1:] - scores[:, :, :1]).reshape(-1, 3, scores.shape[3])
-    wanted = np.array(differing(truth, 4)) * situation(name).margin
+    wanted = np.array(who_differs(truth, 4)) * situation(name).margin
     assert true.means == pytest.approx(wanted, abs=1e-9)
     means = np.nanmean(differences, axis=(0, 2))
     assert means == pytest.approx(wanted, abs=0.07)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from blindspoon.simulate.situations import SITUATIONS, truths
+from blindspoon.simulate.trials import SITUATIONS, truths
 from blindspoon.stats.assumptions import find_flags
 from blindspoon.trial import Scale
 

@@ -16,7 +16,6 @@ from blindspoon.findings.compare import compare_trial
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.serving.plan import measure
 from blindspoon.simulate import trials as simulated_trials
-from blindspoon.simulate.situations import TEN, Situation, truths
 from blindspoon.simulate.size import (
     MOST,
     PRECISE,
@@ -30,7 +29,7 @@ from blindspoon.simulate.size import (
     sized_attribute,
 )
 from blindspoon.simulate.size_results import Spread, common_practice
-from blindspoon.simulate.trials import PanelSize
+from blindspoon.simulate.trials import TEN, PanelSize, Situation, truths
 
 SMALL = {"tasters": [5, 8, 12], "sessions": [1, 2], "trials": 600}
 
