@@ -27,8 +27,7 @@ from blindspoon.writeup.kitchens import KitchensContent, compose_kitchens, kitch
 from blindspoon.writeup.methods import software
 from blindspoon.writeup.page import ASKED, ReportContent, page, render, writeup
 from blindspoon.writeup.records import pool_record
-from blindspoon.writeup.words import html_page, templates
-from blindspoon.writeup.writers import inline
+from blindspoon.writeup.words import html_page, markdown_page
 
 MOST_METHODS, MOST_POINTS = 6, 3
 """Variants of which a post tells how they were made, and points that it takes over of a list."""
@@ -38,8 +37,8 @@ def blog(content: ReportContent | KitchensContent) -> str:
     """Write a post of about 300 words in CommonMark, with the picture at its head."""
     trial, names = content.trial, name_all(content.trial.variants, content.trial.control)
     others = [variant for variant in trial.variants if variant.name != trial.control]
-    return _markdown(
-        "blog.md.j2",
+    return markdown_page(
+        "blog",
         content=content,
         kit=isinstance(content, ReportContent),
         names=names,
@@ -71,8 +70,8 @@ def say(content: ReportContent | KitchensContent, drawn: Collection[str]) -> str
     points = {part.name: part.points for part in content.sections}
     names = name_all(trial.variants, trial.control)
     cautions = points.get("cautions", ())
-    return _markdown(
-        "say.md.j2",
+    return markdown_page(
+        "say",
         content=content,
         spoken=spoken,
         compared=wording.listing(map(names.short, trial.variants)),
@@ -89,11 +88,6 @@ def start(title: str, answer: str, files: Collection[str], lacking: Sequence[str
     return html_page(
         "start", title=title, answer=answer, here=here, lacking=lacking, software=software()
     )
-
-
-def _markdown(name: str, **facts: object) -> str:
-    text = templates().get_template(name).render(inline=inline, **facts)
-    return re.sub(r"\n{3,}", "\n\n", text.strip()) + "\n"
 
 
 Step = Callable[[], Iterable[Drawn]]  # makes some pictures

@@ -28,8 +28,8 @@ from blindspoon.wording import capital
 from blindspoon.writeup.batches_section import recipe_table
 from blindspoon.writeup.limits import cautions
 from blindspoon.writeup.methods import software
-from blindspoon.writeup.words import html_page, templates
-from blindspoon.writeup.writers import Table, blank_as_dash, inline
+from blindspoon.writeup.words import html_page, markdown_page
+from blindspoon.writeup.writers import Table, blank_as_dash
 
 Record = dict[str, Any]
 
@@ -277,11 +277,9 @@ def data_package(
         "keywords": ["blind tasting", *([trial.product] if trial.product else [])],
         "resources": [resource.to_record(files[resource.path]) for resource in resources],
     }
-    dictionary = templates().get_template("data.md.j2")
-    readme = dictionary.render(trial=trial, resources=resources, inline=inline).rstrip() + "\n"
     return {
         "datapackage.json": (json.dumps(descriptor, indent=2, ensure_ascii=False) + "\n").encode(),
-        "README.md": readme.encode(),
+        "README.md": markdown_page("data", trial=trial, resources=resources).encode(),
         "trial.toml": trial_text(replace(trial, photos=())).encode(),
         **({FILE: seal.to_toml().encode()} if seal else {}),
         **files,
@@ -302,7 +300,7 @@ def kit_files(
     Blindspoon.
     """
     again = _repeat_of(trial, table)
-    jars = recipes(trial, made.log, jar_g) if made else ()
+    jars = {it.variant: it for it in recipes(trial, made.log, jar_g)} if made else {}
     own = {variant.name: [f"{variant.name} jar"] for variant in again.variants}
     plan = draw(request_for(again, own), np.random.default_rng([again.seed, 0]))
     sheets = print_sheets(again, plan, portion_g=again.tasting.portion_g)
@@ -351,16 +349,15 @@ def _rule_to_declare(trial: Trial) -> str:
     return text.replace(heading, heading + DECLARE)
 
 
-def _batch_rows(trial: Trial, jars: Sequence[Recipe]) -> list[list[str]]:
+def _batch_rows(trial: Trial, jars: Mapping[str, Recipe]) -> list[list[str]]:
     """Write what is to be weighed; the days and the temperature are the reader's to fill in."""
-    grams = list(dict.fromkeys(name for jar in jars for name in jar.grams))
-    told = dict.fromkeys(name for jar in jars for name in jar.others)
+    grams = list(dict.fromkeys(name for jar in jars.values() for name in jar.grams))
+    told = dict.fromkeys(name for jar in jars.values() for name in jar.others)
     words: list[str] = [name for name in ("acid", "starter", "vessel") if name in told]
     words += [name for name in told if name not in (*words, "temperature_c")]
-    by_variant = {jar.variant: jar for jar in jars}
     rows = []
     for variant in trial.variants:
-        jar = by_variant.get(variant.name)
+        jar = jars.get(variant.name)
         masses = jar.grams if jar else {}
         written = {name: f"{it:.0f}" if it >= 1000 else f"{it:.4g}" for name, it in masses.items()}
         cells = [written.get(name, "") for name in grams]
@@ -397,7 +394,7 @@ def _repeat_of(trial: Trial, table: ScoreTable) -> Trial:
 
 
 def _do_it_yourself(
-    trial: Trial, plan: ServingPlan, jars: Sequence[Recipe], made: Made | None, jar_g: float
+    trial: Trial, plan: ServingPlan, jars: Mapping[str, Recipe], made: Made | None, jar_g: float
 ) -> bytes:
     """Write the page of a repeat; it needs no other file, no network and no script.
 
@@ -451,13 +448,12 @@ def _do_it_yourself(
     ).encode()
 
 
-def _others_table(trial: Trial, jars: Sequence[Recipe]) -> Table:
+def _others_table(trial: Trial, jars: Mapping[str, Recipe]) -> Table:
     """Show the methods, and what is not weighed as it was in the first jars."""
-    by_variant = {jar.variant: jar for jar in jars}
-    names = list(dict.fromkeys(name for jar in jars for name in jar.others))
+    names = list(dict.fromkeys(name for jar in jars.values() for name in jar.others))
     rows = []
     for variant in trial.variants:
-        jar = by_variant.get(variant.name)
+        jar = jars.get(variant.name)
         days = "" if jar is None or jar.days is None else wording.count(round(jar.days), "day")
         held = "" if jar is None else wording.grams(jar.made_g)
         own = [jar.others.get(name, "") if jar else "" for name in names]

@@ -374,26 +374,19 @@ def _correlations_table(trial: Trial, pairs: tuple[AttributePair, ...]) -> Table
     )
 
 
-def _correlations_csv(pairs: tuple[AttributePair, ...] | NoResult) -> str:
+def _correlations_csv(pairs: tuple[AttributePair, ...]) -> str:
     """One row a pair of attributes and a question."""
-    columns = PAIR[0].inner
-    names = ["first", "second", "question", *csv_names(columns), "reason"]
-    if isinstance(pairs, NoResult):
-        return to_csv(names, [[*[None] * (len(names) - 1), pairs.reason]])
-    rows: list[list[Cell]] = []
+    columns, rows = PAIR[0].inner, list[list[Cell]]()
     for pair in pairs:
         for question, found in (("within", pair.within), ("between", pair.between)):
             reason = found.reason if isinstance(found, NoResult) else None
             head: list[Cell] = [pair.first, pair.second, f"{question} variants"]
             rows.append([*head, *csv_values(columns, found), reason])
-    return to_csv(names, rows)
+    return to_csv(["first", "second", "question", *csv_names(columns), "reason"], rows)
 
 
 def _overall_csv(overall: Overall | NoResult) -> str:
-    """One row a variant and attribute."""
-    names = [*csv_names(OVERALL), "reason"]
-    if isinstance(overall, NoResult):
-        return to_csv(names, [[*csv_values(OVERALL, overall), overall.reason]])
-    return to_csv(
-        names, ([*csv_values(OVERALL, comparison), None] for comparison in overall.comparisons)
-    )
+    """One row a variant and attribute, or the reason why there is none."""
+    rows = [overall] if isinstance(overall, NoResult) else overall.comparisons
+    cells = ([*csv_values(OVERALL, row), getattr(row, "reason", None)] for row in rows)
+    return to_csv([*csv_names(OVERALL), "reason"], cells)

@@ -1,6 +1,5 @@
 """An analysis -> everything that the page says -> index.html, complete in itself, and its files."""
 
-import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
@@ -46,8 +45,8 @@ from blindspoon.writeup.limits import next_steps
 from blindspoon.writeup.panel_section import panel_section
 from blindspoon.writeup.records import csv_files
 from blindspoon.writeup.tables import MOST_SERVINGS, number_tables, raw_tables
-from blindspoon.writeup.words import PageSection, Points, html_page, templates
-from blindspoon.writeup.writers import Table, inline, markdown
+from blindspoon.writeup.words import PageSection, Points, html_page, markdown_page
+from blindspoon.writeup.writers import Table, markdown
 
 FOLDS = (
     ("hangs", "What would change it", ("influence", "unsettled", "not-shown")),
@@ -415,6 +414,4 @@ def writeup(content: ReportContent) -> str:
     CommonMark with tables, no HTML. Figures are linked as ``figures/NAME.png``, tables as
     ``tables/NAME.csv``.
     """
-    made = templates().get_template("writeup.md.j2")
-    text = made.render(content=content, inline=inline, markdown=markdown, **_said_once(content))
-    return re.sub(r"\n{3,}", "\n\n", text.strip()) + "\n"
+    return markdown_page("writeup", content=content, markdown=markdown, **_said_once(content))

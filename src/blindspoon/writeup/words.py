@@ -13,7 +13,7 @@ from blindspoon.charts.chart import Chart
 from blindspoon.charts.scene import FONTS, css_variables, face_css
 from blindspoon.stats.results import NoResult
 from blindspoon.wording import day
-from blindspoon.writeup.writers import Table
+from blindspoon.writeup.writers import Table, inline
 
 
 def dated(text: str) -> str:
@@ -74,6 +74,12 @@ def html_page(name: str, **facts: object) -> str:
     parts = MARKUP.split(page)
     parts[::2] = unbroken("<>".join(parts[::2])).split("<>")
     return "".join(parts)
+
+
+def markdown_page(name: str, **facts: object) -> str:
+    """Fill a template of Markdown, by its name without ending; it keeps texts out of the markup."""
+    text = templates().get_template(f"{name}.md.j2").render(inline=inline, **facts)
+    return re.sub(r"\n{3,}", "\n\n", text.strip()) + "\n"
 
 
 def unbroken(text: str) -> str:
