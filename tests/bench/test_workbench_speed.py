@@ -53,8 +53,8 @@ from blindspoon.collect import ports
 if sys.argv[2] == "address":  # what comes after is loaded while the browser starts
     sys.stdout.flush = lambda: os._exit(0)
 else:
-    from blindspoon.collect import connections
-    connections.Server.run = lambda self: None
+    from blindspoon.collect import server
+    server.Server.run = lambda self: None
 main(["open", sys.argv[1], "--no-browser"])
 """
 

@@ -9,7 +9,7 @@ from urllib.parse import urlsplit
 
 import pytest
 
-from blindspoon.collect import connections, server
+from blindspoon.collect import server
 
 HALF = b"GET / HTTP/1.1\r\nHost: x"
 
@@ -36,7 +36,7 @@ def is_open(link):
 
 @pytest.mark.skipif(sys.platform != "linux", reason="elsewhere 127.0.0.3 needs setting up")
 def test_one_device_with_many_slow_sockets_keeps_nobody_out(folder, serve, monkeypatch):
-    monkeypatch.setattr(connections, "FROM_ONE", 20)
+    monkeypatch.setattr(server, "FROM_ONE", 20)
     with serve(folder) as addresses, contextlib.ExitStack() as stack:
         phone = connect(addresses, stack)
         assert status(phone, addresses) == b"200"
@@ -51,7 +51,7 @@ def test_one_device_with_many_slow_sockets_keeps_nobody_out(folder, serve, monke
 
 
 def test_in_a_full_house_who_never_asked_goes_before_who_was_answered(folder, serve, monkeypatch):
-    monkeypatch.setattr(connections, "_room", lambda: 3)
+    monkeypatch.setattr(server, "_room", lambda: 3)
     with serve(folder) as addresses, contextlib.ExitStack() as stack:
         phone = connect(addresses, stack)
         assert status(phone, addresses) == b"200"
@@ -61,7 +61,7 @@ def test_in_a_full_house_who_never_asked_goes_before_who_was_answered(folder, se
 
 
 def test_a_request_that_comes_drop_by_drop_has_a_deadline(folder, serve, monkeypatch):
-    monkeypatch.setattr(connections, "DEADLINE", 1.0)
+    monkeypatch.setattr(server, "DEADLINE", 1.0)
     with serve(folder) as addresses, contextlib.ExitStack() as stack:
         answered, drops = connect(addresses, stack), connect(addresses, stack)
         assert status(answered, addresses) == b"200"
@@ -77,7 +77,7 @@ def test_a_request_that_comes_drop_by_drop_has_a_deadline(folder, serve, monkeyp
 
 def test_a_request_that_wakes_the_listener_as_it_is_ended_closes_nothing_too_early(monkeypatch):
     with server.listening("127.0.0.1", 0) as listener:
-        made = connections.Server(lambda *_: [], [listener], threads=1)
+        made = server.Server(lambda *_: [], [listener], threads=1)
         pipe = made._listener.trigger
         pull = pipe._physical_pull
 

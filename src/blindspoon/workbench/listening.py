@@ -80,8 +80,8 @@ def serve(shelf: Path, door: Door, port: int | None, ready: Callable[[str], None
         listener.listen()
         own_state.note_open(own_state.open_shelves() | {str(shelf): bound})
         ready(f"http://127.0.0.1:{bound}/")
-        from blindspoon.collect import connections  # noqa: PLC0415 - while the browser starts
-        from blindspoon.collect.security import only_for_hosts  # noqa: PLC0415
+        from blindspoon.collect.security import only_for_hosts  # noqa: PLC0415 - while it starts
+        from blindspoon.collect.server import Server  # noqa: PLC0415
         from blindspoon.workbench.app import BODY_LIMIT, Workbench  # noqa: PLC0415
 
         def close() -> None:
@@ -92,7 +92,7 @@ def serve(shelf: Path, door: Door, port: int | None, ready: Callable[[str], None
         bench = Workbench(shelf, door, bound, close)
         names = frozenset({f"127.0.0.1:{bound}"})
         guarded = only_for_hosts(bench.app, lambda: names)
-        made = connections.Server(guarded, [listener], limit=BODY_LIMIT)
+        made = Server(guarded, [listener], limit=BODY_LIMIT)
         try:
             made.run()  # returns at Ctrl-C, and where the host closes
         finally:
