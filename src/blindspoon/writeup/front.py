@@ -85,15 +85,17 @@ def short_answer(analysis: Analysis, answering: Sequence[AttributeResult]) -> st
 def _one_catch(analysis: Analysis, results: Sequence[AttributeResult]) -> str:
     """Say what else differed in the variants that were found different; or nothing."""
     found = {it.variant.name for result in results for it in result.comparisons if it.differs}
-    told = [
-        f"{analysis.names.subject([analysis.trial.variant(what.variant)])} was also "
-        f"{wording.listing(map(in_words, what.undeclared))}"
-        for what in analysis.differs
-        if what.undeclared and what.variant in found
-    ]
+    caught = [what for what in analysis.differs if what.undeclared and what.variant in found]
+    told = [_also(analysis, what) for what in caught]
     if len(told) > 1:
         return f"One catch: {wording.spelled(len(told))} of them differed in more than was meant."
     return f"One catch: {told[0]}." if told else ""
+
+
+def _also(analysis: Analysis, what: WhatDiffers) -> str:
+    """Say what else differed in a variant, the same in the answer and in what weakens it."""
+    subject = analysis.names.subject([analysis.trial.variant(what.variant)])
+    return f"{subject} was also {wording.listing(map(in_words, what.undeclared))}"
 
 
 def tasted_by(analysis: Analysis) -> int:
@@ -340,8 +342,7 @@ def _more_than_meant(analysis: Analysis, answer: str) -> Iterator[str]:
     for what in found:
         if not what.undeclared:
             continue
-        subject = names.subject([trial.variant(what.variant)])
-        also = f"{subject} was also {wording.listing(map(in_words, what.undeclared))}"
+        subject, also = names.subject([trial.variant(what.variant)]), _also(analysis, what)
         factors = [factor_name(difference.factor) for difference in what.differences]
         doubt = f"whether {wording.listing(factors, 'or')} mattered"
         text = f"{also}; we can’t say {doubt}" if len(factors) > 1 else also

@@ -19,7 +19,7 @@ from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.packing.repeat import data_package, kit_files, recipes
 
-TRIALS = sorted(path.parent for path in Path(__file__).parents[3].glob("trials/*/scores.csv"))
+TRIALS = sorted(path.parent for path in Path(__file__).parents[2].glob("trials/*/scores.csv"))
 
 
 @pytest.fixture(scope="module", params=TRIALS, ids=lambda folder: folder.name)

@@ -18,7 +18,7 @@ from blindspoon.files.trial_toml import parse_trial
 from blindspoon.packing.repeat import corrections_resource, data_package, kit_files
 from blindspoon.writeup.records import trial_record
 
-TESTS = Path(__file__).parents[2]
+TESTS = Path(__file__).parents[1]
 TRIALS = sorted(path.parent for path in TESTS.parent.glob("trials/*/scores.csv"))
 # Data Package 2.0, datapackage.org/profiles/2.0/datapackage.json, annotations left out.
 PROFILE = json.loads((TESTS / "data" / "data_package_2_0_profile.json").read_text())
