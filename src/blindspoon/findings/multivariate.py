@@ -68,7 +68,7 @@ class Overall:
         }
 
 
-def compare_overall(
+def _compare_overall(
     trial: Trial,
     means: Sequence[FloatArray],
     results: tuple[AttributeResult, ...],
@@ -211,7 +211,7 @@ def correlate_attributes(
             first=names[places_of_two[0]],
             second=names[places_of_two[1]],
             within=within_variants(one, two, len(places)),
-            between=between_variants(one, two, both.sum(axis=0).astype(float), len(places)),
+            between=_between_variants(one, two, both.sum(axis=0).astype(float), len(places)),
         )
         pairs.append(pair)
     return tuple(pairs)
@@ -244,7 +244,7 @@ def within_variants(one: AdditiveFit, two: AdditiveFit, family: int = 1) -> Corr
     return Correlation(r=r, interval=fisher_interval(r, df, family), pairs=one.cells, df=df)
 
 
-def between_variants(
+def _between_variants(
     one: AdditiveFit, two: AdditiveFit, tasters: FloatArray, family: int = 1
 ) -> Correlation | NoResult:
     """Correlate the variants' means of two attributes, from the same cells.
@@ -295,7 +295,7 @@ def study_joint(trial: Trial, table: ScoreTable, results: tuple[AttributeResult,
     names = [attribute.name for attribute in trial.attributes]
     return Joint(
         correlations=correlate_attributes(names, means),
-        overall=compare_overall(
+        overall=_compare_overall(
             trial, means, results, np.random.default_rng([trial.seed, OVERALL_DRAWS])
         ),
     )

@@ -184,7 +184,7 @@ def study_panel(trial: Trial, table: ScoreTable, results: tuple[AttributeResult,
         scored, scale = np.isfinite(given), result.attribute.scale
         score, taster, variant = given[scored], table.taster[scored], table.variant[scored]
         cells = gather(score, taster, variant, len(table.tasters), len(names))
-        position, first = position_effect(given, table.variant, len(names), sittings)
+        position, first = _position_effect(given, table.variant, len(names), sittings)
         tasters: tuple[TasterReview, ...] | NoResult = TOO_MANY
         if len(table.tasters) <= MOST_TASTERS:
             with_others = correlations(cells)
@@ -205,7 +205,7 @@ def study_panel(trial: Trial, table: ScoreTable, results: tuple[AttributeResult,
             primary=result.primary,
             scale_use=scale_use(score, scale),
             repeatability=repeatability(cells, table, scored),
-            controls=control_pair(given, table, trial.control_index),
+            controls=_control_pair(given, table, trial.control_index),
             concordance=concordance(cells.complete),
             intraclass=intraclass(cells.complete),
             interaction=interaction(cells, score, taster, variant),
@@ -261,7 +261,7 @@ NOT_CROSSED = NoResult(
 )
 
 
-def position_effect(
+def _position_effect(
     score: FloatArray, variant: IntArray, variants: int, sittings: Sittings
 ) -> tuple[OrderEffect | NoResult, Effect | NoResult]:
     """Estimate what the place of a cup does to its score.
@@ -409,7 +409,7 @@ def own_repeatability(cells: Cells, taster: int) -> float | NoResult:
     return float(np.sqrt(cells.within[taster].sum() / df)) if df else NONE_OF_OWN
 
 
-def control_pair(score: FloatArray, table: ScoreTable, control: int) -> ControlPair | NoResult:
+def _control_pair(score: FloatArray, table: ScoreTable, control: int) -> ControlPair | NoResult:
     """Compare the two control cups that a taster got in one session, two rows of the table."""
     rows = np.flatnonzero((table.variant == control) & np.isfinite(score))
     rows = rows[np.lexsort((table.position[rows], table.session[rows], table.taster[rows]))]

@@ -110,7 +110,7 @@ def _judged(
         said = verdict_sentence(judged, subject, names.like, result.alpha)
         said += _on_these_days(result, judged)
         said += f", {names.these}" * bool(names.these)
-    told = would_settle(judged, result.alpha) if result.unit == "taster" else ""
+    told = _would_settle(judged, result.alpha) if result.unit == "taster" else ""
     said = f"To this taster, {said}" if result.unit == "round" else wording.capital(said)
     said = softened(f"{said}.", judged.verdict, what)
     if isinstance(first, NoResult):
@@ -385,7 +385,7 @@ def by_chance(tasters: int) -> str:
     return f"1 in {2 ** (tasters - 1):,} by chance"
 
 
-def would_settle(told: Told, alpha: float) -> str:
+def _would_settle(told: Told, alpha: float) -> str:
     """Say how many tasters would settle it where all agree and are too few; may be empty.
 
     By ranks all agree in direction where the p value of the variant alone is the smallest there is.

@@ -77,7 +77,7 @@ def choose_sets(
         search = partial(
             settle, forms=forms, weight=weight, rng=rng, updates=SET_UPDATES, content=content
         )
-        sets.append(settle_in_turn(chunks(), offset, search)[:, :places])
+        sets.append(_settle_in_turn(chunks(), offset, search)[:, :places])
     return rng.permutation(even_replication(np.concatenate(sets), variants))
 
 
@@ -303,7 +303,7 @@ def arrange(
         content=content,
     )
     rows_wanted = ((_order_cells(chunk, items), _expected(chunk, items)) for chunk in chunks)
-    found = settle_in_turn(rows_wanted, offset, search)
+    found = _settle_in_turn(rows_wanted, offset, search)
     return even_positions(found[:, :cups] // cups, items)
 
 
@@ -442,7 +442,7 @@ def settle(
     return best
 
 
-def settle_in_turn(
+def _settle_in_turn(
     chunks: Iterable[tuple[IntArray, FloatArray]],
     deviation: FloatArray,
     search: Callable[[IntArray, FloatArray], IntArray],

@@ -48,7 +48,7 @@ def all_named(jars: Jars, variants: Sequence[str]) -> Jars:
     return named
 
 
-def poured_on(
+def _poured_on(
     table: TextTable | None, jars: Jars, sessions: Sequence[Session]
 ) -> dict[str, dict[str, tuple[str, ...]]]:
     """Say which jars of each variant a dated session is poured from.
@@ -171,7 +171,7 @@ def request_from(
     """Ask for cups of these jars; at first, of those of batches.csv. DesignError as before."""
     if jars is None:
         jars = all_named(jars_of(batches), [variant.name for variant in trial.variants])
-    poured = poured_on(batches, jars, trial.sessions) if trial.course else None
+    poured = _poured_on(batches, jars, trial.sessions) if trial.course else None
     return request_for(trial, jars, poured)
 
 

@@ -81,7 +81,7 @@ class Counted:
     @property
     def assumed(self) -> bool:
         """Whether the procedure's assumptions hold in this situation."""
-        return is_assumed(self.situation, self.truth, self.procedure)
+        return _is_assumed(self.situation, self.truth, self.procedure)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -337,14 +337,14 @@ def held_to_limits(counted: Iterable[Counted]) -> Iterator[Counted]:
     return (rate for rate in counted if rate.question in BOUND_QUESTIONS)
 
 
-def is_assumed(situation: str, truth: Truth, procedure: str) -> bool:
+def _is_assumed(situation: str, truth: Truth, procedure: str) -> bool:
     """Tell whether a procedure's assumptions hold, so that its limits have to.
 
     Those of ranks hold in every situation, since what is drawn for a taster could as well have
     come turned, but where jars differ and the truth is the method's: ranks speak of these jars.
     The mixed model wants all variants to scatter alike.
 
-    >>> is_assumed("normal", "one", "mixed"), is_assumed("wide-control", "one", "mixed")
+    >>> _is_assumed("normal", "one", "mixed"), _is_assumed("wide-control", "one", "mixed")
     (True, False)
     """
     if situation in NAMES:
@@ -433,7 +433,7 @@ def _pooled_row(
     """Tell the rates of one procedure in one situation, pooled over the panels."""
     over_days = situation in NAMES
     asked_of: Sequence[Truth] = ("all",) if over_days else TRUTHS
-    holding = [truth for truth in asked_of if is_assumed(situation, truth, procedure)]
+    holding = [truth for truth in asked_of if _is_assumed(situation, truth, procedure)]
     assumed = f"where {wording.listing(DIFFER[truth] for truth in holding)}" if holding else "no"
     row = [situation, procedure if over_days else PROCEDURES[procedure]]
     row.append("yes" if len(holding) == len(asked_of) else assumed)

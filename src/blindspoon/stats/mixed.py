@@ -113,7 +113,7 @@ def days_in_general(
         return fit
     test: ContrastTest | NoResult = NoResult("The model has batches, and no days besides.")
     if fit.batch_sd is None:
-        test = fit_days(layout, sittings, int(np.searchsorted(names, control)))
+        test = _fit_days(layout, sittings, int(np.searchsorted(names, control)))
     found: list[Interval | NoResult]
     if isinstance(test, NoResult):
         found = [test] * len(fit.contrasts)
@@ -317,7 +317,7 @@ def fit_over_sittings(
     return None
 
 
-def fit_days(layout: Layout, session: IntArray, control: int) -> ContrastTest | NoResult:
+def _fit_days(layout: Layout, session: IntArray, control: int) -> ContrastTest | NoResult:
     """Test the differences with sittings as a sample of days, ``(1 | session:variant)``."""
     tasted = np.zeros((int(layout.variant.max()) + 1, int(session.max()) + 1), dtype=bool)
     cell = np.unique(layout.variant * tasted.shape[1] + session, return_inverse=True)[1]

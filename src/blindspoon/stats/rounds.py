@@ -116,7 +116,7 @@ def differences(cups: Round) -> list[FloatArray]:
     ]
 
 
-def ways_to_name(cups: Round) -> int:
+def _ways_to_name(cups: Round) -> int:
     """Count the different namings of the cups of one round."""
     counts = [len(scores) for scores in cups]
     return math.factorial(sum(counts)) // math.prod(map(math.factorial, counts))
@@ -253,7 +253,7 @@ def _reason(rounds: Sequence[Cups], control: int, variant: int) -> str:
             "The order of the cups is not recorded for every round, so nobody can see that it was "
             "drawn afresh, as it has to be for one person alone."
         )
-    if any(ways_to_name((_points(c)[control], _points(c)[variant])) > MOST_WAYS for c in both):
+    if any(_ways_to_name((_points(c)[control], _points(c)[variant])) > MOST_WAYS for c in both):
         return "One round has too many cups of this variant and the control; a round is a session."
     return _fixed_order(rounds, both, control, variant)
 
@@ -339,7 +339,7 @@ def _family(
     for size in range(2, len(alone) + 1):
         for some in combinations(alone, size):
             together = list(_of(rounds, control, some))
-            if all(ways_to_name(cups) <= MOST_WAYS for cups in together):
+            if all(_ways_to_name(cups) <= MOST_WAYS for cups in together):
                 test = relabel(together, rng)
             else:  # Bonferroni's bound
                 tests = [alone[v] for v in some]
