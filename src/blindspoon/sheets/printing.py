@@ -272,21 +272,6 @@ def print_sheets(
     ``table.html`` (what is said at the table, tray cards), ``tasters/01-NAME.html`` (their
     ballots). For two tasters also ``both-taste/bowls.html`` and ``both-taste/cups.html``, by which
     both can taste though they pour themselves.
-
-    >>> import numpy as np
-    >>> from blindspoon.serving.draw import draw
-    >>> from blindspoon.serving.plan import request_for
-    >>> from blindspoon.files.trial_toml import parse_trial
-    >>> trial = parse_trial('''
-    ... trial = { title = "Crisp cucumbers", control = "brined" }
-    ... scale = { low = 0, high = 10, step = 1 }
-    ... attribute = [{ name = "texture" }]
-    ... variant = [{ name = "brined" }, { name = "oak-leaf" }]
-    ... tasting = { tasters = 4 }
-    ... ''')
-    >>> sheets = print_sheets(trial, draw(request_for(trial), np.random.default_rng(1)))
-    >>> [name for name, page in sheets.items() if b"Oak leaf" in page]
-    ['pouring.html']
     """
     stock = stock_named(label_stock, paper)
     if portion_g is not None and not portion_g > 0:
