@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from blindspoon.errors import DesignError, Rule
 from blindspoon.files import disk
-from blindspoon.serving.plan import foretold, jars_of
+from blindspoon.serving.plan import Jars, foretold, jars_of
 from blindspoon.trial import Attribute, Trial
 
 if TYPE_CHECKING:
@@ -74,13 +74,20 @@ def size_folder(
             tasters=options.tasters or None, sessions=options.sessions or None,
             trials=options.trials, n_jobs=options.jobs, progress=progress,
             procedures=BOTH if options.both else (sized.decision.by,), rounds=alone,
-            jars=sum(len(names) - 1 for names in jars.values()),
+            jars=_jars_of_each(trial, jars),
         )  # fmt: skip
     except ValueError as error:
         raise DesignError([_UNFIT.broken(str(error), "trial.toml")]) from error
     if alone:
         found = in_rounds(trial, found, "as given" if options.cup_sd else spread.source)
     return trial, replace(found, assumptions=(*found.assumptions, *foretold(trial, jars)))
+
+
+def _jars_of_each(trial: Trial, jars: Jars) -> list[int]:
+    """Count each variant's, the control's first; none where each is one jar."""
+    others = [variant.name for variant in trial.variants if variant.name != trial.control]
+    numbers = [len(jars.get(name, "1")) for name in (trial.control, *others)]
+    return numbers if max(numbers) > 1 else []
 
 
 def size_exactly(

@@ -323,7 +323,6 @@ class DecisionRule:
     centre: float
     positions: FloatArray
     alpha: float
-    jars: int = 0
 
     def reach(self, found: Estimates, curve: FloatArray) -> FloatArray:
         """Give the half-widths in m trials by `different` or `equivalent`, shape (m, k - 1)."""
@@ -334,7 +333,7 @@ class DecisionRule:
     @cached_property
     def averaged(self) -> DecisionRule:
         """The rule for trials whose repeats do not scatter, by each taster's means."""
-        return make_rule(self.positions.mean(axis=2, keepdims=True), self.alpha, self.jars)
+        return make_rule(self.positions.mean(axis=2, keepdims=True), self.alpha)
 
     @cached_property
     def estimable(self) -> bool:
@@ -345,17 +344,10 @@ class DecisionRule:
         return bool(np.linalg.matrix_rank(fixed) == k * s + q)
 
 
-OF_JARS = 0.5
-"""Degrees of freedom that a jar beyond its variant's first adds, where each taster gets one of
-every variant and jars are alike: chances stay within 0.15 of those of simulated trials (2 to 5
-variants, two and three jars)."""
-
-
-def make_rule(positions: FloatArray, alpha: float, jars: int = 0) -> DecisionRule:
+def make_rule(positions: FloatArray, alpha: float) -> DecisionRule:
     """Prepare to decide trials of one design; positions as in `balanced_design`.
 
-    `alpha` is the chance of a false difference over all variants. `jars` beyond the first of each
-    variant bring `OF_JARS` degrees of freedom each, and no more; 0 where each is one jar.
+    `alpha` is the chance of a false difference over all variants.
     """
     design = balanced_design(positions)
     constant = design.sessions == 1 or not design.efficiency.size
@@ -363,8 +355,6 @@ def make_rule(positions: FloatArray, alpha: float, jars: int = 0) -> DecisionRul
     nodes = chebpts1(1 if constant else NODES)
     u = (nodes + 1) / 2
     covariance, dfs = kenward_roger(design, u * (1 - centre) / (1 - u * centre))
-    if jars:
-        dfs = np.minimum(dfs, max(OF_JARS * jars, 1.0))
     reach = np.sqrt(np.diagonal(covariance, axis1=1, axis2=2))
     different, equivalent = np.empty((2, *reach.shape))
     for at, (matrix, sd, df) in enumerate(zip(covariance, reach, dfs, strict=True)):
@@ -379,16 +369,22 @@ def make_rule(positions: FloatArray, alpha: float, jars: int = 0) -> DecisionRul
     return DecisionRule(
         design=design, different=chebfit(nodes, reach * different, nodes.size - 1),
         equivalent=chebfit(nodes, reach * equivalent, nodes.size - 1), centre=centre,
-        positions=positions, alpha=alpha, jars=jars,
+        positions=positions, alpha=alpha,
     )  # fmt: skip
 
 
-def decide(rule: DecisionRule, scores: FloatArray, margin: float) -> tuple[BoolArray, BoolArray]:
+def decide(
+    rule: DecisionRule,
+    scores: FloatArray,
+    margin: float,
+    wider: tuple[FloatArray | float, FloatArray | float] = (1.0, 1.0),
+) -> tuple[BoolArray, BoolArray]:
     """Decide many trials as `compare_mixed` and the rule of the verdicts would.
 
     Scores have shape (m, t, k, s). Whether the adjusted p value is at most alpha, and whether the
     simultaneous interval at `Dunnett.alike_value` lies inside the margin, shape (m, k - 1) both;
-    False where there is no result.
+    False where there is no result. Differences reach `wider` for either, where more is unknown than
+    the rule knows of.
 
     Five tasters find the second variant better by about 2 points:
 
@@ -399,8 +395,8 @@ def decide(rule: DecisionRule, scores: FloatArray, margin: float) -> tuple[BoolA
     """
     found = estimate(rule.design, scores)
     size, usable = np.abs(found.difference), found.usable[:, None]
-    different = (size >= rule.reach(found, rule.different)) & usable
-    inside = (size + rule.reach(found, rule.equivalent) < margin) & usable
+    different = (size >= rule.reach(found, rule.different) * wider[0]) & usable
+    inside = (size + rule.reach(found, rule.equivalent) * wider[1] < margin) & usable
     if rule.design.sessions > 1 and not usable.all() and rule.averaged.estimable:
         rest = ~found.usable
         means = scores[rest].mean(axis=3, keepdims=True)

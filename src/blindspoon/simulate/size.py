@@ -13,6 +13,7 @@ from blindspoon.arrays import BoolArray, FloatArray
 from blindspoon.errors import DesignError, Rule
 from blindspoon.findings.comparison import By
 from blindspoon.simulate.at_once import decide, make_flips, make_rule, steady, tell_apart, within
+from blindspoon.simulate.several_jars import SeveralJars, deal
 from blindspoon.simulate.size_results import (
     WANTED,
     Chance,
@@ -56,7 +57,7 @@ def size(  # noqa: PLR0913 - each is an option of the command
     progress: Progress | None = None,
     procedures: Sequence[By] = BOTH,
     rounds: bool = False,
-    jars: int = 0,
+    jars: Sequence[int] = (),
 ) -> Sizing:
     """Simulate trials of this design with panels of several sizes, and judge them.
 
@@ -73,14 +74,14 @@ def size(  # noqa: PLR0913 - each is an option of the command
     - `progress`: called with the panels done and their number, first with 0
     - `procedures`: the one that decides among them
     - `rounds`: whether the tasters of a panel are the rounds of one person
-    - `jars`: of all variants together, beyond the first of each
+    - `jars`: how many of each variant, the control first; empty where each is one
 
     Raises DesignError where the attribute has no margin, or twice the margin does not fit on the
     scale; ValueError where sizes or trials are out of range.
     """
     attribute = sized_attribute(trial)
     question = _question(trial, attribute, spread, trials, trial.seed if seed is None else seed)
-    question = replace(question, rounds=rounds, jars=jars)
+    question = replace(question, rounds=rounds, jars=tuple(jars))
     panels = [
         (t, s)
         for s in _sizes(sessions, SESSIONS, len(trial.sessions), least=1)
@@ -173,8 +174,14 @@ def size_panel(
 def _judge(simulated: Simulated, by: By) -> Judge:
     question, tasters = simulated.question, simulated.panel.tasters
     if by == "mixed":
-        rule = make_rule(simulated.positions, question.alpha, question.jars)
-        return lambda scores, _rng, _asked: decide(rule, scores, question.margin)
+        rule = make_rule(simulated.positions, question.alpha)
+        if not question.jars:
+            return lambda scores, _rng, _asked: decide(rule, scores, question.margin)
+        dealt = deal(question.jars, tasters, simulated.rng(3))
+        jars = SeveralJars(dealt, rule, question.spread)
+        return lambda scores, _rng, _asked: decide(
+            rule, scores, question.margin, jars.widen(scores)
+        )
 
     def by_ranks(
         scores: FloatArray, rng: np.random.Generator, asked: BoolArray | None
@@ -205,9 +212,9 @@ class Simulated:
 
     def __init__(self, question: Question, panel: PanelSize) -> None:
         self.question, self.panel = question, panel
-        self.positions = serving_positions(panel, self._rng(0))
+        self.positions = serving_positions(panel, self.rng(0))
         most = question.trials or MOST
-        self._scatter = draw_scatter(panel, question.spread, most, self._rng(1))
+        self._scatter = draw_scatter(panel, question.spread, most, self.rng(1))
 
     def scores(self, shift: float, start: int, stop: int) -> FloatArray:
         """Give the scores of some trials in which one variant differs by a shift, in points.
@@ -233,7 +240,7 @@ class Simulated:
         done, wanted, found = 0, -(-(given or FIRST) // pairs), []
         while wanted > done:
             start, done = done, wanted
-            found.append(shown(self.scores(shift, start, done), start, self._rng(2, start)))
+            found.append(shown(self.scores(shift, start, done), start, self.rng(2, start)))
             so_far = np.concatenate(found)
             errors = so_far.std(axis=0) / np.sqrt(done)
             if given is None and errors.max() > PRECISE:
@@ -242,7 +249,7 @@ class Simulated:
         values = zip(so_far.mean(axis=0).tolist(), errors.tolist(), strict=True)
         return [Chance(value, error) for value, error in values]
 
-    def _rng(self, *stream: int) -> np.random.Generator:
+    def rng(self, *stream: int) -> np.random.Generator:
         panel = self.panel
         return np.random.default_rng((self.question.seed, panel.tasters, panel.sessions, *stream))
 

@@ -100,8 +100,8 @@ class Question:
 
     The margin is the smallest difference that matters, in points; alpha the attribute's share. So
     many trials of each chance; None for as few as make it precise enough.
-    With `rounds` the tasters of a panel are the rounds of one person. `jars` are those of all
-    variants together, beyond the first of each. Cups are a taster and
+    With `rounds` the tasters of a panel are the rounds of one person. `jars` are those of each
+    variant, the control first; none where each is one. Cups are a taster and
     session's, `controls` among them; 0 for one of every variant.
     """
 
@@ -113,7 +113,7 @@ class Question:
     trials: int | None
     seed: int
     rounds: bool = False
-    jars: int = 0
+    jars: tuple[int, ...] = ()
     cups: int = 0
     controls: int = 1
 
