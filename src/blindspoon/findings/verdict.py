@@ -31,7 +31,7 @@ from blindspoon.stats.results import (
     SittingsWay,
     Unanimous,
 )
-from blindspoon.trial import Attribute, Scale, Trial
+from blindspoon.trial import Attribute, Trial
 
 if TYPE_CHECKING:
     from blindspoon.findings.pool_checks import PooledComparison
@@ -284,7 +284,8 @@ def _clause(
     found = [each for each in shown if each.direction]
     if not (sizes and found):
         return text + on
-    scale = _out_of(found[0].attribute.scale) if first else ""
+    ends = found[0].attribute.scale
+    scale = f" out of {wording.plain(ends.high)}" if first and not ends.low else ""
     by = f"up to {size_of(found[:1])}" if rest else size_of(found)
     return f"{text}{on}, by {by}{scale}"
 
@@ -297,15 +298,6 @@ def size_of(others: Sequence[Told]) -> str:
     if len(shown) == 1 and float(shown[0]) == 1:
         return "1 point"
     return f"{wording.listing(shown)} points"
-
-
-def _out_of(scale: Scale) -> str:
-    """Say how long a scale is, where it starts at zero.
-
-    >>> _out_of(Scale(low=0, high=10)), _out_of(Scale(low=1, high=9))
-    (' out of 10', '')
-    """
-    return "" if scale.low else f" out of {wording.plain(scale.high)}"
 
 
 def _predicate(other: Told, control: str, *, many: bool, first: bool) -> str:

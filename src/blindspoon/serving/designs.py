@@ -401,23 +401,13 @@ def settle(
 ) -> IntArray:
     """Redraw the rows of a design until its counts are as even as the search can make them.
 
-    Gives the best design seen, shape (n_rows, width), never worse than the one at the start.
-
-    Parameters
-    ----------
-    design : int array, shape (n_rows, width)
-        The cells that each row of a design to start from adds one to; no cell twice in a row.
-    deviation : float array, shape (n_cells,)
-        Counts of rows that stay as they are, minus the wanted counts.
-    forms : callable
-        One row -> some cells, shape (m,), and which of them each possible form of the row adds
-        one to, shape (n_forms, width).
-    weight : float array, shape (n_cells,)
-        How much a squared deviation of a cell costs.
-    updates : int
-        About how often a row is redrawn, all in all; bounds the time.
-    content : bool
-        Whether to stop as soon as every cell is within one of what is wanted.
+    A `design`, shape (n_rows, width), is the cells that each row adds one to, no cell twice in a
+    row; the best one seen comes back, never worse than the one at the start. `deviation`, shape
+    (n_cells,), are the counts of rows that stay as they are, minus the wanted counts, and `weight`
+    what a squared deviation of each cell costs. `forms` gives for a row some cells, shape (m,), and
+    which of them each possible form of it adds one to, shape (n_forms, width). A row is redrawn
+    about so often in all (`updates`); where the caller is `content`, only until every cell is
+    within one of what is wanted.
     """
     current, off = design.copy(), deviation.copy()
     np.add.at(off, current, 1.0)

@@ -232,35 +232,22 @@ class Span(NamedTuple):
 class Balance:
     """How even a plan is; all counts are of servings, and "others" are variants but the control.
 
-    Parameters
-    ----------
-    session : str or None
-        None is all sessions together.
-    sets : int
-        How many sets of cups: one a taster and session.
-    cups : int
-        Cups in a set.
-    controls : Span
-        How often the control is in a set.
-    replication : Span
-        How often each other variant is served.
-    concurrence : Span or None
-        How often each pair of others is in one set; None where there is only one other.
-    positions, control_positions : Span
-        How often each other variant, and the control, is served in each position.
-    follows : Span or None
-        How often one other variant is served straight after another, over all ordered pairs;
-        None where there is only one other.
-    control_follows : Span
-        How often another variant is served straight after the control, or the control after it.
-    variance : float or None
-        Mean variance of the estimated differences *variant minus control*, in units of the
-        variance of one score; None where a variant is never served.
-    efficiency : float
-        The same variance if each variant had as many cups and no comparison were across sets,
-        divided by `variance`; 1 where everybody gets everything, 0 where `variance` is None.
-    tasters_worth : float
-        How many sets of all the variants would give this `variance`.
+    - `session`: None is all sessions together
+    - `sets`, `cups`: sets of cups, one a taster and session, and cups in a set
+    - `controls`: how often the control is in a set
+    - `replication`: how often each other variant is served
+    - `concurrence`: how often each pair of others is in one set; None where there is only one other
+    - `positions`, `control_positions`: how often each other variant, and the control, is served in
+      each position
+    - `follows`: how often one other variant is served straight after another, over all ordered
+      pairs; None where there is only one other
+    - `control_follows`: how often another variant is served straight after the control, or the
+      control after it
+    - `variance`: mean variance of the estimated differences *variant minus control*, in units of
+      the variance of one score; None where a variant is never served
+    - `efficiency`: the same variance if each variant had as many cups and no comparison were across
+      sets, divided by `variance`; 1 where everybody gets everything, 0 where `variance` is None
+    - `tasters_worth`: how many sets of all the variants would give this `variance`
     """
 
     session: str | None

@@ -70,8 +70,6 @@ def compare_ranks(
     Sampled flips and the normal limit give it as they give any p value. A p value
     below the smallest normal float, 2.2e-308, is given as that.
 
-    Examples
-    --------
     >>> means = np.array([[5, 7, 5], [4, 7, 4], [6, 7, 7], [3, 5, 2], [5, 6, 5], [4, 8, 5.0]])
     >>> first, second = compare_ranks(means, control=0, alpha=0.1, rng=np.random.default_rng(1))
     >>> first.shift, first.p_value, first.p_adjusted, first.interval
@@ -156,8 +154,6 @@ def walsh_quantiles(
     distinct: the count of pairs up to a value takes one sorted search, and the value is found by
     halving.
 
-    Examples
-    --------
     >>> walsh_quantiles(np.array([1.0, 3.0, 8.0]), range(6))
     array([1. , 2. , 3. , 4.5, 5.5, 8. ])
     """
@@ -209,8 +205,6 @@ def shifts_with_intervals(
     point beside the estimate, since ties and zeros hardly move it; where more than 1,000
     differences are distinct, none are taken to be tied.
 
-    Examples
-    --------
     >>> differences = np.array([[2.0], [3.0], [1.0], [2.0], [1.0], [4.0]])
     >>> ((shift, interval, _),) = shifts_with_intervals(differences, 0.05, np.random.default_rng(1))
     >>> shift, interval.low, interval.high
@@ -395,8 +389,6 @@ def friedman(means: FloatArray) -> Friedman | NoResult:
     A variant that nobody tasted and tasters with one score play no part. A p value below the
     smallest normal float, 2.2e-308, is given as that.
 
-    Examples
-    --------
     >>> means = np.array([[6.0, 7.0, 9.0], [5.0, 6.0, 7.0], [7.0, 8.0, 8.0], [4.0, 5.0, 7.0]])
     >>> result = friedman(means)
     >>> round(result.statistic, 4), result.df, round(result.p_value, 4), result.form
@@ -435,8 +427,6 @@ def friedman(means: FloatArray) -> Friedman | NoResult:
 def midranks(means: FloatArray) -> FloatArray:
     """Rank each row from 1 for the lowest up, ties averaged and NaN left in place.
 
-    Examples
-    --------
     >>> midranks(np.array([[5.0, np.nan, 3.0, 5.0]]))
     array([[2.5, nan, 1. , 2.5]])
     """
@@ -483,8 +473,6 @@ def page_trend(scores: FloatArray) -> PageTrend | NoResult:
     convolution of theirs. With more than eight columns or sixty tasters L is referred to the
     normal distribution with its exact mean and variance.
 
-    Examples
-    --------
     >>> found = page_trend(np.array([[1.0, 2, np.nan, 3], [1, 1, 2, 2], [2, 3, 3, np.nan]]))
     >>> found.statistic, round(found.p_rising, 6)
     (59.5, 0.009259)
