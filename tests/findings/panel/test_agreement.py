@@ -16,7 +16,7 @@ from blindspoon.stats.correlation import concordance, correlations, intraclass
 from blindspoon.stats.results import Interval, NoResult
 from blindspoon.stats.two_way import gather
 
-DATA = Path(__file__).parents[1] / "data"
+DATA = Path(__file__).parents[2] / "data"
 EXAMPLES = json.loads((DATA / "worked_examples.json").read_text(encoding="utf-8"))
 # P. E. Shrout and J. L. Fleiss 1979, Psychol. Bull. 86:420: six targets, four judges.
 JUDGES = np.array([[9, 2, 5, 8], [6, 1, 3, 2], [8, 4, 6, 8], [7, 1, 2, 6], [10, 5, 6, 9],
