@@ -51,14 +51,9 @@ def test_the_network_is_never_answered_with_a_page_of_the_host(phones, rules):
     for address in sorted(addresses):
         path = address.replace("<link>", "crisp").replace("<name>", "crisp")
         for method in ("GET", "POST"):
-            assert ask(port, path.replace("<", "").replace(">", ""), method) in (
-                403,
-                404,
-                405,
-                429,
-            )  # the last after 20 guesses
+            assert ask(port, path.replace("<", "").replace(">", ""), method) in (403, 404, 405)
     link = host.bench.sittings.of(host.bench.shelf / "crisp")[0].host_link
-    assert ask(port, f"/h/{link}") in (404, 429)
+    assert ask(port, f"/h/{link}") == 404
     assert ask(port, "/", host="evil.example") == 421
 
 

@@ -1,11 +1,7 @@
 """Who may talk to the score page, what their browser may do with it, and how others are refused."""
 
 import hmac
-import threading
-import time
-from collections import OrderedDict
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
-from typing import NoReturn
 
 from flask import Response, abort, jsonify, make_response, render_template, request
 
@@ -30,10 +26,6 @@ HEADERS = {
 }
 
 MISDIRECTED = b"This is not the address of the score page.\n"
-
-_GUESSES = 20
-_MINUTE = 60.0
-_ADDRESSES = 1000
 
 WSGI = Callable[..., Iterable[bytes]]
 
@@ -92,34 +84,6 @@ def harden(response: Response) -> Response:
     return response
 
 
-class RateLimit:
-    """Counts links that do not exist, for each address, and tells who asks for too many.
-
-    `clock` gives seconds, never going back.
-
-    >>> limit = RateLimit(clock=lambda: 0.0)
-    >>> [limit.too_many("192.0.2.1") for _ in range(21)].count(True)
-    1
-    """
-
-    def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
-        self._clock = clock
-        self._lock = threading.Lock()
-        self._counts: OrderedDict[str, tuple[float, int]] = OrderedDict()
-
-    def too_many(self, address: str) -> bool:
-        """Count one more, and tell whether it is one too many within a minute."""
-        now = self._clock()
-        with self._lock:
-            since, count = self._counts.pop(address, (now, 0))
-            if now - since >= _MINUTE:
-                since, count = now, 0
-            self._counts[address] = (since, count + 1)
-            while len(self._counts) > _ADDRESSES:
-                self._counts.popitem(last=False)
-            return count >= _GUESSES
-
-
 def own_form(ticket: str) -> Mapping[str, str]:
     """Give the form that was sent from a page with this ticket; 403 or 415 from elsewhere."""
     if request.mimetype != "application/x-www-form-urlencoded":
@@ -140,16 +104,15 @@ class Access:
 
     def __init__(self, sitting: Sitting) -> None:
         self._sitting = sitting
-        self._guesses = RateLimit()
 
     def taster(self, link: str) -> str:
-        """Name the taster of a link; 404 where there is none, 429 after too many such."""
-        return self._sitting.taster_of(link) or self._turn_away()
+        """Name the taster of a link; 404 where there is none."""
+        return self._sitting.taster_of(link) or abort(404)
 
     def host(self, link: str) -> None:
         """See that it is the host's link."""
         if not hmac.compare_digest(link.encode(), self._sitting.host_link.encode()):
-            self._turn_away()
+            abort(404)
 
     def ticket(self, link: str) -> str:
         """Make what a page of this link puts into its forms, and a page of another site cannot."""
@@ -158,6 +121,3 @@ class Access:
     def form(self, link: str) -> Mapping[str, str]:
         """Give the form that was sent from a page of this link, as `own_form` does."""
         return own_form(self.ticket(link))
-
-    def _turn_away(self) -> NoReturn:
-        abort(429 if self._guesses.too_many(request.remote_addr or "") else 404)

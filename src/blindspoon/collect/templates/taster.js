@@ -88,7 +88,7 @@
       acknowledged(path, body, said);
       return send();
     }
-    if (status >= 400 && status < 500 && status !== 429) {
+    if (status >= 400 && status < 500) {
       failures = 0;
       leaving = "";
       if (unsent.all()[path] === body) unsent.set(path);
