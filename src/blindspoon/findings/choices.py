@@ -4,27 +4,20 @@ The share who can tell are those who are right for sure, while the others guess.
 exact and hold for these very tasters; for people like them only where each had one set.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from blindspoon import wording
 from blindspoon.arrays import BoolArray
+from blindspoon.findings.comparison import Kind, Naming
 from blindspoon.scores.sets import ChoiceTable, chosen_by
 from blindspoon.scores.standing import Standing
 from blindspoon.stats import forced_choice as fc
 from blindspoon.stats.results import Interval, NoResult
 from blindspoon.stats.rounds import holm
 from blindspoon.trial import Choice, Trial, Variant
-
-if TYPE_CHECKING:
-    from blindspoon.findings.comparison import Naming
-
-Verdict = Literal["different", "slight", "alike", "open"]
 
 ENOUGH = 5  # sets of one taster from which it is asked whether that taster can tell
 MOST_TOLD = 1000  # tasters of whom it is told whether they can tell
@@ -96,7 +89,7 @@ class ChoiceFound:
     by_taster: tuple[TasterChoice, ...] = ()
     path: BoolArray
     lines: fc.Boundary | None = None
-    verdict: Verdict = "open"
+    verdict: Kind = "open"
     because: str = ""
 
     @property
@@ -266,12 +259,9 @@ def _distance(
     )
 
 
-# The verdict ------------------------------------------------------------------------------------
-
-
 def _judged(
     found: ChoiceFound, orders: Sequence[int], standing: Standing, names: Naming
-) -> tuple[Verdict, str]:
+) -> tuple[Kind, str]:
     declared, choice = found.choice.tests, found.choice
     ended = standing.lift is not None and standing.lift.last and not standing.bent
     waits = declared is not None and found.tests < declared and not ended
@@ -294,7 +284,7 @@ def _judged(
     if waits:
         return "open", f"{found.tests} of {declared} tests are in. No verdict before the last."
     small = found.limit <= choice.can_tell and found.possible and not found.turned
-    kinds: tuple[Verdict, ...] = ("open", "alike", "different", "slight")
+    kinds: tuple[Kind, ...] = ("open", "alike", "different", "slight")
     verdict = kinds[2 * (found.p_adjusted <= found.alpha) + small]
     told, tests = [_sentence(replace(found, verdict=verdict), names)], found.tests
     if verdict == "open" and not found.possible:

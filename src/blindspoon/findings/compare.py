@@ -5,7 +5,7 @@ from functools import cached_property
 
 import numpy as np
 
-from blindspoon.arrays import FloatArray
+from blindspoon.arrays import BoolArray, FloatArray
 from blindspoon.batches.measured import CupAges
 from blindspoon.batches.summary import Made
 from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompared, Other
@@ -254,3 +254,9 @@ def with_days(
         )
         added.append(replace(result, mixed=mixed, others=others))
     return tuple(added)
+
+
+def only(table: ScoreTable, rows: BoolArray) -> ScoreTable:
+    """Keep some servings of a table; labels and what was planned stay."""
+    cups = ("taster", "session", "variant", "batch", "position", "scores")
+    return replace(table, **{name: getattr(table, name)[rows] for name in cups})

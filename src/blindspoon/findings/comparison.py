@@ -15,7 +15,6 @@ from blindspoon.batches.differences import WhatDiffers
 from blindspoon.batches.summary import Made
 from blindspoon.errors import Note
 from blindspoon.files.text_table import FolderTables
-from blindspoon.findings.choices import ChoiceFound
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.scores.standing import Standing
 from blindspoon.stats.assumptions import ONE_SITTING, Flag, HeldSittings
@@ -32,6 +31,7 @@ from blindspoon.stats.results import (
 from blindspoon.trial import Attribute, Trial, Variant
 
 if TYPE_CHECKING:
+    from blindspoon.findings.choices import ChoiceFound
     from blindspoon.findings.course import CourseFound
 
 Kind = Literal["different", "slight", "alike", "open"]

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from blindspoon.findings.compare import Scored, contrast_of
+from blindspoon.findings.compare import Scored, contrast_of, only
 from blindspoon.findings.comparison import AttributeResult, Comparison, Kind
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import Contrast, MixedFit, NoResult, Record, as_record
@@ -309,16 +309,7 @@ def _in_turn(study: Study, name: Literal["taster", "session"]) -> Iterator[Alter
         yield NotDone(name=name, reason=reason)
         return
     for code in several:
-        rows = codes != code
-        kept = replace(  # labels and what was planned stay
-            table,
-            taster=table.taster[rows],
-            session=table.session[rows],
-            variant=table.variant[rows],
-            batch=table.batch[rows],
-            position=table.position[rows],
-            scores=table.scores[rows],
-        )
+        kept = only(table, codes != code)
         again = [outcome for result in study.compared for outcome in study.again(kept, result)]
         yield Alternative(name=name, left_out=labels[code], outcomes=tuple(again))
 

@@ -10,6 +10,7 @@ import numpy as np
 from blindspoon.arrays import FloatArray, IntArray
 from blindspoon.batches.measured import CupAges
 from blindspoon.files.trial_toml import parse_trial
+from blindspoon.findings.compare import only
 from blindspoon.findings.course import CourseFound, compare_course
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.simulate.trials import ALPHA, Situation, Truth
@@ -170,10 +171,7 @@ def ask(
     yield from _of_trends(found, situation, method, jars)
     yield from _of_days(found, jars, situation.crossing if changes else None)
     if situation.evening_sd:
-        kept = table.variant > 0
-        cups = ("taster", "session", "variant", "batch", "position", "scores")
-        without = replace(table, **{name: getattr(table, name)[kept] for name in cups})
-        (alone,) = compare_course(trial, without, panel.ages)
+        (alone,) = compare_course(trial, only(table, table.variant > 0), panel.ages)
         yield from _of_slope("without a control", alone.trend, method)
 
 
