@@ -6,7 +6,7 @@ when they are first used.
 
 from typing import TYPE_CHECKING
 
-__version__ = "0.1.0"
+from blindspoon.version import __version__ as __version__
 
 if TYPE_CHECKING:
     from blindspoon.api import (

@@ -11,10 +11,10 @@ from pathlib import Path
 
 import click
 
-from blindspoon import __version__
 from blindspoon.cli import after, before
 from blindspoon.cli.say import say_problems
 from blindspoon.errors import TrialError
+from blindspoon.version import __version__
 
 HERE = "For this computer alone; open it here. Ctrl-C ends it."
 

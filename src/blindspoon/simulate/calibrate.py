@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass
 
 import numpy as np
 
-from blindspoon import __version__, wording
+from blindspoon import wording
 from blindspoon.errors import DesignError, Rule, did_you_mean
 from blindspoon.files.text_table import write_csv
 from blindspoon.findings.compare import compare_trial
@@ -39,6 +39,7 @@ from blindspoon.simulate.trials import (
 )
 from blindspoon.stats.results import Contrast, Interval, NoResult, Record
 from blindspoon.stats.sign_flips import EXACT_UP_TO
+from blindspoon.version import __version__
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,12 +12,13 @@ from importlib.metadata import version
 
 import numpy as np
 
-from blindspoon import __version__, wording
+from blindspoon import wording
 from blindspoon.findings.comparison import Analysis
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import MixedFit, NoResult
 from blindspoon.stats.rounds import MOST_TOGETHER
 from blindspoon.trial import Scale, Trial
+from blindspoon.version import __version__
 from blindspoon.wording import day
 from blindspoon.writeup.words import paragraphs, points
 
