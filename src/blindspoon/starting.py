@@ -48,7 +48,7 @@ QUESTIONS = tuple(
          "Your question, as you would ask a friend."),
         ("decision.margin", "What difference would be too small to bother?",
          "If a jar scores higher or lower than your usual one by less than this, you would go on "
-         "as always. One point is one number further on the ballot, from 0 to 10."),
+         "as always. One point is one number further on the ballot."),
         ("tasting.tasters", "Who tastes?",
          "First names, one a line; yours too, if you taste. No names yet? Write how many, such as "
          "9."),
@@ -81,13 +81,25 @@ _FACTORS = {
 }
 """What a change is meant to differ in, by words of its name; else in a column of its own."""
 
+_LIKE = {
+    "trial": ("host", "licence"),
+    "scale": ("low", "high", "step"),
+    "tasting": ("allergens", "cleanser", "rest", "consent", "language"),
+    "attribute": ("low", "high", "less", "more"),
+    "variant": ("method", "differs"),
+}
+"""What a trial keeps of an earlier one that it is like, besides its answers."""
 
-def new_files(answers: Answers, today: datetime.date, seed: int | None = None) -> dict[str, bytes]:
+
+def new_files(
+    answers: Answers, today: datetime.date, seed: int | None = None, like: str = ""
+) -> dict[str, bytes]:
     """Make the files of a new trial from answers, for which the rule may be said from `today`.
 
     The answers are by the keys of `QUESTIONS`, `SCORED` and `AGES`; also "variant[1].method" and
     "session[2].date". One that is missing is blank. TrialFileError has a problem for each that will
     not do, its key as the column. Without a `seed` the trial draws from one by chance.
+    `like` is the text of an earlier trial.toml.
     """
     told = {key: text.strip() for key, text in answers.items()}
     changes, scored = lines_of(told.get("changes", "")), scored_of(told.get(SCORED, ""))
@@ -131,6 +143,7 @@ def new_files(answers: Answers, today: datetime.date, seed: int | None = None) -
     if second := told.get("session[2].date"):
         text = add(text, "session", {"name": "2", "date": as_date(second) or ""})
     try:
+        text = _like(text, like) if like else text
         parse_trial(text)
     except TrialFileError as error:
         raise TrialFileError([_asked(problem) for problem in error.problems]) from None
@@ -140,6 +153,25 @@ def new_files(answers: Answers, today: datetime.date, seed: int | None = None) -
         "batches.csv": (",".join([batches, *dict.fromkeys(own)]) + "\n").encode(),
         "readings.csv": f"{readings}\n".encode(),
     }
+
+
+def _like(text: str, earlier: str) -> str:
+    """Keep what an earlier trial has besides its answers, of what both have by the same label."""
+    raw, old, new = tomllib.loads(earlier), parse_trial(earlier), parse_trial(text)
+    parts = [(part, part, raw.get(part, {})) for part in ("trial", "scale", "tasting")]
+    for kind in ("attribute", "variant"):
+        known, mine = (
+            [it.label.lower() for it in getattr(trial, f"{kind}s")] for trial in (old, new)
+        )
+        rows = dict(zip(known, raw.get(kind, []), strict=True))
+        first = 1 if kind == "variant" else 0  # of the control the form has it
+        for number, label in enumerate(mine[first:], first + 1):
+            if label in rows:
+                parts.append((kind, f"{kind}[{number}]", rows[label]))
+    for kind, place, row in parts:
+        for key in _LIKE[kind] if row else ():
+            text = put(text, f"{place}.{key}", row.get(key))
+    return text
 
 
 def _see(told: Answers, changes: Sequence[str], scored: Sequence[str]) -> Iterator[Problem]:

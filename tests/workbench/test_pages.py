@@ -10,6 +10,7 @@ import random
 import re
 import shutil
 import time
+from dataclasses import replace
 
 import pytest
 
@@ -417,6 +418,29 @@ def test_when_it_is_ready_is_begun_without_touching_a_file(visit, tmp_path):
     assert [variant.series for variant in trial.variants] == ["", "sauerkraut", "sauerkraut"]
     assert fields(host.read("/t/sauerkraut/question"))["decision.primary"] == "course"
     assert 'name="ages" value="yes"' in host.read("/new?like=sauerkraut")
+
+
+def test_a_trial_like_an_earlier_one_keeps_what_tasters_were_told_and_the_ends_of_its_scales(at):
+    host, folder = at("planned")
+    path = folder / "trial.toml"
+    text = path.read_text("utf-8").replace("seed = 7", 'seed = 7\nhost = "Kitchen"')
+    text = text.replace("low = 0\nhigh = 10\nstep = 1", "low = 1\nhigh = 9\nstep = 2")
+    text = text.replace('"Oak leaf"', '"Oak leaf"\nmethod = "Two leaves"\ndiffers = ["tannin"]')
+    told = 'allergens = "mustard, celery"\ncleanser = "bread"\n[[attribute]]\nname = "fizz"\n'
+    path.write_text(text + told, "utf-8")
+    page = host.read("/new?like=crisp")
+    assert 'value="Fizz" checked' in page
+    assert "Each cup, from 1 to 9." in page
+    form = {"trial.product": "kohlrabi", "changes": "Oak leaf\nNo leaf"}
+    assert host.post("/new", **fields(page) | form).status_code == 303
+    assert "as before, that it may contain mustard, celery" in host.read("/t/kohlrabi/rule")
+    old, new = (
+        parse_trial((folder.with_name(name) / "trial.toml").read_text("utf-8"))
+        for name in ("crisp", "kohlrabi")
+    )
+    assert replace(new.attributes[0], label="crunch") == replace(old.attributes[0], label="crunch")
+    assert (new.tasting, new.host, new.variants[1]) == (old.tasting, old.host, old.variants[1])
+    assert new.variants[2].differs == ("leaf",)
 
 
 def test_a_household_of_two_is_told_what_it_can_show_and_how_both_can_taste(at):

@@ -2,6 +2,7 @@
 
 import difflib
 import secrets
+import tomllib
 from dataclasses import replace
 
 from flask import redirect, request
@@ -65,33 +66,41 @@ def add_to(bench: Workbench) -> None:
     def where(found: Stage) -> Response:
         return bench.page("where.html.j2", found)
 
+    def earlier(form: Form) -> str:
+        """Give the trial.toml that a new one is to be like; blank where there is none."""
+        folder = disk.trials_in(bench.shelf).get(form.get("like", ""))
+        return found.text if folder and (found := stage(folder)).trial else ""
+
     def page(typed: Form, faults: dict[str, str], code: int = 200) -> Response:
         plans = {name: stage(folder) for name, folder in disk.trials_in(bench.shelf).items()}
+        text = earlier(typed)
+        own = [row.label for row in parse_trial(text).attributes] if text else []
         return bench.page(
             "start.html.j2",
             code=code,
             typed=typed,
             faults=faults,
             questions={question.key: question for question in starting.QUESTIONS},
-            ready=ready,
+            ready=ready + [(label, label, "") for label in own if label not in labels],
             odd=starting.ODD,
             chosen=[labels.get(word, word) for word in _chosen(typed)],
             earlier={name: found.title for name, found in plans.items() if found.trial},
+            scale=tomllib.loads(text).get("scale", {"low": 0, "high": 10}),
         )
 
     @app.get("/new")
     def new() -> Response:
-        like = request.args.get("like", "")
-        trial = bench.stage(like).trial if like else None
         first = {"decision.margin": "1", starting.SCORED: "texture\nsourness\nsaltiness"}
-        return page(starting.answers_like(trial) if trial else first, {})
+        like = {"like": request.args.get("like", "")}
+        text = earlier(like)
+        return page((starting.answers_like(parse_trial(text)) if text else first) | like, {})
 
     @app.post("/new")
     def begin() -> Response:
         answers = {**request.form, starting.SCORED: "\n".join(_chosen(request.form))}
         faults, files = _unsaid(answers), dict[str, bytes]()
         try:
-            files = starting.new_files(answers, today())
+            files = starting.new_files(answers, today(), like=earlier(answers))
         except TrialFileError as error:
             faults |= beside(error.problems, {*answers, starting.SCORED, "changes"})
         if faults:
@@ -106,7 +115,9 @@ def add_to(bench: Workbench) -> None:
             told = "It was on the shelf already; change it here."
             return bench.go(bench.stage(name), "question", told)
         begun[once] = name, files
-        bench.say("It is on the shelf.", back=False)
+        told = parse_trial(files[FILE].decode()).tasting.allergens
+        told = told and f" Tasters read, as before, that it may contain {told}."
+        bench.say(f"It is on the shelf.{told}", back=False)
         return redirect(f"/t/{name}/rule", 303)
 
     _add_lately(bench)
