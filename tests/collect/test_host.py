@@ -133,8 +133,14 @@ def test_a_link_is_shown_with_its_code_and_made_anew(client, host, sitting, fiel
     assert "<svg" in page
     client.post(f"{host}/taster/1", data=fields(page))
     assert client.get(vera.base).status_code == 404
-    assert client.get(f"/t/{sitting.taster_link('T01')}").status_code == 303
+    assert client.get(f"/t/{sitting.taster_link('T01')}").status_code == 200
     assert "T01" in sitting.free_names()
+
+
+def test_whoever_takes_a_name_that_was_given_free_reads_the_cautions(sitting, phone, client):
+    phone("T01").answer(1, texture="7", saltiness="4")
+    sitting.renew("T01")
+    assert "Before you taste" in client.get(f"/t/{sitting.taster_link('T01')}").text
 
 
 def test_cups_scored_in_another_file_are_shown_and_not_keyed(client, host, sitting, keyed, rows):

@@ -202,6 +202,7 @@ class Sitting:
                 "locked": tuple(name for name in memory.locked if name != taster),
                 "devices": {name: it for name, it in memory.devices.items() if name != taster},
                 "renewed": memory.renewed | {taster: times},
+                "agreed": tuple(pair for pair in memory.agreed if pair[1] != taster),
             }
 
         self._change(renewed)
