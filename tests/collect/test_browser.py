@@ -1,5 +1,6 @@
 """The score page in a real browser: phone and laptop, light and dark, with script and without."""
 
+import datetime
 import itertools
 import json
 import re
@@ -12,6 +13,7 @@ import pytest
 from blindspoon import api
 from blindspoon.collect import opening
 from blindspoon.collect.ballots import CupAnswer, Given
+from blindspoon.drawing import draw_blind
 
 pytestmark = pytest.mark.browser
 SCRIPT = Path(__file__).with_name("serve_folder.py")
@@ -642,6 +644,36 @@ def test_a_score_can_be_taken_back(sheet, served, rows):
     with page.expect_response("**/1/1"):
         tap(page, "texture", "")
     assert rows()[0]["texture"] == ""
+
+
+@pytest.mark.parametrize("sets", [False, True])
+def test_a_choice_can_be_taken_back_once_it_is_made(sheet, eaten, folder, serve, rows, sets):
+    name = "answer" if sets else "would_eat_it"
+    for file in ("servings.csv", "key.csv"):
+        (folder / file).unlink()
+    for file, data in ({"trial.toml": TRIANGLE} if sets else eaten).items():
+        (folder / file).write_bytes(data)
+    draw_blind(folder, datetime.date(2026, 9, 4))
+    with serve(folder) as served:
+        page = begin(sheet(NARROW), served)
+        none = page.locator(".choose + .beside .none")
+        assert not none.is_visible()
+        page.locator(".choose label").first.click()
+        saved(page)
+        assert rows()[0][name]
+        with page.expect_response("**/1/1"):
+            none.click()
+        assert fits(page)
+    assert rows()[0][name] == ""
+
+
+TRIANGLE = b"""\
+decision = { declared = 2026-09-04 }
+choice = { method = "triangle", sets = 2 }
+trial = { title = "Two salts", control = "sea" }
+variant = [{ name = "sea" }, { name = "rock" }]
+tasting = { tasters = ["T01", "T02"] }
+"""
 
 
 def test_a_scale_that_is_typed_says_at_once_what_it_does_not_take(sheet, folder, serve, rows):

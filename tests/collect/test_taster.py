@@ -7,7 +7,7 @@ import time
 import pytest
 
 from blindspoon.collect import opening
-from blindspoon.collect.ballots import COMMENT_LIMIT
+from blindspoon.collect.ballots import COMMENT_LIMIT, CupAnswer, Given
 
 
 def checked(page):
@@ -358,11 +358,19 @@ def test_the_screen_shows_who_is_out_and_no_secret(phone, client, sitting):
     page = client.get("/screen").text
     assert "1 of 3 have finished." in page
     names = re.findall(r'<h2>([^<]*)</h2>\n<p class="lead">([^<]*)</p>', page)
-    assert names == [("Still tasting", "T02"), ("Not joined yet", "T03")]
+    assert names == [("Still tasting", "T02"), ("Not joined, or on paper", "T03")]
     secrets = [sitting.host_link, *(sitting.taster_link(name) for name in sitting.plan.tasters)]
     codes = {code for ballot in sitting.ballots.values() for code in ballot.codes}
     assert not [text for text in (*secrets, *codes) if text in page]
     assert client.get("/screen/now").text in page
+
+
+def test_whose_paper_was_keyed_in_has_finished_whatever_was_left_empty(client, sitting):
+    given = Given(CupAnswer(scores=("7", "4")), "", "a")
+    sitting.ballots["1", "T03"].save({sitting.ballots["1", "T03"].codes[0]: given})
+    page = client.get("/screen").text
+    assert "1 of 3 have finished." in page
+    assert "T03" not in page
 
 
 def test_a_session_is_named_by_its_label(folder, both_pages):

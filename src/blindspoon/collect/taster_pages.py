@@ -256,8 +256,10 @@ class TasterPages:
         """Show to everybody where tasters join and who has not finished, and nothing secret."""
         sitting, address = self._sitting, self._where()
         sitting.look_for_late()
-        ballots = sitting.ballots_of(sitting.session)
-        out = [ballot.taster for ballot in ballots if ballot.gaps]
+        ballots, joined = sitting.ballots_of(sitting.session), sitting.memory.joined
+        # what stands there of somebody who has not joined was keyed in from paper
+        still = [it for it in ballots if it.gaps and (it.taster in joined or not it.in_order())]
+        out = [ballot.taster for ballot in still]
         page = render_template(
             f"{name}.html.j2",
             plan=sitting.plan,
@@ -265,8 +267,8 @@ class TasterPages:
             ballots=len(ballots),
             done=len(ballots) - len(out),
             out=out,
-            tasting=[taster for taster in out if taster in sitting.memory.joined],
-            absent=[taster for taster in out if taster not in sitting.memory.joined],
+            tasting=[taster for taster in out if taster in joined],
+            absent=[taster for taster in out if taster not in joined],
             address=address,
             qr=qr_code(address) if self._lan and address else "",
         )
