@@ -12,8 +12,16 @@ from scipy.special import ndtri
 from blindspoon.arrays import BoolArray, FloatArray
 from blindspoon.errors import DesignError, Rule
 from blindspoon.findings.comparison import By
-from blindspoon.simulate.at_once import decide, make_flips, make_rule, steady, tell_apart, within
-from blindspoon.simulate.several_jars import SeveralJars, deal
+from blindspoon.simulate.at_once import (
+    SeveralJars,
+    deal_jars,
+    decide,
+    make_flips,
+    make_rule,
+    steady,
+    tell_apart,
+    within,
+)
 from blindspoon.simulate.size_results import (
     WANTED,
     Chance,
@@ -177,7 +185,7 @@ def _judge(simulated: Simulated, by: By) -> Judge:
         rule = make_rule(simulated.positions, question.alpha)
         if not question.jars:
             return lambda scores, _rng, _asked: decide(rule, scores, question.margin)
-        dealt = deal(question.jars, tasters, simulated.rng(3))
+        dealt = deal_jars(question.jars, tasters, simulated.rng(3))
         jars = SeveralJars(dealt, rule, question.spread)
         return lambda scores, _rng, _asked: decide(
             rule, scores, question.margin, jars.widen(scores)
