@@ -75,7 +75,12 @@ CODED = {
     ),
     "unknown-code taster": (
         [("scores.csv", b"T01,512", b"T1,512")],
-        "code 512 of T1 in session 1 is not in servings.csv; there T1 has no cup in session 1",
+        "code 512 of T1 in session 1 is not in servings.csv; there T1 has no cup in session 1."
+        " Correct code, taster or session",
+    ),
+    "unknown-code of another": (
+        [("scores.csv", b"T01,512", b"T01,664")],
+        "code 664 of T01 in session 1 is not in servings.csv; there T03 has 664 in session 1",
     ),
     "scored-twice": (
         [("ballots/1-T03.csv", b"1,T03,664", b"1,T01,037")],

@@ -296,15 +296,17 @@ def _unknown_codes(scored: Cups, served: Cups) -> list[Problem]:
 
     def rule(row: int) -> Rule:
         session, taster, code = scored.texts(row)
-        padded, remedy = code.zfill(3), "Correct the code or the taster"
+        padded, remedy = code.zfill(3), "Correct code, taster or session"
         if padded in known and padded != code:
             remedy = f"Write {shown(padded)}, with its zero"
-        theirs = np.zeros(len(served), np.bool_)
-        theirs[served.taster.rows_of([taster, ""])] = True
-        rows = served.session.rows_of([session]).tolist()
-        codes = [served.texts(cup)[2] for cup in rows if theirs[cup]]
-        cups = some_of(map(shown, codes)) if codes else "no cup"
-        allowed = f"there {shown(taster)} has {cups} in session {shown(session)}"
+        cups = [served.texts(cup) for cup in served.session.rows_of([session]).tolist()]
+        owners = [name for _, name, other in cups if other == code and name]
+        if len(owners) == 1:
+            taster, theirs = owners[0], [code]
+        else:
+            theirs = [other for _, name, other in cups if name in (taster, "")]
+        has = some_of(map(shown, theirs)) if theirs else "no cup"
+        allowed = f"there {shown(taster)} has {has} in session {shown(session)}"
         return Rule("unknown-code", allowed, remedy)
 
     unknown = np.flatnonzero(scored.usable & (scored.match(served) < 0))

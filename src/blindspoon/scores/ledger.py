@@ -267,9 +267,9 @@ def _notes(trial: Trial, scored: Cups, plan: Cups | None, *, coded: bool) -> Ite
     if coded and plan is None:
         text = "there is no such file, so nobody knows at which position a cup was served"
         yield Note(file="servings.csv", text=text)
-    listed = set(trial.tasting.tasters)
+    listed = trial.tasting.tasters
     guests = [name for name in scored.taster.texts if name not in listed]
-    if listed and guests:
+    if listed and guests and plan is None:
         text = f"tasters not listed here: {some_of(map(shown, guests), 20)}"
         yield Note(file="trial.toml", text=text)
     for table in scored.tables:
