@@ -214,9 +214,11 @@ def _by_choices(found: Sequence[Mapping[str, Any]]) -> Iterator[Row]:
     for each in found:
         right, tests, variant = each["right"], each["tests"], each["variant"]
         guess, two_sided = each["by_luck"] / tests, each["expect"] == "either"
+        reason = each.get("p_value_reason")
         if each["method"] in ("a-not-a", "same-different"):
-            reason = "no answer: the numbers of both kinds of set are not printed"
-            yield variant, "p_value", each["p_value"], None, reason
+            reason = "the numbers of both kinds of set are not printed"
+        if reason:
+            yield variant, "p_value", each["p_value"], None, f"no answer: {reason}"
             continue
         way = "two-sided" if two_sided and each["method"] == "paired" else "greater"
         p = stats.binomtest(right, tests, guess, alternative=way).pvalue

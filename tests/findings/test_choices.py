@@ -18,6 +18,7 @@ from scipy.stats import binom, binomtest
 
 from blindspoon.analysis import analyse, to_record
 from blindspoon.charts.picks import lines_chart, picks_chart, picks_title
+from blindspoon.cli.printed import comparison_table
 from blindspoon.drawing import add_late, draw_again, draw_blind, write_sheets
 from blindspoon.errors import TrialError
 from blindspoon.examine import examine
@@ -31,7 +32,7 @@ from blindspoon.scores.sets import ChoiceTable
 from blindspoon.scores.standing import Standing
 from blindspoon.simulate.exact_size import size_choice
 from blindspoon.trial import METHODS, Variant
-from blindspoon.verify import recompute
+from blindspoon.verify import in_words, recompute
 from blindspoon.writeup.asked_sections import choices_section
 from blindspoon.writeup.front import trust, weaknesses
 from blindspoon.writeup.methods import planned
@@ -433,6 +434,23 @@ def test_the_sequential_rule_stops_and_no_other_look_counts():
     assert found.because.endswith(
         "decided after 12 sets, 10 of them right; later answers do not count."
     )
+
+
+def test_a_number_that_was_not_fixed_has_no_p_value_and_no_limits(tmp_path):
+    more = 'rule = "sequential"\ntests = 40\ncan_tell = 0.4'
+    (tmp_path / "trial.toml").write_text(text_of("triangle", more=more), encoding="utf-8")
+    rows = ["taster,set,variant,right", *(f"T01,{n},rock,yes" for n in range(1, 7))]
+    (tmp_path / "choices.csv").write_text("\n".join(rows), encoding="utf-8")
+    analysis = analyse(tmp_path)
+    (found,) = to_record(analysis)["choices"]
+    assert (found["verdict"], found["can_tell"]["estimate"]) == ("different", 1)
+    shares = {name: found["can_tell"][name] for name in ("interval", "limit")}
+    assert {found["p_value"], found["p_adjusted"], found["d_prime"], *shares.values()} == {None}
+    assert "not fixed" in found["p_value_reason"]
+    assert found["by_taster"] == []
+    assert "%" not in comparison_table(analysis).replace("100 %", "", 1)
+    again = recompute(scores_frame(analysis.trial, analysis.table), to_record(analysis))
+    assert "not fixed" in in_words(again)
 
 
 @pytest.mark.parametrize("sets", [1, 3])

@@ -41,7 +41,8 @@ def _choices(analysis: Analysis) -> str:
         return ""
     choice, planned = found[0].choice, "primary" if found[0].primary else "exploratory"
     limit, control = wording.percent(found[0].level), analysis.trial.variant(analysis.trial.control)
-    head = f"{wording.capital(choice.how.label)} ({planned}, {limit} limit)"
+    planned += f", {limit} limit" if found[0].lines is None else ", decided after each set"
+    head = f"{wording.capital(choice.how.label)} ({planned})"
     who = [
         f"{row.taster} ({row.right} of {row.tests})"
         for held in found

@@ -22,6 +22,7 @@ from blindspoon.trial import Choice, Trial, Variant
 ENOUGH = 5  # sets of one taster from which it is asked whether that taster can tell
 MOST_TOLD = 1000  # tasters of whom it is told whether they can tell
 UNLIKELY = 0.01  # chance of so few right answers below which the key may be the wrong way round
+NOT_FIXED = NoResult("The sequential rule ends on what was answered: the number is not fixed.")
 LEAST_SETS = 3  # sets served in one order from which that order is held to be fixed
 
 
@@ -66,7 +67,8 @@ class ChoiceFound:
     - `possible`: whether so many tests can show "alike" at all (ISO 4120, 8.2)
     - `path`, shape (n,): whether each answer was right, in the order of the files; with those after
       the sequential rule had ended it, which are not in `tests`
-    - `lines`: those of the sequential rule, where it was declared
+    - `lines`: those of the sequential rule, where it was declared; p values and limits are those
+      of a fixed number of tests, so that nothing is printed of them then
     """
 
     variant: Variant
@@ -185,10 +187,12 @@ def _find(
         level=1 - alpha / several,
         possible=int(fc.most_alike(tests, guess, choice.can_tell, alpha / several))
         >= guess * tests,
-        d_prime=NoResult("d' is not given: it is for one set a taster (ASTM E2262).")
+        d_prime=NOT_FIXED
+        if lines
+        else NoResult("d' is not given: it is for one set a taster (ASTM E2262).")
         if tests != tasters
         else _distance(choice, number, tests, answers, interval, alpha),
-        by_taster=() if choice.two_sided else _by_taster(choice, alone, alpha),
+        by_taster=() if choice.two_sided or lines else _by_taster(choice, alone, alpha),
         path=table.right[rows],
         lines=lines,
     )

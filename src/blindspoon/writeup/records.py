@@ -13,7 +13,7 @@ import numpy as np
 from blindspoon import wording
 from blindspoon.arrays import IntArray
 from blindspoon.files.text_table import write_csv
-from blindspoon.findings.choices import ChoiceFound, percent
+from blindspoon.findings.choices import NOT_FIXED, ChoiceFound, percent
 from blindspoon.findings.compare import with_days
 from blindspoon.findings.comparison import Analysis, NotCompared
 from blindspoon.findings.course import CourseFound
@@ -170,6 +170,11 @@ VERDICTS = {
 }  # fmt: skip
 
 
+def _if_fixed(name: str) -> Any:  # noqa: ANN401 - of the answers to one variant
+    """Give what holds for a number of tests that was fixed before."""
+    return lambda found: NOT_FIXED if found.lines else getattr(found, name)
+
+
 PERCENT = f"{wording.NO_BREAK}%"
 TASTER = (
     Column("taster"),
@@ -201,8 +206,8 @@ CHOICE = (
             else "not even all right would do"
         ),
     ),
-    Column("p_value", "p", p),
-    Column("p_adjusted"),
+    Column("p_value", "p", p, of=_if_fixed("p_value")),
+    Column("p_adjusted", of=_if_fixed("p_adjusted")),
     Column(
         "can_tell",
         of=lambda each: each,
@@ -214,9 +219,10 @@ CHOICE = (
                 "interval",
                 "Interval",
                 lambda it, _: f"{percent(it.low).removesuffix(PERCENT)} to {percent(it.high)}",
+                of=_if_fixed("interval"),
                 pair=True,
             ),
-            Column("limit"),
+            Column("limit", of=_if_fixed("limit")),
             Column("allowed", of=lambda each: each.choice.can_tell),
         ),
     ),
