@@ -283,8 +283,8 @@ SENTENCES = {
     "open": (
         (8, 18),
         "Whether rock can be told from sea is not settled: 8 of 18 picked the odd cup; anything "
-        "from none to 49 % of them may be able to tell. So few tests could not show them alike, "
-        "whatever was answered.",
+        "from none to 49 % of them may be able to tell. So few tests cannot show them alike: fewer "
+        "would have to be right than guessing gives.",
     ),
     "slight": (
         (95, 240),
@@ -302,6 +302,21 @@ def test_several_variants_are_told_of_by_name():
         [replace(found, variant=it) for it, found in kinds], name_all([rock, pink, sea], "sea")
     )
     assert title == "Rock could be told from sea; whether pink can be told from it is not settled"
+
+
+def test_of_several_variants_what_is_not_settled_may_be_none(tmp_path):
+    # 6 of 8 alone has p 0.020, so that its own limits leave out 0; 96 % is the beta quantile of SciPy
+    text = text_of("triangle") + "".join(f'[[variant]]\nname = "{it}"\n' for it in ("pink", "red"))
+    (tmp_path / "trial.toml").write_text(text, encoding="utf-8")
+    counts = "variant,tests,right\nrock,8,3\npink,8,6\nred,8,1\n"
+    (tmp_path / "choices.csv").write_text(counts, encoding="utf-8")
+    analysis = analyse(tmp_path)
+    rock, pink, red = analysis.choices
+    assert (rock.verdict, pink.verdict, red.verdict) == ("open", "open", "open")
+    assert pink.interval.low > 0
+    assert "anything from none to 96\N{NO-BREAK SPACE}% of them" in pink.because
+    assert "90 % intervals, each for itself" in comparison_table(analysis)
+    assert "0.059" in comparison_table(analysis)
 
 
 def test_one_taster_and_one_right_answer_are_told_of_as_one():

@@ -16,7 +16,7 @@ from blindspoon.simulate.size_results import Sizing
 from blindspoon.stats.results import NoResult
 from blindspoon.stats.sign_flips import smallest_p
 from blindspoon.trial import Attribute, Trial
-from blindspoon.writeup.records import choice_rows, day_rows
+from blindspoon.writeup.records import choice_rows, day_rows, intervals_said
 from blindspoon.writeup.tables import FOUND, IN_BRIEF, STRENGTHS, P, in_brief, strength_cells
 from blindspoon.writeup.writers import Row, aligned, cells, filled, heads, on_a_terminal
 
@@ -40,9 +40,8 @@ def _choices(analysis: Analysis) -> str:
     if not found:
         return ""
     choice, planned = found[0].choice, "primary" if found[0].primary else "exploratory"
-    limit, control = wording.percent(found[0].level), analysis.trial.variant(analysis.trial.control)
-    planned += f", {limit} limit" if found[0].lines is None else ", decided after each set"
-    head = f"{wording.capital(choice.how.label)} ({planned})"
+    control = analysis.trial.variant(analysis.trial.control)
+    head = f"{wording.capital(choice.how.label)} ({planned}, {intervals_said(found)})"
     who = [
         f"{row.taster} ({row.right} of {row.tests})"
         for held in found

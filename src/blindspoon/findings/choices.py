@@ -292,7 +292,9 @@ def _judged(
     verdict = kinds[2 * (found.p_adjusted <= found.alpha) + small]
     told, tests = [_sentence(replace(found, verdict=verdict), names)], found.tests
     if verdict == "open" and not found.possible:
-        told.append("So few tests could not show them alike, whatever was answered.")
+        told.append(
+            "So few tests cannot show them alike: fewer would have to be right than guessing gives."
+        )
     if found.turned:
         other = f", or has {names.short(names.control)} {choice.expect} {choice.attribute}"
         or_so = other if choice.attribute else ""
@@ -345,9 +347,8 @@ def _sentence(found: ChoiceFound, names: Naming) -> str:
             return f"{could}, but {few}: {differs} A{most} was allowed."
         case "alike":
             return f"{alike}: {told}; a{most} was allowed."
-    if found.interval.high <= 0:
+    if found.limit <= 0:
         return f"{unsettled}: {told}; {guessing}."
-    low = percent(found.interval.low) if found.interval.low > 0 else "none"
-    most = f"{low} to {percent(found.interval.high)}"
+    most = f"none to {percent(found.limit)}"
     may = "of this taster’s sets may be told" if one else "of them may be able to tell"
     return f"{unsettled}: {told}; anything from {most} {may}."

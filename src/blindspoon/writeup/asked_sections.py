@@ -11,7 +11,7 @@ from blindspoon.findings.days_in_words import day_word, one_each, which_first
 from blindspoon.stats.over_days import Bracket, DayFound
 from blindspoon.stats.results import NoResult
 from blindspoon.wording import day as on_day
-from blindspoon.writeup.records import CHOICE, TASTER, days_csv
+from blindspoon.writeup.records import CHOICE, TASTER, days_csv, intervals_said
 from blindspoon.writeup.words import PageSection, Points, paragraphs, points
 from blindspoon.writeup.writers import DASH, Table, blank_as_dash, csv_table, table_of
 
@@ -215,10 +215,11 @@ def choices_section(analysis: Analysis) -> PageSection | None:
         return None
     source = f"“{analysis.trial.title}”"
     lines = (lines_chart(found, source) for found in choices)
-    read = [column for column in CHOICE if column.name != "p_value"]  # which the methods tell
+    read = [column for column in CHOICE if column.name != "p_adjusted"]  # which the methods tell
     rows = ((found.variant.label, found, None) for found in choices)
     caption = "Answers to sets, right or wrong"
-    numbers = table_of("choices-table", caption, "Variant", read, rows, behind=("choices",))
+    said = [wording.sentence(wording.capital(intervals_said(choices)))]
+    numbers = table_of("choices-table", caption, "Variant", read, rows, said, behind=("choices",))
     tasters = [
         (f"{row.taster}, {found.variant.label}" if choices[1:] else row.taster, row, None)
         for found in choices

@@ -206,8 +206,8 @@ CHOICE = (
             else "not even all right would do"
         ),
     ),
-    Column("p_value", "p", p, of=_if_fixed("p_value")),
-    Column("p_adjusted", of=_if_fixed("p_adjusted")),
+    Column("p_value", of=_if_fixed("p_value")),
+    Column("p_adjusted", "p", p, of=_if_fixed("p_adjusted")),
     Column(
         "can_tell",
         of=lambda each: each,
@@ -242,6 +242,14 @@ def choice_records(analysis: Analysis) -> list[Record]:
     shown = analysis.trial.tasters_shown
     records = [record(CHOICE, found) for found in analysis.choices]
     return records if shown else [row | {"by_taster": []} for row in records]
+
+
+def intervals_said(choices: Sequence[ChoiceFound]) -> str:
+    """Say how wide the intervals of who can tell are, or that there are none."""
+    if choices[0].lines:
+        return "decided after each set, so without intervals"
+    alone = ", each for itself" * (len(choices) > 1)
+    return f"{wording.percent(1 - 2 * choices[0].alpha)} intervals{alone}"
 
 
 def choice_rows(choices: Sequence[ChoiceFound], blank: str) -> list[tuple[str, ...]]:
