@@ -305,7 +305,7 @@ def test_several_variants_are_told_of_by_name():
 
 
 def test_of_several_variants_what_is_not_settled_may_be_none(tmp_path):
-    # 6 of 8 alone has p 0.020, so that its own limits leave out 0; 96 % is the beta quantile of SciPy
+    # 6 of 8 alone has p 0.020, so its own limits leave out 0; 96 % is scipy's beta quantile
     text = text_of("triangle") + "".join(f'[[variant]]\nname = "{it}"\n' for it in ("pink", "red"))
     (tmp_path / "trial.toml").write_text(text, encoding="utf-8")
     counts = "variant,tests,right\nrock,8,3\npink,8,6\nred,8,1\n"
@@ -531,6 +531,16 @@ def test_what_is_said_names_what_was_tasted_and_the_kit_takes_answers_on_a_phone
     assert said[1].split("\n\n")[1].startswith("Rock salt and sea salt are alike enough: 8 of 24")
     assert "Compared: sea salt and rock salt." in said[2]
     assert "blindspoon collect kit --lan" in packed["kit/do-it-yourself.html"].decode()
+
+
+def test_the_kit_lists_the_cups_by_their_sets(packed):
+    page, rows = packed["kit/do-it-yourself.html"].decode(), packed["kit/drawn/servings.csv"]
+    cups = [*csv.DictReader(io.StringIO(rows.decode()))]
+    first = [cup["code"] for cup in cups if (cup["taster"], cup["set"]) == ("T01", "1")]
+    (row,) = (row for row in page.split("<tr") if "T01, set 1<" in row)
+    assert re.findall(r">(\d{3})<", row) == first
+    assert "Cup 4" not in page
+    assert "each gets 6 cups a sitting, in 2 sets of 3." in page
 
 
 def test_what_is_published_can_be_compared_again(packed, record_of, tmp_path):

@@ -5,6 +5,7 @@ import json
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
+from itertools import groupby
 from typing import Any, Literal, NamedTuple
 
 import numpy as np
@@ -403,13 +404,21 @@ def _do_it_yourself(
     orders, ballot = list[Table](), list[tuple[str, tuple[str, ...]]]()
     for session in plan.request.sessions:
         trays = [tray for tray in trays_of(plan) if tray.session == session]
-        places = max((len(tray.cups) for tray in trays), default=0)
+        served = [  # the cups of a set are a row of their own
+            (f"{tray.taster}, set {name}" if name else tray.taster, [cup.code for cup in cups])
+            for tray in trays
+            for name, cups in groupby(tray.cups, key=lambda cup: cup.set)
+        ]
+        places = max((len(codes) for _, codes in served), default=0)
         table = Table(
             name=f"orders-{session}",
             caption=f"Session {session}: codes in serving order",
             head="Taster",
             columns=tuple(f"Cup {place}" for place in range(1, places + 1)),
-            rows=tuple((tray.taster, blank_as_dash(c.code for c in tray.cups)) for tray in trays),
+            rows=tuple(
+                (who, blank_as_dash([*codes, *[""] * (places - len(codes))]))
+                for who, codes in served
+            ),
         )
         orders.append(table)
     for attribute in trial.attributes:
