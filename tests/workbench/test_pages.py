@@ -334,6 +334,36 @@ def test_a_slip_in_a_name_is_mended_after_sealing_and_the_rule_keeps_its_date(at
     assert files(folder) == before
 
 
+def test_what_a_change_differs_in_is_guessed_anew_with_its_name_and_can_be_written(at):
+    host, folder = at("planned")
+    (folder / "batches.csv").unlink()
+
+    def differs():
+        trial = parse_trial((folder / "trial.toml").read_text("utf-8"))
+        return {it.label: it.differs for it in trial.variants}
+
+    def write(**typed):
+        assert host.post(QUESTION, **fields(host.read(QUESTION)) | typed).status_code == 303
+
+    write(**{"variant[2].differs": "Vine leaf"})
+    write(**{"variant[2].label": "Warm kitchen", "variant[3].label": "Less salt"})
+    assert differs()["Warm kitchen"] == ("vine_leaf",)  # not a guess: its host wrote it
+    assert differs()["Less salt"] == ("salt",)
+    write(**{"variant[3].label": "Ten days longer"})
+    write(**{"variant[2].differs": "temperature, grape leaf"})
+    assert fields(host.read(QUESTION))["variant[3].differs"] == "days of fermenting"
+    expected = {"As always": (), "Warm kitchen": ("temperature_c", "grape_leaf")}
+    assert differs() == expected | {"Ten days longer": ("fermented",)}
+    for jar, value in (("usual", "no"), ("oak-leaf", "yes")):
+        page = host.read(f"/t/crisp/jars/new-{jar}")
+        assert fields(page)["grape_leaf"] == value
+        assert 'for="fermented"' not in page
+        assert host.post(f"/t/crisp/jars/new-{jar}", **fields(page)).status_code == 303
+    write(**{"variant[2].label": "Cool kitchen", "variant[3].differs": ""})
+    assert differs()["Cool kitchen"] == expected["Warm kitchen"]
+    assert differs()["Ten days longer"] == ()
+
+
 def test_where_a_starter_is_the_point_no_jar_leaves_it_blank(at):
     host, folder = at("planned")
     toml = (folder / "trial.toml").read_text("utf-8")

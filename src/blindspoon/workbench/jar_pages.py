@@ -163,10 +163,10 @@ def _said(found: Stage, files: Mapping[str, bytes] | None = None) -> JarsSaid:
     for what in made.differs if made else ():
         asked = {it.factor: summary.in_words(it) for it in what.undeclared}
         unmeant.setdefault(what.variant, {}).update(asked)
-    own = [name for name in batches.columns if name not in _KINDS]
+    own = {name: wording.capital(summary.factor_name(name)) for name in _own_lines(found, batches)}
     return JarsSaid(
         problems=problems,
-        own={name: wording.capital(summary.factor_name(name)) for name in own},
+        own=own,
         salt={
             name: "" if it is None else f"{wording.number(it, 2)}{wording.NO_BREAK}%"
             for name, it in salt.items()
@@ -178,13 +178,24 @@ def _said(found: Stage, files: Mapping[str, bytes] | None = None) -> JarsSaid:
     )
 
 
+def _own_lines(found: Stage, table: TextTable) -> list[str]:
+    """List the host's own columns: those in use, and what changes are meant to differ in."""
+    from blindspoon.batches.differences import STANDARD  # noqa: PLC0415 - not at the start
+
+    used = [name for name in table.columns if any(table.cells(name))]
+    meant = [it for row in found.plan.variants for it in row.differs if it.isidentifier()]
+    known = {it for it in meant if any(factor.answers_to(it) for factor in STANDARD)} | {*_KINDS}
+    return [name for name in dict.fromkeys([*used, *meant]) if name not in known]
+
+
 def _jar(found: Stage, which: str) -> JarForm:
     """Find a jar by its row, from 1, or begin one of a variant ("new-plain"); 404 otherwise."""
     files, names = _files(found), {variant.name: variant for variant in found.plan.variants}
     table, readings = (read_table(files[name], name) for name in FILES[:2])
     if table.problems:
         raise TrialFileError(table.problems)
-    rows, known = [row for _, row in table.rows()], dict.fromkeys(_KINDS, "")
+    lines = _own_lines(found, table)
+    rows, known = [row for _, row in table.rows()], dict.fromkeys([*_KINDS, *lines], "")
     row = int(which) - 1 if which.isdecimal() and which.isascii() and len(which) < 6 else None
     if row is not None and 0 <= row < len(rows) and rows[row].get("variant") in names:
         cells = known | rows[row]
@@ -194,8 +205,7 @@ def _jar(found: Stage, which: str) -> JarForm:
         taken = {row.get("batch", "") for row in rows}
         number = next(n for n in range(1, len(rows) + 2) if f"jar {n}" not in taken)
         points = {name for other in names.values() for name in other.differs}
-        columns = [name for name in table.columns if name in points - _KINDS.keys()]
-        own = {name: "yes" if name in variant.differs else "no" for name in columns}
+        own = {it: "yes" if it in variant.differs else "no" for it in lines if it in points}
         if any("starter" in other.differs for other in names.values()):
             own["starter"] = "" if "starter" in variant.differs else "none"
         known |= dict.fromkeys(table.columns, "") | own

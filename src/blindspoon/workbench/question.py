@@ -17,6 +17,7 @@ from blindspoon.starting import (
     BLANK,
     TWICE,
     column_name,
+    meant,
     names_of,
     number_of,
     rule_beside,
@@ -50,7 +51,7 @@ where the control is the same at every session."""
 FIELDS: dict[str, Part] = TEXTS | dict.fromkeys((*NUMBERS, PRIMARY, *DAYS), "rule")
 """Every field, and what has to be open to change it."""
 ROWS: dict[str, dict[str, Part]] = {
-    "variant": {"label": "story", "method": "story", "series": "rule"},
+    "variant": {"label": "story", "method": "story", "differs": "rule", "series": "rule"},
     "attribute": {"label": "served", "low": "served", "high": "served", "less": "story",
                   "more": "story"},
 }  # fmt: skip
@@ -105,6 +106,7 @@ def add_to(bench: Workbench) -> None:
             return page(found, draft, 409, **clash)
         for part in sorted(_touched(text, draft)):
             bench.see(found, part)
+        draft |= {} if found.locked("rule") else dict(_guessed(draft, found))
         try:
             new = _edited(text, draft, sealed=bool(found.locked("rule")))
             trial = parse_trial(new)
@@ -314,6 +316,29 @@ def _with_days(text: str, asked: Draft) -> str:
     return text
 
 
+def _guessed(draft: Draft, found: Stage) -> Iterator[tuple[str, str]]:
+    """Guess what a change differs in where it is new, or has another name than its guess was of.
+
+    Not once a jar of it is written down, which has a line of that name.
+    """
+    before = {row["name"]: row for row in _rows(_draft(found.text), "variant")}
+    for number, row in enumerate(_rows(draft, "variant"), 1):
+        was = before.get(row["name"], dict.fromkeys(row, ""))
+        one, new = (_shown(meant(it["label"]) if it["label"] else []) for it in (was, row))
+        if row["differs"] == was["differs"] == one and row["name"] not in found.made:
+            yield f"variant[{number}].differs", new
+
+
+def _factors(text: str, typed: str) -> list[str]:
+    """Read what a variant differs in as it is shown, or in words of the host's own."""
+    from blindspoon.batches.summary import NAMES, factor_name  # noqa: PLC0415
+
+    names = (*NAMES, *(name for variant in parse_trial(text).variants for name in variant.differs))
+    known = {factor_name(name): [name] for name in names}
+    words = (word.strip().lower() for word in re.split("[,;\n]| and ", typed))
+    return [name for word in words if word for name in known.get(word) or meant(word)]
+
+
 def _unnamed(kind: str, draft: Draft) -> Iterator[Problem]:
     """Name the sections that have no name, or that of another one."""
     labels = [row["label"] for row in _rows(draft, kind)]
@@ -345,7 +370,8 @@ def _with_sections(text: str, kind: str, draft: Draft) -> str:
         number = names.index(name) + 1
         for field in ROWS[kind]:
             if row[field] != before.get(name, {}).get(field, ""):
-                text = put(text, f"{kind}[{number}].{field}", row[field] or None)
+                value = _factors(text, row[field]) if field == "differs" else row[field]
+                text = put(text, f"{kind}[{number}].{field}", value or None)
     return text
 
 
@@ -357,6 +383,10 @@ def _alike(one: str, other: str) -> bool:
 
 def _shown(value: object) -> str:
     """Write a value of trial.toml as it stands in a field."""
+    if isinstance(value, list):
+        from blindspoon.batches.summary import factor_name  # noqa: PLC0415 - not at the start
+
+        return ", ".join(map(factor_name, value))
     if isinstance(value, float) and value.is_integer():
         return f"{value:.0f}"
     return "" if value is None else str(value)
