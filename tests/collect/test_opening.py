@@ -257,3 +257,14 @@ def test_a_folder_that_is_moved_away_is_missed_and_not_made_anew(sitting, folder
     assert "see that the folder is in its place" in events[-1]
     moved.rename(folder)
     assert taster.answer(1, page, texture="7").status_code == 303
+
+
+def test_of_two_answers_the_one_given_last_counts_after_a_restart_too(folder):
+    def save(texture, page, ago):
+        with opening.opened(folder) as sitting:
+            given = Given(CupAnswer(scores=(texture, "")), "", page, ago=ago)
+            return sitting.ballots["1", "T01"].save({"037": given})["037"]
+
+    save("7", "a", 0.0)
+    assert (save("3", "b", 60.0).late, save("8", "c", 0.0).replaced) == (True, True)
+    assert opened(folder).ballots["1", "T01"].answer("037").scores == ("8", "")

@@ -368,6 +368,8 @@ class BallotFile:
         if data is not None:
             (self.columns, self.rows), self._bytes = self._read(data), data
             self._note_marks(self.rows)
+            written = (self.folder.folder / self.file).stat().st_mtime  # no answer is newer
+            self._given = dict.fromkeys(self.rows, written)
 
     def save(self, given: Mapping[str, Given]) -> dict[str, Receipt]:
         """Fill in some cups, none of them in `elsewhere`; when this returns, they are on the disk.
