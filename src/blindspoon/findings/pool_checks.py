@@ -12,7 +12,7 @@ import numpy as np
 from blindspoon import wording
 from blindspoon.batches.summary import Made, in_words
 from blindspoon.errors import Problem, Rule, quoted, some_of
-from blindspoon.files.seal import Seal
+from blindspoon.files.seal import Seal, key_rows
 from blindspoon.files.text_table import FolderTables
 from blindspoon.findings.comparison import AttributeResult, Kind, NotCompared
 from blindspoon.findings.verdict import PROCEDURES
@@ -351,14 +351,13 @@ def caveats(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
 
     What a page of that kitchen alone says as well.
     """
-    shared, said = common(kitchens, "variants"), dict[str, list[str]]()
+    shared, said = common(kitchens, "variants"), dict[tuple[str, str], list[str]]()
     for kitchen in kitchens:
         if (found := kitchen.standing) is not None:
             late = found.warned if kitchen.trial.decision.declared else ()
             lacking = (text for text in found.told if text in (UNSEALED, DAMAGED))
             for text in (*found.bent, *lacking, *late):
-                said.setdefault(text, []).append(kitchen.name)
-    told = [f"{wording.listing(names)}: {text}" for text, names in said.items()]
+                said.setdefault(("", f": {text}"), []).append(kitchen.name)
     for kitchen in kitchens:
         also = "; ".join(
             f"“{kitchen.trial.variant(what.variant).label}” was also "
@@ -367,24 +366,32 @@ def caveats(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
             if what.undeclared and what.variant in shared
         )
         if also:
-            told.append(f"In {kitchen.name}, jars differed in more than was meant: {also}.")
-    return tuple(told)
+            text = f", jars differed in more than was meant: {also}."
+            said.setdefault(("In ", text), []).append(kitchen.name)
+    return tuple(f"{lead}{wording.listing(names)}{text}" for (lead, text), names in said.items())
 
 
 def _same(one: Kitchen, two: Kitchen) -> bool:
     """Whether two folders hold the same trial: the same files, or the same cups and scores.
 
-    With one sealed key, as of a trial that was corrected or added to, half of the tasters suffice.
+    With one key, as of a trial that was corrected or added to, half of the tasters suffice.
     """
     if one.fingerprint == two.fingerprint:
         return True
-    if one.seal and two.seal and one.seal.key == two.seal.key:
+    drawn = [_drawn(kitchen.tables) for kitchen in (one, two)]
+    if drawn[0] and 2 * len(drawn[0] & drawn[1]) >= min(map(len, drawn)):
         smaller = min(len(one.table.tasters), len(two.table.tasters))
         return 2 * (_cups(one) & _cups(two)).total() >= smaller
     first, second = one.table.scores, two.table.scores
     if first.shape != second.shape or np.isfinite(first).sum() != np.isfinite(second).sum():
         return False
     return _cups(one) == _cups(two)
+
+
+def _drawn(tables: FolderTables | None) -> set[tuple[str, ...]]:
+    """Give what was drawn, whoever got it: sessions, codes and what is under them."""
+    key = tables.key if tables else None
+    return set() if key is None else {(s, code, what) for s, _, code, what, _ in key_rows(key)}
 
 
 FEW_CUPS = 20  # below these, two tastings may have the same scores by chance

@@ -10,6 +10,7 @@ import pytest
 
 from blindspoon.analysis import analyse
 from blindspoon.files.seal import Seal
+from blindspoon.files.text_table import FolderTables, read_table
 from blindspoon.findings.pool_checks import (
     caveats,
     common,
@@ -52,15 +53,17 @@ def test_a_copy_with_other_names_of_its_tasters_is_the_same_trial(kitchen):
     assert [problem.slug for problem in matching_problems([one, copy])] == ["same-trial"]
 
 
-def test_a_sealed_trial_that_was_corrected_since_is_the_same_trial(kitchen):
+def test_a_trial_that_was_corrected_since_is_the_same_trial_sealed_or_not(kitchen):
+    key = read_table(b"taster,code,variant\nT01,512,plain\nT01,347,oak\n", "key.csv")
     sealed = Standing(published=Seal(date=date(2026, 9, 1), key="one", rule={}))
-    one = replace(kitchen("mill"), standing=sealed)
+    one = replace(kitchen("mill"), standing=sealed, tables=FolderTables(scores=(), key=key))
     scores = one.table.scores.copy()
     scores[0, 0] += 1
     later = replace(one, fingerprint="other", table=replace(one.table, scores=scores), name="later")
     assert [problem.slug for problem in matching_problems([one, later])] == ["same-trial"]
-    others = replace(kitchen("harbour", seed=2), standing=sealed)  # drew the same kit
-    assert matching_problems([one, others]) == ()
+    assert slugs(replace(later, standing=Standing()), one) == ["same-trial"]
+    others = replace(kitchen("harbour", seed=2), standing=sealed, tables=one.tables)
+    assert matching_problems([one, others]) == ()  # drew the same kit
 
 
 def test_a_kitchen_that_is_not_shown_to_be_blind_is_named(three):
