@@ -118,7 +118,8 @@ def jar(hand, folder):
     hand.write("water_g", "540")
     hand.write("salt_g", "27,5")
     hand.press("Save this jar")
-    assert hand.fault("produce_g") == '"plenty" is not a number. Write digits, such as 620 or 26,5.'
+    said = '"plenty" is not a number. Write grams, such as 620 or 26,5, or as in 9 oz; weigh spoons'
+    assert hand.fault("produce_g") == f"{said} and cups."
     assert hand.typed("salt_g") == "27,5"
     hand.write("produce_g", "620")
     hand.press("Save this jar")

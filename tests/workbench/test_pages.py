@@ -617,7 +617,7 @@ def test_grams_with_a_mark_between_thousands_are_asked_about_on_the_page(at):
     before = (folder / "batches.csv").read_bytes()
     form = fields(host.read("/t/crisp/jars/1")) | {"produce_g": "1.250"}
     done = host.post("/t/crisp/jars/1", **form)
-    assert "may be 1250 or 1.25. Write digits, such as 620 or 26,5." in done.text
+    assert "may be 1250 or 1.25. Write grams, such as 620 or 26,5" in done.text
     assert (folder / "batches.csv").read_bytes() == before
 
 
@@ -648,6 +648,18 @@ def test_what_was_read_in_fahrenheit_and_wide_digits_are_understood(at):
     row = list(csv.DictReader((folder / "batches.csv").read_text("utf-8").splitlines()))[1]
     assert (row["temperature_c"], row["produce_g"]) == ("22.2", "600")
     assert "2026-09-05,,10," in (folder / "readings.csv").read_text("utf-8")
+
+
+def test_ounces_and_pounds_become_grams_and_spoons_are_to_be_weighed(at):
+    """NIST Handbook 44, Appendix C: 453.59237 g, 28.349523125 g, a cup of 236.5882365 ml."""
+    host, folder = at("planned")
+    form = {"produce_g": "1 lb 4 oz", "water_g": "2,5 cups", "salt_g": "0,9 ounces"}
+    assert host.post(JAR, **fields(host.read(JAR)) | form).status_code == 303
+    row = list(csv.DictReader((folder / "batches.csv").read_text("utf-8").splitlines()))[1]
+    assert (row["produce_g"], row["water_g"], row["salt_g"]) == ("567", "590.3", "25.5")
+    for place, typed in (("salt_g", "2 tbsp"), ("produce_g", "3 cups"), ("salt_g", "1,250 oz")):
+        faults = html.unescape(host.post(JAR, **fields(host.read(JAR)) | {place: typed}).text)
+        assert f'"{typed}" is not a number. Write grams, such as 620 or 26,5, or as in 9' in faults
 
 
 def test_a_line_of_one_jar_is_asked_of_the_others_and_not_denied(at):

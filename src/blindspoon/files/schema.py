@@ -387,8 +387,7 @@ BOUNDS: Mapping[Kind, tuple[float, float, Fault]] = {
         "Correct it, or name the column temperature_f",
     )),
     "ph": (0.0, 14.0, Fault(
-        "absurd-ph", "{name} is {text}", "a pH is 0 to 14",
-        "Read it again; 4.6 may have lost its point",
+        "absurd-ph", "{text} is no pH", "a pH is 0 to 14", "Read it again{pointed}",
     )),
     "number": (-1e300, 1e300, Fault(
         "not-a-number", "{name} is {text}", "it is a number", "Correct it"
@@ -474,9 +473,10 @@ def _fault(fault: Fault, text: str, name: str, listed: Sequence[str] = ()) -> Fa
         "hint": did_you_mean(text, listed),
         "listed": some_of(map(quoted, listed), 20) or "none",
         "words": " or ".join(listed),
+        "pointed": f"; {text[:1]}.{text[1:]} may have lost its point"
+        * (re.fullmatch("[0-9]{2,3}", text) is not None),
     }
-    found, allowed = (part.format(**said) for part in (fault.found, fault.allowed))
-    return fault._replace(found=found, allowed=allowed)
+    return Fault(fault.slug, *(part.format(**said) for part in fault[1:]))
 
 
 def _name(text: str, name: str, listed: Sequence[str]) -> str | Fault:

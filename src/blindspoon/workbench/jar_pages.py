@@ -25,6 +25,9 @@ FILES = ("batches.csv", "readings.csv", "trial.toml")
 READ = ("date", "ph", "temperature_c", "note")
 _NUMBERS = ("mass", "temperature", "ph")
 _KINDS = {column.name: column.kind for column in BATCHES}
+_MASS = r"([\d.,]+)\s*([a-z]+)\.?\s*"
+_UNITS = {"gram": "g", "ounce": "oz", "lb": "lb", "pound": "lb", "cup": "cups", "quart": "qt",
+          "litre": "l", "liter": "l"}  # fmt: skip
 OWN_NAME, OWN_VALUE = "own.name", "own.value"
 
 
@@ -250,7 +253,7 @@ def _edited(found: Stage, jar: JarForm, typed: Mapping[str, str], *, out: bool) 
     batches, readings = (read_table(files[name], name) for name in FILES[:2])
     name = typed.get("batch", jar.cells["batch"])
     row = {
-        place: _cell(text, _KINDS.get(place, ""), batches)
+        place: _cell(text, place, batches)
         for place, text in typed.items()
         if not place.startswith(("readings[", "own."))
         and (jar.row is None or text != jar.cells[place])
@@ -269,7 +272,7 @@ def _edited(found: Stage, jar: JarForm, typed: Mapping[str, str], *, out: bool) 
     for number, place in enumerate([*jar.readings, -1], 1):
         keys = {key: f"readings[{number}].{key}" for key in READ}
         now = {
-            key: _cell(typed[at], {"temperature_c": "temperature"}.get(key, key), readings)
+            key: _cell(typed[at], key, readings)
             for key, at in keys.items()
             if at in typed and typed[at] != jar.cells[at]
         }
@@ -282,17 +285,34 @@ def _edited(found: Stage, jar: JarForm, typed: Mapping[str, str], *, out: bool) 
     return files
 
 
-def _cell(text: str, kind: str, table: TextTable) -> str:
-    """Write a number with a point where the file's separator is a comma; °C for °F."""
+def _cell(text: str, column: str, table: TextTable) -> str:
+    """Write a number with a point where the file's separator is a comma; °C for °F, g for oz."""
+    from blindspoon.batches.log import celsius  # noqa: PLC0415 - at a jar, not at the start
+
+    kind = (_KINDS | {"ph": "ph"}).get(column, "")
     warm = re.fullmatch(r"(.+?)\s*°?\s*F", text) if kind == "temperature" else None
     if warm and (value := number_of(warm[1])) is not None:
-        from blindspoon.batches.log import celsius  # noqa: PLC0415 - at a jar, not at the start
-
         text = f"{celsius(value):.1f}"
+    elif kind == "mass" and (value := _grams(text.lower(), column)) is not None:
+        text = f"{value:.1f}"
     value = number_of(text) if kind in _NUMBERS else None
     if value is None or table.decimal_comma:
         return text
     return text.replace(".", ",") if may_be_grouped(text) else f"{value:.12g}"  # so it is asked
+
+
+def _grams(text: str, column: str) -> float | None:
+    """Add up a mass with its units; None without, or where they do not tell what it weighs."""
+    from blindspoon.batches.log import unit_of  # noqa: PLC0415
+
+    name, grams = column.removesuffix("_g"), list[float]()
+    for number, word in re.findall(_MASS, text) if re.fullmatch(f"(?:{_MASS})+", text) else ():
+        unit = unit_of(f"{name}_{_UNITS.get(word.rstrip('s'), word)}")
+        value = None if may_be_grouped(number) else number_of(number)
+        if value is None or unit is None or (unit.rough and name != "water"):
+            return None
+        grams.append(unit.convert(value))
+    return sum(grams) if grams else None
 
 
 def _own(problems: tuple[Problem, ...], files: Mapping[str, bytes], name: str) -> Iterator[Problem]:

@@ -17,6 +17,7 @@ REMEDIES = {
     "scale": "Put the smaller number first, and a step that leads from one to the other",
     "unknown-name": "Choose one of them",
     "not-a-number": "Write digits, such as 620 or 26,5",
+    "not-a-number _g": "Write grams, such as 620 or 26,5, or as in 9 oz; weigh spoons and cups",
     "bad-date": "Write it as in 2026-10-17 or 17.10.2026",
     "after-tasting": "Correct the date, or that of the session, with the tasters",
     "reading-before-start": "Correct this date, or that of the jar",
@@ -38,7 +39,9 @@ def told(problem: Problem) -> str:
     ...              allowed="a number is needed", remedy="Write it without quotes"))
     '"a bit" is no number. Write digits, such as 1 or 0,5.'
     """
-    remedy = REMEDIES.get(problem.allowed, REMEDIES.get(problem.slug, problem.remedy))
+    mass = f"{problem.slug} _g" if f"{problem.column}".endswith("_g") else ""
+    asked = (problem.allowed, mass, problem.slug)
+    remedy = next((REMEDIES[it] for it in asked if it in REMEDIES), problem.remedy)
     if problem.found.endswith("is a text") and problem.allowed.endswith("is needed"):
         needed = problem.allowed.removesuffix(" is needed").removeprefix("a ")
         return f"{problem.found.removesuffix('is a text')}is no {needed}. {remedy}."
