@@ -13,7 +13,8 @@ from blindspoon.errors import DesignError, Problem, Rule, ScoreError, TrialError
 from blindspoon.files import disk
 from blindspoon.findings.choices import compare_choices
 from blindspoon.findings.compare import compare_trial, with_days
-from blindspoon.findings.comparison import Analysis, naming
+from blindspoon.findings.comparison import Analysis
+from blindspoon.findings.naming import naming
 from blindspoon.findings.pool_checks import Kitchen, Pool, matching_problems
 from blindspoon.findings.pooling import pool
 from blindspoon.scores.pseudonyms import pseudonymise, without_names

@@ -11,8 +11,8 @@ from pathlib import Path
 
 import pytest
 
+from blindspoon.files.own_state import Door
 from blindspoon.workbench.app import Workbench
-from blindspoon.workbench.listening import Door
 
 pytestmark = pytest.mark.bench
 PAGES = ("", "question", "jars", "jars/1", "tasters", "codes", "lately")

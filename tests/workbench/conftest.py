@@ -14,10 +14,11 @@ from pathlib import Path
 import pytest
 
 from blindspoon.drawing import draw_blind, write_sheets
+from blindspoon.files.own_state import Door
 from blindspoon.lifting import close_tasting, lift_blind
 from blindspoon.workbench import company
 from blindspoon.workbench.app import Workbench
-from blindspoon.workbench.listening import Door, serve
+from blindspoon.workbench.listening import serve
 
 TOML = """\
 [trial]

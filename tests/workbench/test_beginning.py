@@ -7,10 +7,10 @@ import tomllib
 
 import pytest
 
+from blindspoon.files.own_state import Door
 from blindspoon.starting import new_files
 from blindspoon.trial import today
 from blindspoon.workbench.app import Workbench
-from blindspoon.workbench.listening import Door
 
 ANSWERS = {
     "trial.product": "fermented kohlrabi sticks",

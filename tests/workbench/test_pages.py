@@ -20,10 +20,11 @@ from blindspoon.drawing import draw_blind, write_sheets
 from blindspoon.errors import FormError
 from blindspoon.files import durable
 from blindspoon.files.durable import DurableFolder
+from blindspoon.files.own_state import Door
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import stage
 from blindspoon.workbench import company
-from blindspoon.workbench.listening import Door, serve
+from blindspoon.workbench.listening import serve
 
 QUESTION, JAR = "/t/crisp/question", "/t/crisp/jars/2"
 

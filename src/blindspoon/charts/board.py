@@ -33,15 +33,9 @@ from blindspoon.charts.scene import (
     wrap,
 )
 from blindspoon.findings.compare import Scored
-from blindspoon.findings.comparison import (
-    AttributeResult,
-    Comparison,
-    Kind,
-    Naming,
-    NotCompared,
-    Other,
-)
-from blindspoon.findings.verdict import ALL, SHORT_NAMES, clauses, in_a_word, otherwise
+from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompared, Other
+from blindspoon.findings.naming import SHORT_NAMES, Kind, Naming
+from blindspoon.findings.verdict import ALL, clauses, in_a_word, otherwise
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import Unanimous
 from blindspoon.trial import Attribute, Scale, Trial, Variant

@@ -8,8 +8,9 @@ from blindspoon.batches.cautions import HEAD as CARE
 from blindspoon.batches.differences import Amounts
 from blindspoon.batches.summary import Made, cautions_in_words, differences_in_words
 from blindspoon.findings.comparison import Analysis, AttributeResult
+from blindspoon.findings.naming import PROCEDURES
 from blindspoon.findings.pool_checks import Pool, PooledAttribute
-from blindspoon.findings.verdict import PROCEDURES, flag_note
+from blindspoon.findings.verdict import flag_note
 from blindspoon.serving.plan import Balance, Span
 from blindspoon.simulate.exact_size import ABLE, ChoiceSizing, CourseSizing
 from blindspoon.simulate.size_results import Sizing

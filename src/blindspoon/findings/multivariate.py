@@ -12,7 +12,8 @@ from itertools import combinations
 import numpy as np
 
 from blindspoon.arrays import FloatArray
-from blindspoon.findings.comparison import AttributeResult, By, Comparison, Kind
+from blindspoon.findings.comparison import AttributeResult, Comparison
+from blindspoon.findings.naming import By, Kind
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.correlation import fisher_interval
 from blindspoon.stats.results import Method, NoResult, Record, as_record

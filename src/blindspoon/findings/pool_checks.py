@@ -14,8 +14,8 @@ from blindspoon.batches.summary import Made, in_words
 from blindspoon.errors import Problem, Rule, quoted, some_of
 from blindspoon.files.seal import Seal, key_rows
 from blindspoon.files.text_table import FolderTables
-from blindspoon.findings.comparison import AttributeResult, Kind, NotCompared
-from blindspoon.findings.verdict import PROCEDURES
+from blindspoon.findings.comparison import AttributeResult, NotCompared
+from blindspoon.findings.naming import PROCEDURES, Kind
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.scores.standing import DAMAGED, UNSEALED, Standing
 from blindspoon.stats.results import FitNote, MixedContrast, NoResult

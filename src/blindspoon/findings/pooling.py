@@ -8,7 +8,8 @@ from scipy.special import fdtrc, stdtr, stdtrit
 
 from blindspoon import wording
 from blindspoon.arrays import FloatArray, IntArray
-from blindspoon.findings.comparison import Naming, kind_of, name_all
+from blindspoon.findings.comparison import kind_of
+from blindspoon.findings.naming import PROCEDURES, Naming, name_all
 from blindspoon.findings.pool_checks import (
     Disagreement,
     Kitchen,
@@ -23,7 +24,7 @@ from blindspoon.findings.pool_checks import (
     not_common,
     rule_differences,
 )
-from blindspoon.findings.verdict import PROCEDURES, verdict_sentence
+from blindspoon.findings.verdict import verdict_sentence
 from blindspoon.stats.mixed import adjusted, fit_contrasts, linked, position_columns, scatter_sds
 from blindspoon.stats.reml import against, kenward_roger, over_places
 from blindspoon.stats.results import FitNote, Interval, MixedContrast, NoResult

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from blindspoon.findings.compare import Scored, contrast_of, only
-from blindspoon.findings.comparison import AttributeResult, Comparison, Kind
+from blindspoon.findings.comparison import AttributeResult, Comparison
+from blindspoon.findings.naming import Kind
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import Contrast, MixedFit, NoResult, Record, as_record
 from blindspoon.stats.sign_flips import EXACT_UP_TO, SAMPLES

@@ -9,17 +9,8 @@ from typing import TYPE_CHECKING, TypeAlias
 from blindspoon import wording
 from blindspoon.batches.differences import WhatDiffers
 from blindspoon.batches.summary import Made, softened
-from blindspoon.findings.comparison import (
-    AttributeResult,
-    By,
-    Comparison,
-    Kind,
-    Naming,
-    NotCompared,
-    Other,
-    kind_of,
-    naming,
-)
+from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompared, Other, kind_of
+from blindspoon.findings.naming import NAMES, PROCEDURES, SHORT_NAMES, Kind, Naming, naming
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.assumptions import ONE_SITTING, SPAN, Flag
 from blindspoon.stats.mixed import enough_to_be_alike, enough_to_differ
@@ -38,15 +29,6 @@ if TYPE_CHECKING:
 
     Told: TypeAlias = Other | PooledComparison
     """A variant on an attribute, of one kitchen or of several."""
-
-NAMES: dict[Kind, str] = {
-    "different": "different",
-    "slight": "slightly different",
-    "alike": "alike within the margin",
-    "open": "not settled",
-}
-SHORT_NAMES: dict[Kind, str] = {**NAMES, "alike": "alike"}
-PROCEDURES: dict[By, str] = {"mixed": "the mixed model", "ranks": "the rank comparison"}
 
 
 def in_a_word(kind: Kind, attribute: Attribute, *, up: bool) -> str:

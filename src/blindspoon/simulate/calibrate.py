@@ -12,7 +12,8 @@ from blindspoon import wording
 from blindspoon.errors import DesignError, Rule, did_you_mean
 from blindspoon.files.text_table import write_csv
 from blindspoon.findings.compare import compare_trial
-from blindspoon.findings.comparison import AttributeResult, By, Kind
+from blindspoon.findings.comparison import AttributeResult
+from blindspoon.findings.naming import By, Kind
 from blindspoon.findings.pool_checks import Kitchen, PooledAttribute, PooledComparison
 from blindspoon.findings.pooling import pool
 from blindspoon.simulate import course_rates

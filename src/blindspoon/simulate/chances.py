@@ -10,7 +10,7 @@ from blindspoon import wording
 from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.lines import RADIUS, TALL, LinePlot, NamedLine, lay_lines
 from blindspoon.charts.scene import Laid, Sheet
-from blindspoon.findings.verdict import PROCEDURES
+from blindspoon.findings.naming import PROCEDURES
 from blindspoon.simulate.size_results import (
     ALIKE,
     ONCE,

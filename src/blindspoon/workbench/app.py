@@ -25,9 +25,9 @@ from blindspoon.collect.server import JINJA, OpenTastings, add_static
 from blindspoon.drawing import write_sheets
 from blindspoon.errors import DesignError, FormError, Problem, TrialError
 from blindspoon.files import disk, durable, own_state
+from blindspoon.files.own_state import Door
 from blindspoon.sheets.pouring import LABEL_STOCKS, Paper, tells
 from blindspoon.stage import STATES, Part, Stage, stage
-from blindspoon.workbench.listening import Door
 from blindspoon.workbench.phrases import noted, said, within
 
 SEEN = 200  # forms of which it is known what they were filled from

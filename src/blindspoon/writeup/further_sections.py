@@ -6,8 +6,9 @@ from functools import partial
 from blindspoon import wording
 from blindspoon.findings.comparison import Analysis, Comparison
 from blindspoon.findings.multivariate import AttributePair, Correlation, Joint, Overall
+from blindspoon.findings.naming import NAMES, PROCEDURES
 from blindspoon.findings.sensitivity import Influence, Name, Outcome
-from blindspoon.findings.verdict import NAMES, PROCEDURES, in_a_word
+from blindspoon.findings.verdict import in_a_word
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Trial
 from blindspoon.wording import count

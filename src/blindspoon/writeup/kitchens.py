@@ -9,9 +9,9 @@ from blindspoon.charts.board import title_of
 from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.dots import Dot, DotPlot, Row
 from blindspoon.charts.scene import variant_inks
-from blindspoon.findings.comparison import Kind, name_all
+from blindspoon.findings.naming import NAMES, Kind, name_all
 from blindspoon.findings.pool_checks import Pool, PooledAttribute
-from blindspoon.findings.verdict import NAMES, clauses
+from blindspoon.findings.verdict import clauses
 from blindspoon.stats.results import MixedContrast, NoResult
 from blindspoon.trial import Trial
 from blindspoon.writeup.front import MOST_WORDS
