@@ -336,6 +336,18 @@ def test_two_primary_attributes_take_a_seventh_round(own):
     assert "may be added" not in too_few_rounds(six, {"Ada"}, lifted=True)
 
 
+@pytest.mark.parametrize(("rounds", "told"), [(5, True), (6, False)])
+def test_rounds_that_were_listed_and_not_tasted_do_not_count_and_lift_says_so(own, rounds, told):
+    (own / "seal.toml").write_text((own / "seal.toml").read_text("utf-8").split("[[lift")[0])
+    head, *lines = (own / "scores.csv").read_text("utf-8").splitlines()
+    kept = [line for line in lines if int(line.split(",")[0]) <= rounds]
+    (own / "scores.csv").write_text("\n".join([head, *kept]), "utf-8")
+    words = "can show no difference in fewer than 6 rounds, and 5 are scored; more may be added"
+    assert (words in " ".join(run("check", own).split())) is told
+    asked = lift_blind(own, datetime.date(2026, 9, 18), lambda _: False)
+    assert (words in " ".join(asked.lines())) is told
+
+
 @pytest.mark.parametrize(("rounds", "can"), [(5, False), (6, True)])
 def test_the_smallest_p_is_above_alpha_with_five_rounds_only(own, rounds, can):
     (own / "seal.toml").unlink()
@@ -378,6 +390,14 @@ def test_size_answers_for_rounds_and_is_what_the_comparison_of_rounds_shows(tmp_
     # Of n rounds that all go one way, two in 2^n signs are as far out: arithmetic.
     assert [cell.smallest_p for cell in found.cells] == [2 ** (1 - n) for n in (4, 6, 12)]
     assert "With 4 rounds or fewer no difference can be shown." in found.sentences
+    assert not any(sentence.startswith("1 taster") for sentence in found.sentences)
+    with (tmp_path / "trial.toml").open("a", encoding="utf-8") as file:
+        file.writelines(f'[[session]]\nname = "{n}"\n' for n in range(1, 13))
+    _, planned = size_folder(tmp_path, options)  # what the listed rounds can do is said
+    seen = planned.cells[2].smallest_seen.difference
+    assert f"1 taster, twelve rounds: about 8 times in 10 you would see a {seen:.1f}-point" in (
+        " ".join(planned.sentences)
+    )
     rng, shown = np.random.default_rng(2), 0
     for _ in range(40):  # two points apart, the same scatter, through the comparison itself
         leaf = np.concatenate([rng.permutation(2) for _ in range(12)])

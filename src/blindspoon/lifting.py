@@ -135,7 +135,8 @@ def _prepare(folder: Path, today: datetime.date, *, last: bool) -> tuple[Lifting
     days = [it.date for it in trial.sessions if it.date and it.date > today]
     ahead = [Note(file="trial.toml", text=early.format(day), gap=True) for day in days]
     gaps = (*ahead, *(note for note in notes if note.gap))
-    others = tuple(note for note in notes if not note.gap)
+    warned = (Note(file="trial.toml", text=text) for text in stands.warned)
+    others = (*(note for note in notes if not note.gap), *warned)
     sets = trial.choice is not None
     lifting = Lifting(missing=gaps, notes=others, bent=stands.bent, lift=lift, sets=sets)
     return lifting, stands.seal

@@ -84,14 +84,13 @@ def standing(
     where there is none.
     """
     seal = parse_seal(text or "")
-    warned = tuple(_warned(trial, seal))
     if seal is None:
         told = UNSEALED if text is None else DAMAGED
         attributes = [each.name for each in trial.attributes]
         told_of = tables.answers if trial.decision.looks else ()
         tasters = {taster for _, taster, _ in scores_by_cup(trial, told_of, attributes)}
         share, looked = _look(trial, len(tasters), None)
-        return Standing(told=(told, *looked), warned=warned, share=share)
+        return Standing(told=(told, *looked), warned=tuple(_warned(trial, None, 0)), share=share)
     lift = seal.lifted[-1] if seal.lifted else None
     final = next((place for place, lift in enumerate(seal.lifted, 1) if lift.last), math.inf)
     late = [added for added in seal.added if added.after >= final]  # no look was left
@@ -115,7 +114,7 @@ def standing(
         waiting=waiting,
         bent=tuple(bent),
         told=(*_kept(seal, bent=bool(bent)), *looked, *since),
-        warned=warned,
+        warned=tuple(_warned(trial, seal, len({session for session, _, _ in scores}))),
         published=_under_pseudonyms(seal, key, tables, hidden, lifted) if hidden else None,
     )
 
@@ -184,9 +183,11 @@ def _look(trial: Trial, tasters: int, lift: Lift | None) -> tuple[float, tuple[s
     return left if last else 0.1, (said,)
 
 
-def too_few_rounds(trial: Trial, tasters: Collection[str], *, lifted: bool = False) -> str:
-    """Say that one person alone can show no difference in so few rounds, if that is so."""
-    rounds = len(trial.sessions) or 1
+def too_few_rounds(
+    trial: Trial, tasters: Collection[str], scored: int = 0, *, lifted: bool = False
+) -> str:
+    """Say that one person alone can show nothing in the rounds `scored`, or else listed."""
+    rounds = scored or len(trial.sessions) or 1
     alpha = max((trial.share_of_alpha(each.name) for each in trial.attributes), default=1.0)
     if len(tasters) != 1 or 2 ** (1 - rounds) <= alpha:
         return ""
@@ -194,16 +195,16 @@ def too_few_rounds(trial: Trial, tasters: Collection[str], *, lifted: bool = Fal
     more = "" if lifted else "; more may be added until the blind is lifted"
     return (
         f"One person alone can show no difference in fewer than {needed} rounds, and {rounds} "
-        f"{'is' if rounds == 1 else 'are'} listed{more}."
+        f"{'is' if rounds == 1 else 'are'} {'scored' if scored else 'listed'}{more}."
     )
 
 
-def _warned(trial: Trial, seal: Seal | None) -> Iterator[str]:
+def _warned(trial: Trial, seal: Seal | None, scored: int) -> Iterator[str]:
     """Say that the rule came late, or not at all, the lifting early, or that nothing can come."""
     declared, added = trial.decision.declared, seal.added if seal else ()
     late = (it.name for it in added if it.kind == "taster")
     tasters, lifted = {*trial.tasting.tasters, *late}, bool(seal and seal.lifted)
-    if in_vain := too_few_rounds(trial, tasters, lifted=lifted):
+    if in_vain := too_few_rounds(trial, tasters, scored, lifted=lifted):
         yield in_vain
     if trial.decision.looks and trial.tasting.codes == "per session":
         yield "With codes per session their means are a look: draw codes per taster."

@@ -336,6 +336,10 @@ def in_rounds(trial: Trial, sizing: Sizing, source: str) -> Sizing:
         rounds = f"more than {cells[-1].sessions}" if enough is None else f"{enough.sessions}"
         said.append(f"To {goal.words} 8 times in 10 takes {rounds} rounds.")
     unable = [cell.sessions for cell in cells if (cell.smallest_p or 0) > sizing.alpha]
+    for cell in cells:
+        if cell.sessions == len(trial.sessions) and cell.sessions not in unable:
+            rounds = wording.spelled(cell.sessions)
+            said.append(f"1 taster, {rounds} rounds: {_can(cell, attribute, sizing.variants - 1)}")
     if unable:
         said.append(f"With {max(unable)} rounds or fewer no difference can be shown.")
     cup = wording.number(sizing.spread.residual_sd, wording.digits_for(attribute.scale) + 1)
@@ -376,22 +380,24 @@ def _of_one_panel(
     trial: Trial, attribute: Attribute, question: Question, cells: Cells
 ) -> Iterator[str]:
     """Say what the planned panel can do; where none is planned, one of about a dozen."""
-    planned, others = len(trial.tasting.tasters), question.variants - 1
+    planned = len(trial.tasting.tasters)
     tasters = min({cell.tasters for cell in cells}, key=lambda t: abs(t - (planned or 12)))
     rows = [cell for cell in cells if cell.tasters == tasters]
-    whole = "both of them" if others == 2 else f"all {wording.spelled(others)}"
     for cell in [cell for cell in rows if cell.sessions == len(trial.sessions)] or rows:
-        alike = f"alike within {wording.margin(attribute)} {_times(cell.chance_alike.value)}"
-        every = f", {whole} {_times(cell.chance_all_alike.value)}" if others > 1 else ""
-        seen = cell.not_seen
-        if cell.smallest_seen is not None:
-            digits = max(1, wording.digits_for(attribute.scale))
-            size = wording.number(cell.smallest_seen.difference, digits)
-            seen = f"about 8 times in 10 you would see a {size}-point difference"
-        yield (
-            f"{panel_words(cell, ', ')}: {seen}; where nothing differs, a given variant would be "
-            f"shown {alike}{every}."
-        )
+        yield f"{panel_words(cell, ', ')}: {_can(cell, attribute, question.variants - 1)}"
+
+
+def _can(cell: SizingCell, attribute: Attribute, others: int) -> str:
+    """Say what a panel would see, and what it would show alike."""
+    alike = f"alike within {wording.margin(attribute)} {_times(cell.chance_alike.value)}"
+    whole = "both of them" if others == 2 else f"all {wording.spelled(others)}"
+    every = f", {whole} {_times(cell.chance_all_alike.value)}" if others > 1 else ""
+    seen = cell.not_seen
+    if cell.smallest_seen is not None:
+        digits = max(1, wording.digits_for(attribute.scale))
+        size = wording.number(cell.smallest_seen.difference, digits)
+        seen = f"about 8 times in 10 you would see a {size}-point difference"
+    return f"{seen}; where nothing differs, a given variant would be shown {alike}{every}."
 
 
 def _hardly(goal: Goal, cells: Cells) -> str:
