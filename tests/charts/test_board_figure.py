@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from blindspoon.charts import posts
 from blindspoon.charts.board import board_chart
-from blindspoon.charts.posts import boards, figure_of
+from blindspoon.charts.posts import figure_of, shared_files
 from blindspoon.charts.scene import NARROW, WIDE, Area, Line, Marks
 
 SHEETS = pytest.mark.parametrize("sheet", [WIDE, NARROW], ids=["wide", "narrow"])
@@ -137,11 +138,16 @@ def test_a_square_shares_wide_boards_out(attributes, renamed):
     labels = ("Saltiness", "Fermentation character", "Crunchiness", "Unpleasantness")
     pairs = zip(attributes, labels, strict=True)
     pictures = [renamed(each, label=label) for each, label in pairs]
-    square = boards(pictures, "square", source="12 tasters.", question="")
+    with pytest.MonkeyPatch.context() as patch:  # the pictures themselves, and not their files
+        patch.setattr(posts, "sized_files", lambda figure, *_: [figure])
+        square, video = (
+            [*shared_files(4, lambda at: board_chart(pictures[at]), size, source="", question="")]
+            for size in ("square", "video")
+        )
     assert [each.name for each in square] == ["board-1", "board-2"]
     heads = [[label for label in labels if said(each, label)] for each in square]
     assert heads == [list(labels[:2]), list(labels[2:])]
-    assert [each.name for each in boards(pictures, "video", source="", question="")] == ["board"]
+    assert [each.name for each in video] == ["board"]
 
 
 def said(drawn, label) -> bool:

@@ -7,12 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from blindspoon.charts.posts import shared_files
 from blindspoon.charts.scene import NARROW, WIDE, Area, Line, Marks
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.pool_checks import Kitchen, Own, Pool, PooledAttribute, PooledComparison
 from blindspoon.findings.verdict import kind_of
 from blindspoon.stats.results import Interval, MixedContrast, NoResult
-from blindspoon.writeup.kitchens import forest_chart, forest_plot, forest_title
+from blindspoon.writeup.kitchens import forest_chart, forest_of, forest_plot, forest_title
 
 SHEETS = pytest.mark.parametrize("sheet", [WIDE, NARROW], ids=["wide", "narrow"])
 NONE = NoResult("not asked for")
@@ -247,6 +248,29 @@ def test_the_first_primary_attribute_is_drawn_unless_another_is_asked_for():
     assert forest_chart(both).name == "texture-kitchens"
     assert forest_chart(both, "salt").name == "salt-kitchens"
     assert forest_chart(both, "sourness") is None
+
+
+def test_four_variants_share_out_the_pictures_of_posts_and_video():
+    pool = HARD["typical"]
+    (found,) = pool.attributes
+
+    def chart(at):
+        return forest_of(pool, replace(found, comparisons=found.comparisons[at]))
+
+    drawn = dict(shared_files(4, chart, "video", source="", question=""))
+    assert {f"figures/video/texture-kitchens-{n}.png" for n in (1, 2)} <= {*drawn}
+    assert None not in drawn.values()
+    last = drawn["figures/video/texture-kitchens-2.svg"].decode()
+    assert "Brine 4" in last
+    assert "Brine 1" not in last
+
+
+def test_a_part_of_an_attribute_does_not_say_that_nothing_is_settled():
+    pool = build((0.1, 0.0, 3.0), half=2.0)
+    found = pool.attributes[0]
+    title = forest_title(replace(found, comparisons=found.comparisons[:2]), pool)
+    assert "“Brine 1”" in title
+    assert "nothing is settled" not in title
 
 
 def test_nothing_pooled_is_no_chart():

@@ -1,7 +1,7 @@
 """Charts in an exact size, for video, posts and print: as large as they can be drawn there."""
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from blindspoon.charts.board import AttributeOutcome, board_chart, differences_chart
@@ -379,26 +379,24 @@ def figure_files(
     for outcome in compared[:1] if size == "preview" else compared:
         yield from chart_files(differences_chart(outcome), size, question=question, source=source)
     if len(compared) > 1 and size != "preview":
-        drawn = boards(compared, size, source=source, question=question)
-        for board in drawn or (None,):
-            yield from sized_files(board, size, "board")
+        words = {"source": source, "question": question}
+        yield from shared_files(len(compared), lambda at: board_chart(compared[at]), size, **words)
 
 
-def boards(
-    compared: Sequence[AttributeOutcome], size: str, *, source: str, question: str
-) -> list[Figure]:
-    """Draw the board; shared out over several where its columns would be too narrow."""
-    for several in range(1, len(compared) + 1):
-        across = math.ceil(len(compared) / several)
-        shared = [compared[at : at + across] for at in range(0, len(compared), across)]
-        tried = (board_chart(some) for some in shared)
-        drawn = [figure_of(it, size, source=source, question=question) for it in tried]
-        found = [figure for figure in drawn if figure is not None]
-        if len(found) == len(shared) == 1:
-            return found
-        if len(found) == len(shared):
-            return [replace(it, name=f"{it.name}-{n}") for n, it in enumerate(found, 1)]
-    return []
+def shared_files(
+    parts: int, chart: Callable[[slice], Chart], size: str, *, source: str, question: str
+) -> Iterator[Drawn]:
+    """Draw a chart of so many parts; where there is no room, several that share them out."""
+    for several in range(1, parts + 1):
+        across = math.ceil(parts / several)
+        shared = [chart(slice(at, at + across)) for at in range(0, parts, across)]
+        drawn = [figure_of(it, size, source=source, question=question) for it in shared]
+        if all(drawn):
+            break
+    drawn = drawn if all(drawn) else [None]
+    for number, it in enumerate(drawn, 1):
+        named = replace(it, name=f"{it.name}-{number}") if it and len(drawn) > 1 else it
+        yield from sized_files(named, size, shared[0].name)
 
 
 def chart_files(chart: Chart, size: str, *, question: str, source: str) -> Iterator[Drawn]:

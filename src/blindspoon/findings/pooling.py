@@ -188,14 +188,15 @@ def claims(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
     """Say what the pooled differences are about, and which procedure pools."""
     number, rule = len(kitchens), kitchens[0].trial.decision
     about = (
-        f"Pooled differences are about kitchens like these {wording.spelled(number)}: their "
-        "intervals allow for kitchens that disagree. “These kitchens only” does not reach beyond "
-        "them, and no verdict stands on it."
+        f"The verdicts are about kitchens like these {wording.spelled(number)}: their intervals "
+        "allow for kitchens that disagree.",
+        "“These kitchens only” does not reach beyond them, and no verdict stands on it.",
     )
     if number == 2:
         about = (
             "Two kitchens speak for themselves only: they say next to nothing about how much "
-            "kitchens disagree. A third would speak of their like."
+            "kitchens disagree.",
+            "A third would speak of their like.",
         )
     own = (
         "With several variants beside the control, each is judged by its own spread over kitchens."
@@ -205,7 +206,7 @@ def claims(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
         f"{PROCEDURES['mixed']} only, which decides here."
     )
     several = number > 2 and len(common(kitchens, "variants")) > 2
-    return (about, *[own] * several, *[ranks] * (rule.by == "ranks"))
+    return (*about, *[own] * several, *[ranks] * (rule.by == "ranks"))
 
 
 def pool(kitchens: Sequence[Kitchen]) -> Pool:

@@ -5,7 +5,7 @@ import json
 import re
 import zipfile
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from itertools import groupby
 from pathlib import Path, PurePosixPath
@@ -21,10 +21,10 @@ from blindspoon.files import disk
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.further import study_further
 from blindspoon.findings.naming import name_all
-from blindspoon.findings.pool_checks import Pool
+from blindspoon.findings.pool_checks import Pool, PooledAttribute
 from blindspoon.packing.repeat import data_package, kit_files
 from blindspoon.wording import sentence
-from blindspoon.writeup.kitchens import KitchensContent, compose_kitchens, kitchens_page
+from blindspoon.writeup.kitchens import KitchensContent, compose_kitchens, forest_of, kitchens_page
 from blindspoon.writeup.methods import software
 from blindspoon.writeup.page import ASKED, ReportContent, page, render, writeup
 from blindspoon.writeup.records import pool_record
@@ -173,10 +173,10 @@ def pack_kitchens(pool: Pool, *, all_sizes: bool, progress: Progress | None = No
     }
     if not all_sizes:
         return Pack(files=before, lacking=())
-    source = f"{wording.listing(kitchen.name for kitchen in pool.kitchens)}. Made with Blindspoon."
+    source = f"“{content.title}”; {content.tasted} Made with Blindspoon."
     sizes, after = (*posts.POSTED, "print"), dict[str, bytes]()
-    drawn = [(chart, size) for chart in content.figures for size in sizes]
-    steps = [partial(posts.chart_files, *of, question="", source=source) for of in drawn]
+    drawn = [(it.found, size) for it in content.findings if it.chart for size in sizes]
+    steps = [partial(_forest_files, pool, *of, source=source) for of in drawn]
     for kitchen in pool.kitchens:
         trial, tables, name = kitchen.trial, kitchen.tables, file_name(kitchen.name)
         if tables is not None:
@@ -186,6 +186,15 @@ def pack_kitchens(pool: Pool, *, all_sizes: bool, progress: Progress | None = No
             after |= {f"kit/{name}/{path}": file for path, file in kit.items()}
     paper = kitchens_page(content, paper=True)
     return _finished(content, before, after, steps, progress, paper=paper)
+
+
+def _forest_files(pool: Pool, found: PooledAttribute, size: str, *, source: str) -> Iterable[Drawn]:
+    """Draw one attribute of several kitchens, in as many pictures as its variants need."""
+
+    def some(at: slice) -> Chart:
+        return forest_of(pool, replace(found, comparisons=found.comparisons[at]))
+
+    return posts.shared_files(len(found.comparisons), some, size, source=source, question="")
 
 
 def _finished(

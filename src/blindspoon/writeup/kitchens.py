@@ -99,7 +99,7 @@ class KitchensContent:
     question: str
     answer: str
     spoken: str
-    trust: str
+    tasted: str
     picture: Chart | None
     weak: Points
     figures: tuple[Chart, ...]
@@ -112,6 +112,11 @@ class KitchensContent:
     def title(self) -> str:
         """What stands at the head."""
         return self.trial.title
+
+    @property
+    def trust(self) -> str:
+        """Who tasted, whether blind, and whose rule decides."""
+        return f"{self.tasted} The rule is that of {self.pool.kitchens[0].name}."
 
 
 def compose_kitchens(pool: Pool) -> KitchensContent:
@@ -126,7 +131,7 @@ def compose_kitchens(pool: Pool) -> KitchensContent:
     spread = f"On {head.found.attribute.label.lower()}, {spread}"
     number = wording.capital(wording.spelled(len(kitchens)))
     held = (k.standing is not None and k.standing.seal and not k.standing.bent for k in kitchens)
-    blind = ", all blind, under codes" if all(held) else ""
+    blind = ", all blind, under codes" if all(held) else "; not all are shown to be blind"
     return KitchensContent(
         pool=pool,
         trial=replace(pool.first, variants=pool.variants),
@@ -134,7 +139,7 @@ def compose_kitchens(pool: Pool) -> KitchensContent:
         question=f"{number} kitchens made the same and tasted it, each by themselves.",
         answer=lead + head.answer,
         spoken=lead + wording.sentence(forest_title(head.found, pool)),
-        trust=f"{'; '.join(who)}{blind}. The rule is that of {kitchens[0].name}.",
+        tasted=f"{'; '.join(who)}{blind}.",
         picture=head.chart,
         weak=tuple(("", text) for text in (*pool.caveats, spread, *pool.remarks)),
         figures=tuple(finding.chart for finding in findings if finding.chart),
@@ -164,7 +169,8 @@ def forest_title(shown: PooledAttribute, pool: Pool) -> str:
     """
     names, compared = name_all(pool.variants, pool.first.control), shown.comparisons
     said = f"nothing is settled on {shown.attribute.label.lower()}"
-    if len(compared) == 1 or any(found.verdict != "open" for found in compared):
+    some = len(compared) == 1 or len(compared) < len(pool.variants) - 1
+    if some or any(found.verdict != "open" for found in compared):
         said = title_of(compared, names)
     return f"{_in_kitchens(pool)}, {said}"
 
@@ -191,7 +197,11 @@ def forest_chart(pool: Pool, attribute: str | None = None) -> Chart | None:
     asked = [it for it in named if it.comparisons]
     if not asked:
         return None
-    shown = min(asked, key=lambda it: not it.primary)
+    return forest_of(pool, min(asked, key=lambda it: not it.primary))
+
+
+def forest_of(pool: Pool, shown: PooledAttribute) -> Chart:
+    """Draw the comparisons of one attribute, all of them or some."""
     label = shown.attribute.label.lower()
     kitchens = wording.count(len(pool.kitchens), "kitchen")
     titles = dict.fromkeys(f"“{kitchen.trial.title}”" for kitchen in pool.kitchens)
