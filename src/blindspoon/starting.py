@@ -13,7 +13,7 @@ from blindspoon.files import disk
 from blindspoon.files.edits import Value, add, put, take_out
 from blindspoon.files.schema import COLUMNS, as_date, as_number
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.trial import Attribute, Trial, default_tasters
+from blindspoon.trial import Attribute, Trial, default_tasters, today
 from blindspoon.wording import OVER, capital, listing, margin, percent, plain, spelled
 
 FILE = "trial.toml"
@@ -24,7 +24,11 @@ TWICE = Rule(
     "Give each its own, such as “Cut twice as thick”",
 )
 NUMBER = Rule("wrong-type", "a number is needed", "Write digits, such as 1 or 0,5")
-DATE = Rule("wrong-type", "a date is needed", "Write it as in 2026-10-17 or 17.10.2026")
+DATE = Rule(
+    "wrong-type",
+    "a date is needed",
+    "Write it as in 2026-10-17 or 17.10.2026, at most three years ahead",
+)
 
 
 class StartQuestion(NamedTuple):
@@ -197,7 +201,7 @@ def _see(told: Answers, changes: Sequence[str], scored: Sequence[str]) -> Iterat
         text = f"{quoted(found)} is a text" if found else "nothing is written here"
         yield NUMBER.broken(text, FILE, None, "decision.margin")
     for place in ("session[1].date", "session[2].date"):
-        if told.get(place) and as_date(told[place]) is None:
+        if told.get(place) and day_of(told[place]) is None:
             yield DATE.broken(f"{quoted(told[place])} is a text", FILE, None, place)
 
 
@@ -452,3 +456,9 @@ def number_of(text: str) -> float | None:
     """Read a number, with a point or a comma, in wide digits too; a whole one as such."""
     value = as_number(unicodedata.normalize("NFKC", text).strip(), decimal_comma=True)
     return int(value) if value is not None and value.is_integer() and abs(value) < 1e15 else value
+
+
+def day_of(text: str) -> datetime.date | None:
+    """Read a day as it is typed: 2062 is a slip."""
+    day = as_date(text)
+    return day if day and day.year <= today().year + 3 else None

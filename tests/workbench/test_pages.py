@@ -651,6 +651,24 @@ def test_what_was_read_in_fahrenheit_and_wide_digits_are_understood(at):
     assert "2026-09-05,,10," in (folder / "readings.csv").read_text("utf-8")
 
 
+def test_a_day_that_is_years_away_is_asked_about_where_it_is_typed(at):
+    host, folder = at("planned")
+    before, far = files(folder), f"{datetime.date.today().year + 36}-09-01"  # noqa: DTZ011
+    cups = fields(host.read("/t/crisp/tasters"))
+    for path, place, form in (
+        (JAR, "started", fields(host.read(JAR))),
+        (JAR, "finished", fields(host.read(JAR))),
+        (JAR, "readings[1].date", fields(host.read(JAR)) | {"readings[1].ph": "3.9"}),
+        ("/t/crisp/tasters", "session[1].date", cups),
+        ("/new", "session[2].date", START | {"decision.margin": "1"}),
+    ):
+        done = host.post(path, **form | {place: far})
+        assert done.status_code == 422, place
+        asked = re.search(f'id="{re.escape(place)}-fault">([^<]*)', done.text)[1]
+        assert "at most three years ahead" in asked
+    assert files(folder) == before
+
+
 def test_ounces_and_pounds_become_grams_and_spoons_are_to_be_weighed(at):
     """NIST Handbook 44, Appendix C: 453.59237 g, 28.349523125 g, a cup of 236.5882365 ml."""
     host, folder = at("planned")

@@ -25,14 +25,13 @@ from blindspoon.drawing import (
 from blindspoon.errors import Problem, TrialError
 from blindspoon.files import disk
 from blindspoon.files.durable import DurableFolder
-from blindspoon.files.schema import as_date
 from blindspoon.files.text_table import read_table
 from blindspoon.lifting import close_tasting, reopen_tasting
 from blindspoon.scores.standing import too_few_rounds
 from blindspoon.serving.plan import ServingPlan
 from blindspoon.sheets.pouring import LABEL_STOCKS
 from blindspoon.stage import Stage
-from blindspoon.starting import rule_beside, rule_in_words
+from blindspoon.starting import day_of, rule_beside, rule_in_words
 from blindspoon.trial import today
 from blindspoon.wording import capital, count, sentence
 from blindspoon.workbench.app import PAPER, UNSENT, Form, Workbench, paper_of
@@ -236,7 +235,7 @@ def _add_more(bench: Workbench) -> None:
     def more(found: Stage, form: Form) -> Response:
         """List one more session in trial.toml, and draw its cups."""
         bench.see(found, "taster")
-        sitting, day = _opened(bench, found)[0], as_date(form.get("more", ""))
+        sitting, day = _opened(bench, found)[0], day_of(form.get("more", ""))
         sitting.look_for_late()
         fault = "" if day or not form.get("more") else f"{REMEDIES['bad-date']}."
         try:

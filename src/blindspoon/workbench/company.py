@@ -13,7 +13,7 @@ from blindspoon.files.schema import as_date
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.standing import too_few_rounds
 from blindspoon.stage import Stage
-from blindspoon.starting import number_of, tasters_of, tasters_told
+from blindspoon.starting import day_of, number_of, tasters_of, tasters_told
 from blindspoon.trial import Trial
 from blindspoon.wording import count, spelled
 from blindspoon.workbench.app import UNSENT, Form, Job, Moved, Workbench
@@ -119,7 +119,7 @@ def _faults(form: Form) -> dict[str, str]:
     if not form.get(NAMES, "").strip():
         faults[NAMES] = "Write their first names, one a line, or how many they are."
     for place, text in form.items():
-        if place.startswith("session[") and text.strip() and as_date(text) is None:
+        if place.startswith("session[") and text.strip() and day_of(text) is None:
             faults[place] = f"{REMEDIES['bad-date']}."
     return faults
 

@@ -16,7 +16,7 @@ from blindspoon.files.edits import edit_table, put
 from blindspoon.files.schema import BATCHES, as_date, may_be_grouped
 from blindspoon.files.text_table import TextTable, read_table, without_example
 from blindspoon.stage import Stage
-from blindspoon.starting import number_of, short_name
+from blindspoon.starting import DATE, day_of, number_of, short_name
 from blindspoon.trial import Variant
 from blindspoon.workbench.app import Form, Workbench
 from blindspoon.workbench.phrases import beside, of_jars
@@ -123,7 +123,9 @@ def add_to(bench: Workbench) -> None:
         try:
             files = _edited(found, jar, typed, out=out) | _meant(found, jar, form)
             said = _said(found, files)
-            faults = {} if out else beside(_own(said.problems, files, name), places)
+            days = [it for it in typed if it in ("started", "finished") or it.endswith("].date")]
+            far = {it: f"{DATE.remedy}." for it in days if typed[it] and not day_of(typed[it])}
+            faults = {} if out else far | beside(_own(said.problems, files, name), places)
             worked = "" if faults else said.worked(name)
         except TrialError as error:
             faults, worked = beside(error.problems, places), ""

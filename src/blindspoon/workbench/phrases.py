@@ -5,12 +5,13 @@ from collections.abc import Collection, Iterable, Mapping
 
 from blindspoon.errors import Note, Problem
 from blindspoon.files.text_table import read_table
+from blindspoon.starting import DATE
 from blindspoon.wording import capital
 
 REMEDIES = {
     "a number is needed": "Write digits, such as 1 or 0,5",
     "a whole number is needed": "Write digits only, such as 9",
-    "a date is needed": "Write it as in 2026-10-17 or 17.10.2026",
+    "a date is needed": DATE.remedy,
     "missing-section": "Add one more",
     "not-allowed": "Change it here",
     "bad-name": "Write a shorter one, on one line",
@@ -18,7 +19,7 @@ REMEDIES = {
     "unknown-name": "Choose one of them",
     "not-a-number": "Write digits, such as 620 or 26,5",
     "not-a-number _g": "Write grams, such as 620 or 26,5, or as in 9 oz; weigh spoons and cups",
-    "bad-date": "Write it as in 2026-10-17 or 17.10.2026",
+    "bad-date": DATE.remedy,
     "after-tasting": "Correct the date, or that of the session, with the tasters",
     "reading-before-start": "Correct this date, or that of the jar",
     "absurd-temperature": "Correct it; in °F write it as in 72 F",
