@@ -125,6 +125,21 @@ def test_nobody_looks_before_the_blind_is_lifted(blindspoon, folder, tmp_path, v
     assert blindspoon("check", folder).returncode == 0
 
 
+def test_every_verb_ends_with_what_comes_next(blindspoon, folder, tmp_path):
+    def follows(verb, *more):
+        *_, last = blindspoon(verb, folder, *more).stderr.splitlines()
+        assert last.startswith("Next: ")
+        return re.findall(f'"blindspoon (\\w+) {folder}"', last)
+
+    assert follows("check") == follows("blind", "--sheets") == ["collect"]
+    taste(folder)
+    assert follows("check") == ["collect", "check", "lift"]
+    assert follows("close") == ["check", "lift"]
+    assert follows("lift", "--yes") == follows("compare") == ["compare", "report", "publish"]
+    assert not blindspoon("compare", folder, "--json").stderr
+    assert follows("publish", "--to", tmp_path / "out") == []
+
+
 def test_what_is_missing_is_listed_and_no_is_taken_for_an_answer(blindspoon, folder):
     taste(folder, who=("Ada", "Ben"))
     before = (folder / "seal.toml").read_bytes()

@@ -191,8 +191,13 @@ def test_nothing_is_drawn_once_a_cup_was_scored(blindspoon, drawn):
 
 def test_a_late_taster_disturbs_nobody(blindspoon, drawn):
     before = rows(drawn / "servings.csv")
+    blindspoon("blind", drawn, "--sheets", "--paper", "letter")
     done = blindspoon("blind", drawn, "--add", "Zoe")
     assert done.returncode == 0, done.stderr
+    (hers,) = re.findall(
+        "these cups alone written: (.*) \\(trays, labels, ballots, pouring", done.stdout
+    )
+    assert "215.9mm" in (Path(hers) / "ballots.html").read_text(encoding="utf-8")
     after = rows(drawn / "servings.csv")
     assert [cup for cup in after if cup["taster"] != "Zoe"] == before
     assert sorted(cup["position"] for cup in after if cup["taster"] == "Zoe") == ["1", "2", "3"]

@@ -80,7 +80,7 @@ def spoil(path, before, after):
 
 def test_one_folder_is_compared_as_ever(made):
     analysis = analyse(made / "harbour")
-    assert run(made / "harbour").output == comparison_table(analysis) + "\n"
+    assert run(made / "harbour").stdout == comparison_table(analysis) + "\n"
 
 
 def test_the_table_has_every_kitchen_and_both_claims_in_80_columns(found):

@@ -29,7 +29,7 @@ def python(code: str, place: Path | None = None) -> list[str]:
     """The lines that some lines of Python say, in a process of their own."""
     command = [sys.executable, "-c", f"import sys\n{code}"]
     done = subprocess.run(command, capture_output=True, text=True, check=True, cwd=place)
-    return done.stderr.splitlines()
+    return [line for line in done.stderr.splitlines() if not line.startswith("Next: ")]
 
 
 def loaded(code: str, heavy: set[str] = HEAVY) -> set[str]:

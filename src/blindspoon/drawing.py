@@ -7,7 +7,7 @@ import secrets
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
@@ -28,15 +28,16 @@ from blindspoon.serving.plan import (
     plan_from_rows,
     request_from,
 )
+from blindspoon.sheets.pouring import LABEL_STOCKS, Paper
 from blindspoon.starting import template
 from blindspoon.trial import Trial
 from blindspoon.wording import count
 
-if TYPE_CHECKING:
-    from blindspoon.sheets.pouring import Paper
-
 ADDED = ("trays", "labels", "ballots", "pouring")
 """Sheets that whoever comes late needs, or a session that is added."""
+
+PAPER = ".blindspoon/paper"
+"""The paper, and the labels where they are not the usual ones, that the host chose last."""
 
 STREAM = 1000  # tells the drawing's random stream from the others that come from the trial's seed
 
@@ -268,11 +269,19 @@ def _add(
     return plan
 
 
-def write_sheets(folder: Path, paper: Paper, labels: str | None) -> tuple[Path, ...]:
+def paper_of(folder: Path) -> tuple[Paper, str | None]:
+    """Give the paper and the labels that were chosen last; A4 with its larger labels at first."""
+    paper, _, stock = (durable.DurableFolder(folder).read(PAPER) or b"").decode().partition(" ")
+    return "letter" if paper == "letter" else "a4", stock if stock in LABEL_STOCKS else None
+
+
+def write_sheets(
+    folder: Path, paper: str | None = None, labels: str | None = None
+) -> tuple[Path, ...]:
     """Print the sheets of the blind that was drawn into sheets/ of the trial folder.
 
-    A taster or a session that was added has its own once more in sheets/added, apart from all that
-    is printed already.
+    Paper and labels are those chosen last, where none are named. A taster or a session that was
+    added has its own once more in sheets/added, apart from all that is printed already.
     """
     from blindspoon.batches.cautions import caution  # noqa: PLC0415 - only where sheets are printed
     from blindspoon.batches.summary import make_up  # noqa: PLC0415
@@ -286,13 +295,17 @@ def write_sheets(folder: Path, paper: Paper, labels: str | None) -> tuple[Path, 
 
     text = disk.read_folder(folder)
     trial, plan = _drawn(text)
+    if paper or labels:
+        chosen = f"{paper or paper_of(folder)[0]} {labels}"
+        durable.DurableFolder(folder).save(PAPER, chosen.encode())
     made, _ = make_up(trial, text.tables.batches, text.tables.readings)
     warned = [caution(found) for found in made.cautions if not found.general] if made else []
     seal, days = text.seal, list[Reminder]()
     if trial.course and made:
         drawn = seal.date if seal else datetime.date.min
         days = [it for it in reminders(trial, made.log.batches) if it.day >= drawn]
-    how: dict[str, Any] = {"paper": paper, "label_stock": labels, "cautions": warned}
+    size, stock = paper_of(folder)
+    how: dict[str, Any] = {"paper": size, "label_stock": stock, "cautions": warned}
     how["portion_g"] = trial.tasting.portion_g
     sheets = print_sheets(trial, plan, **how, roles=True, days=days)
     places = {taster: number for number, taster in enumerate(plan.request.tasters, 1)}

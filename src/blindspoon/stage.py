@@ -2,6 +2,7 @@
 
 import contextlib
 import json
+import shlex
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -40,24 +41,31 @@ STEPS = {
 
 STATES: dict[State, tuple[str, str, str]] = {
     "planned": ("Planned", "Every jar is written down, and nobody has tasted yet.",
-                'write what you make into batches.csv, then "blindspoon blind {0}"'),
+                '"blindspoon blind {0}" draws the codes and seals the rule of {0}/trial.toml'),
     "sealed": ("Codes drawn", "The codes are drawn, and nobody has tasted yet.",
-               'print the sheets, then "blindspoon collect {0} --lan"'),
+               "print what lies in {0}/sheets; give key.csv and pouring.html, unread, to who "
+               'pours; then "blindspoon collect {0}" for paper, with --lan for phones'),
     "tasting": ("Tasting now", "Tasters have begun: {0}.",
-                '"blindspoon collect {0} --lan" goes on; "blindspoon close {0}" ends it'),
+                '"blindspoon collect {0}" (--lan for phones) until every score is in, "blindspoon '
+                'check {0}" until no slip is left, then "blindspoon lift {0}"'),
     "closed": ("Tasting closed", "The tasting is closed: {0}.",
                '"blindspoon check {0}", then "blindspoon lift {0}"'),
     "lifted": ("Blind lifted", "The blind is lifted: {0}.",
-               '"blindspoon compare {0}" and "blindspoon report {0}"'),
-    "published": ("Published", "It is published: {0}.", '"blindspoon report {0}" shows it again'),
+               'read it with "blindspoon compare {0}" and "blindspoon report {0}", then '
+               '"blindspoon publish {0}"'),
+    "published": ("Published", "It is published: {0}.", "look through it before you send it"),
     "never coded": ("Tasted without codes", "It was tasted, but cups had no codes, so nothing "
-                    "shows that it was tasted blind.", '"blindspoon compare {0}"'),
+                    "shows that it was tasted blind.", '"blindspoon report {0}"'),
     "never sealed": ("Tasted, never sealed", "It was tasted, but nothing was sealed, so nothing "
-                     "shows that it was tasted blind.", '"blindspoon compare {0}"'),
+                     "shows that it was tasted blind.", '"blindspoon report {0}"'),
     "broken": ("Cannot be read", "", '"blindspoon check {0}" names every problem'),
 }  # fmt: skip
 """What a trial is called, where it stands with so many cups scored, and what comes next for who
 types, with the folder."""
+_UNMADE = (
+    'write what you make into {0}/batches.csv, then "blindspoon blind {0}"; "blindspoon size {0}" '
+    "says before that what it can show"
+)
 
 
 class Step(NamedTuple):
@@ -165,6 +173,12 @@ class Stage:
             labels = listing(f"“{self.trial.variant(name).label}”" for name in self.unmade)
             return f"No jar is written down yet of {labels}."
         return STATES[self.state][1].format(self._scored)
+
+    @property
+    def follows(self) -> str:
+        """What comes next for who types commands."""
+        told = _UNMADE if self.state == "planned" and self.unmade else STATES[self.state][2]
+        return told.format(shlex.quote(f"{self.folder}"))
 
     def locked(self, part: Part) -> str:
         """Say why a part may not be changed now, and what opens it; empty where it may.

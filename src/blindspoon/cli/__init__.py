@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import errno
 import io
-import shlex
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -59,9 +58,9 @@ def where_trials_stand(shelf: Path) -> None:
 
     found = [stage(folder) for folder in trials_in(shelf).values()]
     for trial in found:
-        called, _, follows = STATES[trial.state]
+        called = STATES[trial.state][0]
         click.echo(f"{trial.folder}: {trial.title}\n  {called}. {trial.sentence}")
-        click.echo(f"  Next: {follows.format(shlex.quote(f'{trial.folder}'))}")
+        click.echo(f"  Next: {trial.follows}")
     if not found:
         click.echo('No trial is in this folder. Start one: "blindspoon new FOLDER".')
     click.echo('From pages in the browser: "blindspoon open". All verbs: "blindspoon --help".')

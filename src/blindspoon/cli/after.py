@@ -25,6 +25,7 @@ from blindspoon.cli.say import (
     say_notes,
     say_problems,
     summary,
+    verb,
 )
 from blindspoon.trial import today
 
@@ -36,7 +37,7 @@ if TYPE_CHECKING:
 UNBROKEN = "\N{NON-BREAKING HYPHEN}"
 
 
-@click.command()
+@verb()
 @FOLDER
 @flag("--lan", "Let phones in your network open the page; it is not encrypted.")
 @click.option("--port", type=click.IntRange(1024, 65534), help="Port to listen on.")
@@ -70,7 +71,7 @@ def collect(folder: Path, lan: bool, port: int | None, source: Path | None) -> N
     click.echo(f"{tally} of {folder}.")
 
 
-@click.command()
+@verb()
 @FOLDER
 @JSON
 def check(folder: Path, as_json: bool) -> None:
@@ -94,7 +95,7 @@ def check(folder: Path, as_json: bool) -> None:
         raise SystemExit(1)
 
 
-@click.command()
+@verb()
 @FOLDER
 @flag("--reopen", "Open it again, while the blind is not lifted.")
 def close(folder: Path, reopen: bool) -> None:
@@ -109,7 +110,7 @@ def close(folder: Path, reopen: bool) -> None:
         click.echo("The tasting is open again." if was else "The tasting was open.")
         return
     lifting.close_tasting(folder, today())
-    click.echo(f"Tasting closed: now check {folder}, then lift {folder}.")
+    click.echo("Tasting closed.")
 
 
 @click.command()
@@ -142,7 +143,7 @@ def _kept_in(folder: str, told: str) -> Callable[[Any], Any]:
 POOL = flag("--pool", "One page of all: a trial in several kitchens.", "together")
 
 
-@click.command()
+@verb()
 @FOLDER
 @flag("--yes", "Do not ask.")
 @flag("--last", "End here, though the rule has another look: nobody is added.")
@@ -161,10 +162,10 @@ def lift(folder: Path, yes: bool, last: bool) -> None:
         return yes or click.confirm(f"{price}Lift it?")
 
     found = lift_blind(folder, today(), agreed, last=last)
-    click.echo(f"Blind lifted: now compare {folder}." if found.recorded else "Nothing was lifted.")
+    click.echo("Blind lifted." if found.recorded else "Nothing was lifted.")
 
 
-@click.command()
+@verb(then="lifted")
 @FOLDERS
 @CHART
 @JSON
@@ -204,7 +205,7 @@ def compare(folders: Sequence[Path], as_json: bool, chart: Path | None, verify: 
         click.echo(f"Chart written: {chart}", err=True)
 
 
-@click.command()
+@verb(then="lifted")
 @FOLDERS
 @_kept_in("reports", "Where the reports are kept.")
 @POOL
@@ -223,7 +224,7 @@ def report(folders: Sequence[Path], to: Path, together: bool) -> None:
         click.echo(f"Report written: {page}")
 
 
-@click.command()
+@verb(then="published")
 @FOLDERS
 @_kept_in("published", "Where it is written.")
 @click.option(

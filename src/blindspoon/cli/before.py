@@ -20,7 +20,9 @@ from blindspoon.cli.say import (
     say_cautions,
     say_json,
     say_notes,
+    verb,
 )
+from blindspoon.errors import some_of
 from blindspoon.trial import today
 
 if TYPE_CHECKING:
@@ -29,7 +31,7 @@ if TYPE_CHECKING:
     from blindspoon.serving.plan import ServingPlan
 
 
-@click.command()
+@verb()
 @FOLDER
 @flag("--example", "A finished, invented trial to try everything on.")
 @flag("--plain", "Ask nothing: write a commented template.")
@@ -119,7 +121,7 @@ def _line() -> str:
     return str(click.prompt(">", default="", show_default=False, prompt_suffix=" "))
 
 
-@click.command()
+@verb()
 @FOLDER
 @JSON
 def batches(folder: Path, as_json: bool) -> None:
@@ -148,7 +150,7 @@ def _tried(name: str) -> Callable[[Any], Any]:
     return click.option(f"--{name}", type=SIZE, multiple=True, metavar="N", help=told)
 
 
-@click.command()
+@verb()
 @FOLDER
 @click.option("--like", type=PATH, help="Take the spread from an earlier trial.")
 @_spread("cup", "from cup to cup")
@@ -205,7 +207,7 @@ def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> Non
         click.echo(f"Chart written: {chart}", err=True)
 
 
-@click.command()
+@verb()
 @FOLDER
 @click.option("--add", metavar="TASTER", help="Add a late taster; nobody else's cups change.")
 @flag("--more", "Draw the sessions that trial.toml lists since then.")
@@ -218,8 +220,8 @@ def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> Non
 @flag("--take-back", "Before any score: undo the drawing, for a new one.")
 @flag("--sheets", "Only print the sheets of the drawn blind again.")
 @click.option(
-    "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True,
-    help="Paper of the sheets.",
+    "--paper", type=click.Choice(["a4", "letter"]),
+    help="Paper of the sheets.  [default: as last time, at first a4]",
 )  # fmt: skip
 @click.option(
     "--labels", metavar="STOCK",
@@ -235,7 +237,7 @@ def blind(  # noqa: PLR0913 - each is an option of the command
     declare: bool,
     take_back: bool,
     sheets: bool,
-    paper: Literal["a4", "letter"],
+    paper: Literal["a4", "letter"] | None,
     labels: str | None,
 ) -> None:
     """Give every cup a code, seal the rule, and print the sheets.
@@ -259,7 +261,7 @@ def blind(  # noqa: PLR0913 - each is an option of the command
         return
     if take_back:
         aside = drawing.take_back(folder, today())
-        click.echo(f"Drawing taken back: it lies in {aside}. Draw again when the plan is right.")
+        click.echo(f"Drawing taken back: it lies in {aside}.")
         return
     if again:
         found = drawing.draw_again(folder)
@@ -272,13 +274,12 @@ def blind(  # noqa: PLR0913 - each is an option of the command
         say_notes([note for note in known.notes if note.file in ("seal.toml", "trial.toml")])
         click.echo(f"Blind drawn: keep {folder / 'key.csv'} from everybody who tastes.")
     pages = drawing.write_sheets(folder, paper, labels)
-    what = {
-        "tasters": "Sheets, one a taster,",
-        "both-taste": "Sheets of bowls and of cups",
-        "added": "Sheets of what was added",
-    }
-    for name in dict.fromkeys(page.relative_to(folder / "sheets").parts[0] for page in pages):
-        click.echo(f"{what.get(name, 'Sheet')} written: {folder / 'sheets' / name}")
+    places: dict[Path, list[str]] = {}
+    for page in pages:
+        places.setdefault(page.parent, []).append(page.stem)
+    for place, names in places.items():
+        what = "Sheets of these cups alone" if place.parent.name == "added" else "Sheets"
+        click.echo(f"{what} written: {place} ({some_of(names)})")
     if not (again or sheets):
         say_cautions(known.cautions)
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 import contextlib
 import os
 import sys
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,12 +21,37 @@ if TYPE_CHECKING:
 
     from blindspoon.collect.server import Addresses
     from blindspoon.errors import Note, Problem
+    from blindspoon.stage import State
 
 
 PATH = click.Path(path_type=Path)
 FILE = click.Path(path_type=Path, dir_okay=False)
 FOLDER = click.argument("folder", type=PATH)
 FOLDERS = click.argument("folders", metavar="FOLDER...", nargs=-1, required=True, type=PATH)
+
+
+class Verb(click.Command):
+    """A verb that ends with what comes next for its folder, beside the result.
+
+    That is read from the folder, unless it is known `then`: there may be many scores.
+    """
+
+    def __init__(self, name: str, *, then: State | None = None, **kept: Any) -> None:  # noqa: ANN401 - click knows them
+        super().__init__(name, **kept)
+        self.then = then
+
+    def invoke(self, ctx: click.Context) -> None:
+        """Run it, and say so unless something is wrong or a program reads it."""
+        super().invoke(ctx)
+        folders = ctx.params.get("folders") or (ctx.params["folder"],)
+        if len(folders) == 1 and not ctx.params.get("as_json"):
+            from blindspoon.stage import Stage, stage  # noqa: PLC0415
+
+            found = Stage(folder=folders[0], state=self.then) if self.then else stage(folders[0])
+            click.echo(f"Next: {found.follows}", err=True)
+
+
+verb = partial(click.command, cls=Verb)
 
 
 def flag(name: str, told: str, variable: str | None = None) -> Callable[[Any], Any]:

@@ -26,7 +26,7 @@ from blindspoon.drawing import write_sheets
 from blindspoon.errors import DesignError, FormError, Problem, TrialError
 from blindspoon.files import disk, durable, own_state
 from blindspoon.files.own_state import Door
-from blindspoon.sheets.pouring import LABEL_STOCKS, Paper, tells
+from blindspoon.sheets.pouring import tells
 from blindspoon.stage import STATES, Part, Stage, stage
 from blindspoon.workbench.phrases import noted, said, within
 
@@ -39,8 +39,6 @@ Handler = Callable[..., Response]
 Moved = Callable[[int, int], None]
 """Is told how much of how much is done; raises where the job is to stop."""
 
-PAPER = ".blindspoon/paper"
-"""The paper, and the labels where they are not the usual ones, that the host chose last."""
 
 PAGES = ("shelf", "question", "jar_pages", "company", "blind_pages", "ending")
 """Modules of pages, each with its ``add_to``."""
@@ -210,7 +208,7 @@ class Workbench:
         """
         if found.pouring:
             with contextlib.suppress(TrialError):
-                write_sheets(found.folder, *paper_of(found.folder))
+                write_sheets(found.folder)
 
     def page(
         self,
@@ -345,12 +343,6 @@ def _harden(response: Response) -> Response:
         response.headers.setdefault(name, value)
     response.headers.setdefault("Cache-Control", "private, no-cache")  # the way back shows it again
     return response
-
-
-def paper_of(folder: Path) -> tuple[Paper, str | None]:
-    """Give the paper and the labels that were chosen last; A4 with its larger labels at first."""
-    paper, _, stock = (durable.DurableFolder(folder).read(PAPER) or b"").decode().partition(" ")
-    return "letter" if paper == "letter" else "a4", stock if stock in LABEL_STOCKS else None
 
 
 class _StoppedError(Exception):

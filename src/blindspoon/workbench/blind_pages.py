@@ -18,6 +18,7 @@ from blindspoon.drawing import (
     draw_blind,
     foresee,
     one_more,
+    paper_of,
     take_back,
     write_order,
     write_sheets,
@@ -34,7 +35,7 @@ from blindspoon.stage import Stage
 from blindspoon.starting import day_of, rule_beside, rule_in_words
 from blindspoon.trial import today
 from blindspoon.wording import capital, count, sentence
-from blindspoon.workbench.app import PAPER, UNSENT, Form, Workbench, paper_of
+from blindspoon.workbench.app import UNSENT, Form, Workbench
 from blindspoon.workbench.phrases import REMEDIES, of_jars
 
 TELLING = re.compile(r"helper\.html|(added/[^/]+/)?pouring\.html|both-taste/bowls\.html")
@@ -87,7 +88,7 @@ def add_to(bench: Workbench) -> None:
         if form.get("mine") != "yes":
             return ask(found, form, 422, mine="Read the rule, and say here that it is yours.")
         draw_blind(found.folder, today(), declare=True)
-        write_sheets(found.folder, *paper_of(found.folder))
+        write_sheets(found.folder)
         return bench.go(found, "sheets", "The codes are drawn, and the rule is sealed.")
 
     @bench.post("codes/back")
@@ -124,9 +125,7 @@ def _add_sheets(bench: Workbench) -> None:
     def again(found: Stage, form: Form) -> Response:
         if not found.pouring:
             return bench.go(found, "sheets")
-        chosen = f"{form.get('paper')} {form.get('labels')}"
-        DurableFolder(found.folder).save(PAPER, chosen.encode())
-        write_sheets(found.folder, *paper_of(found.folder))
+        write_sheets(found.folder, form.get("paper"), form.get("labels"))
         return bench.go(found, "sheets", "The sheets are written again.")
 
     @bench.get("sheets/calendar.ics")
