@@ -26,7 +26,7 @@ WHEN: dict[str, str] = {
     "unsalted": f"{FERMENTED} no salt",
     "alcohol": f"{safety.ALCOHOL_LIMIT:g} % vol or more, at most",
     "pressure": "always; names jars whose vessel closes (clip, screw, bottle ...)",
-    "vacuum": "always; names jars whose vessel or note says vacuum",
+    "vacuum": "a vessel that is a bag, or a vessel or note that says vacuum",
     "mould": "always; names jars with a note of mould, slime or a smell",
     "allergens": "always",
     "local-rules": "always",

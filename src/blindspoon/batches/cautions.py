@@ -131,7 +131,8 @@ CAUTIONS: Mapping[Kind, CautionText] = {
 
 _SEALED = re.compile(r"\b(clip|swing|bail|screw|lid|sealed|bottle|canning|mason|kilner)", re.I)
 _SWOLLEN = re.compile(r"(?<!\bno )(?<!without )\b(bulg|swell|swoll|burst|hiss|gush)", re.I)
-_VACUUM = re.compile(r"\bvacuum", re.I)
+_VACUUM = re.compile(r"\bvacuum|\bsous.?vide", re.I)
+_BAG = re.compile(r"\b(bag|pouch)", re.I)
 _SPOILT = re.compile(
     r"(?<!\bno )(?<!without )\b(?:mou?ld|slim|fuzz|rott|putrid|off[- ]smell"
     r"|smell(?!(?:s|ed|t)? (?:great|good|nice|fine|lovely|fresh|clean)[^\w,;.]*(?:$|[,;.\n]))"
@@ -207,7 +208,7 @@ def cautions(log: BatchLog) -> tuple[Caution, ...]:
     for batch, made in zip(log.batches, strengths(log), strict=True):
         for kind, value in (*_by_ph(log, batch), *_by_making(log, batch, made)):
             found.setdefault(kind, []).append((batch.name, value))
-    general: tuple[Kind, ...] = ("pressure", "mould", "vacuum", "allergens", "local-rules")
+    general: tuple[Kind, ...] = ("pressure", "mould", "allergens", "local-rules")
     kinds = [kind for kind in CAUTIONS if kind in found] + [it for it in general if it not in found]
     return tuple(
         Caution(
@@ -269,7 +270,7 @@ def _by_making(log: BatchLog, batch: Batch, made: Strengths) -> Iterator[_Look]:
     notes = [batch.note, *(reading.note for reading in log.readings_of(batch.name))]
     if _SEALED.search(batch.vessel) or any(map(_SWOLLEN.search, notes)):
         yield "pressure", None
-    if _VACUUM.search(batch.vessel) or _VACUUM.search(batch.note):
+    if _VACUUM.search(f"{batch.vessel}\n{batch.note}") or _BAG.search(batch.vessel):
         yield "vacuum", None
     if any(map(_SPOILT.search, notes)):
         yield "mould", None
