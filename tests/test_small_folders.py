@@ -21,7 +21,7 @@ from blindspoon.examine import doubts, examine
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.further import study_further
 from blindspoon.packing.pack import pack
-from blindspoon.writeup.front import advice, weaknesses
+from blindspoon.writeup.front import advice, make_boards, weaknesses
 
 VARIANTS = ("plain", "oak-leaf", "cool-cellar", "old-brine")
 ATTRIBUTES = ("texture", "saltiness", "sourness", "bitterness")
@@ -208,9 +208,9 @@ def test_a_likely_range_wider_than_the_scale_is_said_and_fills_its_mark(tmp_path
     assert (
         "On texture a likely range is wider" in dict(weaknesses(analysis, None))["Too few scores."]
     )
-    (board,) = compose_report(analysis).boards
+    (board,) = make_boards(analysis.results * 2)  # of one attribute there is none
     drawn = [
-        re.findall(r'<line x1="([0-9]+)" .*?x2="([0-9]+)"', it.mark) for _, (it,) in board.rows
+        re.findall(r'<line x1="([0-9]+)" .*?x2="([0-9]+)"', it.mark) for _, (it, _) in board.rows
     ]
     assert [lines[1] for lines in drawn] == [("4", "68")] * 2
 

@@ -1,3 +1,6 @@
+from blindspoon.writeup.page import page
+
+
 def cells_of(content):
     return {
         (head, column.label): cell
@@ -51,3 +54,17 @@ def test_many_attributes_make_a_second_board(content_of):
     assert [len(board.columns) for board in content.boards] == [4, 3]
     assert content.boards[1].groups == (("Exploratory", 3),)
     assert len(cells_of(content)) == 4 * 7
+
+
+def test_one_attribute_is_not_told_twice_but_where_a_mark_says_more(content_of):
+    alone = content_of("usual", attributes=("texture",), noise=0.4)
+    assert alone.boards == ()
+    assert 'href="#board"' not in page(alone)
+    shaky = content_of("usual", attributes=("texture",), kept=4)
+    assert any(cell.notes or not cell.mark for cell in cells_of(shaky).values())
+
+
+def test_an_answer_that_leaves_the_rest_says_where_it_is(content_of):
+    long = content_of("twelve variants", attributes=("texture",), primary=("texture",))
+    assert "picture" in long.answer
+    assert "board" not in long.answer

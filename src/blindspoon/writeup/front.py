@@ -65,7 +65,7 @@ def short_answer(analysis: Analysis, answering: Sequence[AttributeResult]) -> st
     elif len(table.tasters) == 2 and compared:
         about.append("to these two people")
     to = f"{', '.join([*about, *filter(None, [names.these])])}, " if about or names.these else ""
-    answers = []
+    answers, where = list[str](), "picture" if len(analysis.results) == 1 else "board"
     differing = [result for result in answering if any(it.direction for it in result.others)]
     forms = (*((answering, form) for form in FORMS), (differing or answering, FEWEST))
     for kept, (sizes, most, first) in forms:
@@ -75,8 +75,11 @@ def short_answer(analysis: Analysis, answering: Sequence[AttributeResult]) -> st
             for clause in clauses(result.others, names, sizes=sizes, most=most, first=first)
         ]
         parts[0] = to + parts[0]
-        answers.append(" ".join(map(sentence, parts)) + " The board has the rest." * (first < ALL))
-    answers.append(sentence(to + _overall([it for result in answering for it in result.others])))
+        answers.append(
+            " ".join(map(sentence, parts)) + f" The {where} has the rest." * (first < ALL)
+        )
+    others = [other for result in answering for other in result.others]
+    answers.append(sentence(f"{to}{_overall(others)}; the {where} names each"))
     catch = _one_catch(analysis, answering)
     answers = [" ".join(filter(None, (*told, text, catch))) for text in answers]
     return next((text for text in answers if len(text.split()) <= MOST_WORDS), answers[-1])
@@ -136,7 +139,7 @@ def _overall(others: Sequence[Other]) -> str:
     words = wording.listing(
         f"{many} {one if many == 1 else more} {text}" for many, one, more, text in counts if many
     )
-    return f"of {wording.count(len(others), 'comparison')}, {words}; the board names each"
+    return f"of {wording.count(len(others), 'comparison')}, {words}"
 
 
 # The board --------------------------------------------------------------------------------------
@@ -205,7 +208,8 @@ def make_boards(
 ) -> tuple[Board, ...]:
     """Lay out the verdicts of attributes, the primary ones first.
 
-    Those that one taster more or less often changes are `fragile`: attribute and variant.
+    Those that one taster more or less often changes are `fragile`: attribute and variant. There is
+    none of one attribute of which the picture at the head says as much.
     """
     several = math.ceil(len(ordered) / MOST_COLUMNS) or 1
     width, limits = math.ceil(len(ordered) / several) or 1, mark_limits(ordered)
@@ -236,7 +240,9 @@ def make_boards(
             rows=tuple(zip(labels, zip(*columns, strict=True), strict=True)),
         )
         boards.append(board)
-    return tuple(boards)
+    cells = [cell for board in boards for _, row in board.rows for cell in row]
+    again = len(ordered) == 1 and all(cell.mark and not cell.notes for cell in cells)
+    return () if again else tuple(boards)
 
 
 def _cell(other: Other, limits: Mapping[str, float], *, fragile: bool) -> BoardCell:
