@@ -8,6 +8,7 @@ from blindspoon.batches.differences import Amounts, amounts, recipes, what_diffe
 from blindspoon.batches.log import build_log
 from blindspoon.batches.strengths import strengths
 from blindspoon.batches.summary import differences_in_words, make_up
+from blindspoon.cli.printed import batches_table
 from blindspoon.files.text_table import read_table, without_example
 from blindspoon.files.trial_toml import parse_trial
 
@@ -82,6 +83,16 @@ def test_salt_that_is_the_point_is_weighed_as_it_was_made():
     )
     plain, other = recipes(trial, log, 1000)
     assert other.grams["salt_g"] > 1.3 * plain.grams["salt_g"]
+
+
+def test_what_is_perhaps_the_point_is_said_once_and_not_levelled():
+    jars = JARS.replace(b"30,,,,12", b"42,,,,20")
+    trial = parse_trial(TRIAL.replace("The same, in the cellar", "").replace("Cool", "More salt"))
+    found, _ = make_up(trial, read_table(jars, "batches.csv"), None)
+    said = batches_table(trial, found)
+    assert said.count("the point") == 1
+    for levelling in ("is meant to differ", "weigh", "To match"):
+        assert levelling not in said
 
 
 def test_the_example_of_the_template_is_not_read():

@@ -149,8 +149,6 @@ def what_to_add(trial: Trial, amounts: Amounts | NoAmounts) -> str:
     )
     to_add = [f"{_grams(grams)} {what}" for grams, what in parts if grams >= LEAST_GRAMS]
     control = f"“{trial.variant(trial.control).label}”"
-    if amounts.declared:
-        return f"{name}: it is meant to differ in {wording.listing(amounts.declared)}."
     if not to_add:
         return f"{name}: as salty and as sour as {control}."
     if amounts.near:
@@ -286,6 +284,11 @@ class Made:
     together: tuple[Together, ...]
     cautions: tuple[Caution, ...]
 
+    @property
+    def to_match(self) -> tuple[Amounts | NoAmounts, ...]:
+        """Amounts of the batches that are not meant to differ in salt or acid."""
+        return tuple(it for it in self.amounts if isinstance(it, NoAmounts) or not it.declared)
+
     def to_record(self) -> Record:
         """Give everything but the log, ready for JSON."""
         return {
@@ -331,7 +334,8 @@ def differences_in_words(trial: Trial, made: Made, *, ask: bool = False) -> Iter
             perhaps = [in_words(found) for found in what.differences if found.perhaps_meant]
             meant = f"as declared, {wording.listing(declared)}; " if declared else ""
             if perhaps:
-                meant += f"{wording.listing(perhaps)}, which may be the point of it; "
+                point = "" if ask else ", which may be the point of it"
+                meant += f"{wording.listing(perhaps)}{point}; "
             nothing = f"nothing {'else ' * bool(meant)}that was written down differs"
             also = also_differed(what) or nothing
             named = trial.variant(what.variant).differs

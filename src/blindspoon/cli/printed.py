@@ -316,8 +316,8 @@ def batches_table(trial: Trial, made: Made) -> str:
     listed = {
         "Not known:": list(dict.fromkeys(unknown)),
         "To match the control:": [
-            *(summary.what_to_add(trial, found) for found in made.amounts),
-            *(summary.what_to_weigh(found) for found in made.amounts if isinstance(found, Amounts)),
+            *(summary.what_to_add(trial, found) for found in made.to_match),
+            *(summary.what_to_weigh(it) for it in made.to_match if isinstance(it, Amounts)),
         ],
         "What else differs:": differences_in_words(trial, made, ask=True),
         "Cautions:": [CARE, *(f"{text} ({source})" for text, source in cautions_in_words(made))],

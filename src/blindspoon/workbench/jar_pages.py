@@ -163,7 +163,7 @@ def _said(found: Stage, files: Mapping[str, bytes] | None = None) -> JarsSaid:
     if made:
         made = replace(made, differs=tuple(it for it in made.differs if it.variant in found.made))
     salt = {it.batch: it.salt_percent for it in made.strengths} if made else {}
-    adds = {it.batch: summary.what_to_add(found.plan, it) for it in made.amounts} if made else {}
+    adds = {it.batch: summary.what_to_add(found.plan, it) for it in made.to_match} if made else {}
     unmeant: dict[str, dict[str, str]] = {}
     for what in made.differs if made else ():
         asked = {it.factor: summary.in_words(it) for it in what.undeclared}
