@@ -153,16 +153,23 @@ def one_more(
         return _add(folder, replace(text, toml=toml), today, toml=toml)
 
 
-def write_order(folder: Path, session: str, codes: Sequence[str]) -> None:
+def write_order(folder: Path, session: str, codes: Sequence[str]) -> str:
     """Write the order in which one person alone tasted a round after shuffling its cups.
 
-    `codes` are all of that session, the first cup first.
+    `codes` are all of that session, the first cup first; where it is not named they tell it. Its
+    name is given back.
     """
     _, plan = _drawn(disk.read_folder(folder))
-    drawn = sorted(serving.code for serving in plan.servings if serving.session == session)
-    if len(plan.request.tasters) > 1 or not drawn or sorted(codes) != drawn:
-        found = f"{' '.join(codes)} are not the cups of round {shown(session)}"
+    drawn = {
+        it: sorted(serving.code for serving in plan.servings if serving.session == it)
+        for it in ([session] if session else plan.request.sessions)
+    }
+    whole = [it for it, cups in drawn.items() if cups and sorted(codes) == cups]
+    if len(plan.request.tasters) > 1 or not whole:
+        where = f"round {shown(session)}" if session else "any round"
+        found = f"{' '.join(codes)} are not the cups of {where}"
         raise DesignError([_NOT_THAT_ROUND.broken(found, "servings.csv")])
+    session = whole[0]
     place = {code: number for number, code in enumerate(codes, 1)}
     tasted = tuple(
         replace(cup, position=place[cup.code]) if cup.session == session else cup
@@ -170,6 +177,7 @@ def write_order(folder: Path, session: str, codes: Sequence[str]) -> None:
     )
     order = replace(plan, servings=tasted)
     disk.write_file_atomically(folder / "servings.csv", _tables(order)["servings.csv"])
+    return session
 
 
 def alike(folder: Path, name: str) -> str:

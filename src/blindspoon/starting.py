@@ -58,7 +58,7 @@ QUESTIONS = tuple(
          "9."),
         ("session[1].date", "When?",
          "At a second session the same people taste everything again, and smaller differences "
-         "show."),
+         "show. One person alone needs six or more, which can be added later."),
     )
 )  # fmt: skip
 

@@ -145,7 +145,7 @@ def amounts(salt=0.0, acid=0.0, water=0.0, *, near=False):
     [
         (amounts(6.2), "add 6.2 g salt, to match “Plain”."),
         (amounts(6.2, 120.4), "add 6.2 g salt and 120 g vinegar, to match “Plain”."),
-        (amounts(), "as salty and as sour as “Plain”."),
+        (amounts(), "as salty and as sour as “Plain”, by the salt and acid weighed in."),
         (
             amounts(water=250.0),
             "add 250 g water, to match “Plain”. It is too strong now, so the water thins it.",

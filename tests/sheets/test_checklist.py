@@ -78,6 +78,8 @@ def test_one_alone_gets_both_protocols(case):
     assert steps == ["Mark.", "Pour.", "Shuffle.", "Taste.", "Read."]
     assert "under the foot" in texts(checklist)["Mark."]
     assert "While they taste" not in heads
+    # common practice, no source: who is handed a baton sees that it is no cube
+    assert "does not hide what the eye can tell" in checklist.parts[2].lead
     assert texts(checklist)["Keyed in."].endswith("comes last, without a score.")
 
 

@@ -496,7 +496,9 @@ def test_who_tastes_alone_in_too_few_rounds_is_told_so_before_the_codes_are_draw
     alone = re.sub("(?m)^tasters = .*$", 'tasters = ["Ada"]', text)
     (folder / "trial.toml").write_text(alone, "utf-8")
     said = "One person alone can show no difference in fewer than 6 rounds, and 1 is listed"
-    assert said in host.read("/t/crisp/codes")
+    page = host.read("/t/crisp/codes")
+    assert said in page
+    assert "with the others" not in page
     host.get("/t/crisp/tasters")
     job = host.bench.jobs.last(company.CHANCES, folder)
     while not job.ended:

@@ -235,11 +235,14 @@ def test_one_person_alone_notes_the_order_after_shuffling(at):
     alone = toml.replace('"Ada", "Ben", "Cleo", "Dev", "Eve", "Finn"', '"Ada"')
     (folder / "trial.toml").write_text(alone, "utf-8")
     host.post("/t/crisp/codes", mine="yes")
-    assert "Note the order after shuffling" in host.read("/t/crisp/tasting")
+    page = host.read("/t/crisp/tasting")
+    assert "Note the order after shuffling" in page
+    assert "scores on paper" in page  # a phone would show each code before its cup is tasted
+    assert "<select" not in host.read("/t/crisp/tasting/order")  # the codes say which session
     codes = [row["code"] for row in cups(folder)][::-1]
-    wrong = host.post("/t/crisp/tasting/order", session="1", order=codes[0])
+    wrong = host.post("/t/crisp/tasting/order", order=codes[0])
     assert wrong.status_code == 422
     assert codes[0] in wrong.text
-    done = host.post("/t/crisp/tasting/order", session="1", order=", ".join(codes))
+    done = host.post("/t/crisp/tasting/order", order=", ".join(codes))
     assert done.status_code == 303
     assert [row["code"] for row in sorted(cups(folder), key=lambda it: it["position"])] == codes

@@ -229,6 +229,16 @@ def test_a_recipe_has_no_column_of_what_nobody_wrote_down(demo):
     assert {len(cells) for _, cells in table.rows} == {4}
 
 
+def test_a_recipe_shows_a_change_that_is_neither_weighed_nor_told_in_a_method(demo):
+    bare = [replace(it, method="") if it.name == "vine-leaf" else it for it in demo.trial.variants]
+    table = recipe_table(replace(demo.trial, variants=tuple(bare)), demo.made)
+    place = table.columns.index("Leaf")
+    leaf = {label: cells[place] for label, cells in table.rows}
+    assert leaf.pop("Vine leaf") == "1 vine leaf"
+    assert set(leaf.values()) == {"none"}
+    assert "Leaf" not in recipe_table(demo.trial, demo.made).columns  # its method says it
+
+
 def test_points_are_parted_from_one_another(analysis_of, further_of):
     name = "allotment-cucumbers"
     demo, influence = analysis_of(name), further_of(name).influence

@@ -150,7 +150,7 @@ def what_to_add(trial: Trial, amounts: Amounts | NoAmounts) -> str:
     to_add = [f"{_grams(grams)} {what}" for grams, what in parts if grams >= LEAST_GRAMS]
     control = f"“{trial.variant(trial.control).label}”"
     if not to_add:
-        return f"{name}: as salty and as sour as {control}."
+        return f"{name}: as salty and as sour as {control}, by the salt and acid weighed in."
     if amounts.near:
         exactly = f"{wording.listing(to_add)} would bring it there to the gram"
         return f"{name}: near enough to {control}; {exactly}."

@@ -212,8 +212,8 @@ def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> Non
 @click.option("--add", metavar="TASTER", help="Add a late taster; nobody else's cups change.")
 @flag("--more", "Draw the sessions that trial.toml lists since then.")
 @click.option(
-    "--tasted", metavar="ROUND:CODES",
-    help="You taste alone: the order after shuffling, as in '1: 512 037'.",
+    "--tasted", metavar="CODES",
+    help="You taste alone: the order after shuffling, as in '512 037'.",
 )  # fmt: skip
 @flag("--again", "Draw a lost key again, and prove it by the seal.")
 @flag("--declare", "Date the rule of trial.toml today, if it has no date.")
@@ -255,9 +255,9 @@ def blind(  # noqa: PLR0913 - each is an option of the command
         allowed = ", ".join(LABEL_STOCKS)
         raise click.BadParameter(f"'{labels}' is not one of {allowed}.", param_hint="--labels")
     if tasted is not None:
-        session, _, codes = tasted.partition(":")
-        drawing.write_order(folder, session.strip(), codes.replace(",", " ").split())
-        click.echo(f"Order of round {session.strip()} written: {folder / 'servings.csv'}.")
+        named, _, codes = tasted.rpartition(":")
+        session = drawing.write_order(folder, named.strip(), codes.replace(",", " ").split())
+        click.echo(f"Order of round {session} written: {folder / 'servings.csv'}.")
         return
     if take_back:
         aside = drawing.take_back(folder, today())

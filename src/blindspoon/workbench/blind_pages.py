@@ -255,8 +255,8 @@ def _add_scores(bench: Workbench) -> None:
     @bench.get("tasting/order")
     def ask_order(found: Stage, form: Form = UNSENT, fault: str = "") -> Response:
         bench.see(found, "taster")
-        sessions = [(name, name) for name in _opened(bench, found)[0].plan.sessions]
-        own = {"typed": form, "faults": {"order": fault} if fault else {}, "sessions": sessions}
+        _opened(bench, found)
+        own = {"typed": form, "faults": {"order": fault} if fault else {}}
         return _fill(bench, found, "order", 422 if fault else 200, **own)
 
     @bench.post("tasting/order")
@@ -265,10 +265,10 @@ def _add_scores(bench: Workbench) -> None:
         bench.see(found, "taster")
         codes = re.findall(r"\d+", form.get("order", ""))
         try:
-            write_order(found.folder, form.get("session", ""), codes)
+            session = write_order(found.folder, "", codes)
         except TrialError as error:
             return ask_order(found, form, _sentence(error.problems[0]))
-        return bench.go(found, "tasting", f"The order of session {form['session']} is noted.")
+        return bench.go(found, "tasting", f"The order of session {session} is noted.")
 
     @bench.get("tasting/rows")
     def ask_rows(found: Stage) -> Response:

@@ -139,6 +139,12 @@ def recipe_table(trial: Trial, made: summary.Made | None, jar_g: float = JAR_G) 
     control = next((jar for jar in jars if jar.variant == trial.control), None)
     names = dict.fromkeys(name for jar in jars for name in jar.grams)
     used = [name for name in names if any(jar.grams.get(name) for jar in jars)]
+    unsaid = (name for each in trial.variants if not each.method for name in each.differs)
+    told = [  # what is changed by no weight and in no words
+        name
+        for name in dict.fromkeys(unsaid)
+        if name != "temperature_c" and any(name in jar.others for jar in jars)
+    ]
     rows = []
     for jar in jars:
         grams = (wording.kitchen(jar.grams.get(name, 0.0)) for name in used)
@@ -149,10 +155,12 @@ def recipe_table(trial: Trial, made: summary.Made | None, jar_g: float = JAR_G) 
         }
         days = jar.days if trial.course else followed[FERMENTED].days
         warmth = followed[WARMTH].others.get("temperature_c", "")
-        cells = [*grams, "" if days is None else f"{days:.0f}", warmth]
+        meant = trial.variant(jar.variant).differs
+        other = ((jar if name in meant else control or jar).others.get(name, "") for name in told)
+        cells = [*grams, *other, "" if days is None else f"{days:.0f}", warmth]
         rows.append((trial.variant(jar.variant).label, blank_as_dash(cells)))
     heads = (
-        *(HEADS.get(name) or capital(summary.factor_name(name)) for name in used),
+        *(HEADS.get(name) or capital(summary.factor_name(name)) for name in (*used, *told)),
         "Days",
         "°C",
     )
