@@ -146,7 +146,8 @@ CODED = {
     ),
     "blank-cell session": (
         [("scores.csv", b"1,T01,512", b",T01,512")],
-        "scores.csv line 3, column session: a blank cell; every row has a session",
+        "scores.csv line 3, column session: a blank cell; every row has a session. Write the"
+        " session, or take the row out",
     ),
     "bad-label": (
         [("scores.csv", b"1,T01,512", b"1," + b"x" * 81 + b",512")],

@@ -5,6 +5,7 @@ import re
 import pytest
 
 from blindspoon.sheets.pouring import pouring_sheets
+from blindspoon.sheets.printing import print_sheets
 
 
 @pytest.mark.parametrize("name", ["usual", "warm-up", "per session", "incomplete", "twelve"])
@@ -45,6 +46,12 @@ def test_amounts_are_cups_times_the_portion(case):
     assert session.amount == "120 cups, 1.5 kg in all"
     assert {pour.amount for pour in session.pours} == {"10 cups, 125 g in all"}
     assert {p.amount for p in pouring_sheets(*case("twelve"), None)[0].pours} == {"10 cups"}
+
+
+@pytest.mark.parametrize(("portion", "told"), [(12.5, "12.5 g"), (None, "the same spoonful")])
+def test_who_pours_reads_how_much_is_in_a_cup(case, portion, told):
+    page = print_sheets(*case("usual"), portion_g=portion)["pouring.html"].decode()
+    assert f"Stick the label on the cup, pour {told}, tick." in page
 
 
 def test_batches_of_a_variant_have_marks_of_their_own(case):

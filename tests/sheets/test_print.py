@@ -177,6 +177,11 @@ def test_ballots_waste_no_paper(words, name, paper, pages):
 
 
 @pytest.mark.parametrize("paper", PAPERS)
+def test_the_checklist_takes_two_pages(words, paper):
+    assert len(words("warm-up", "checklist", paper=paper)) == 2
+
+
+@pytest.mark.parametrize("paper", PAPERS)
 def test_no_tray_card_is_cut(words, case, paper):
     _, plan = case("twelve")
     pages = [[word for word, _ in found] for _, found in words("twelve", "trays", paper=paper)]

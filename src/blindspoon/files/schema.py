@@ -262,7 +262,8 @@ def read_columns(table: TextTable, columns: Iterable[FileColumn], known: Known) 
         for cell in text.texts:
             value = _value(cell, column, known, table.decimal_comma) if cell else empty
             if not cell and column.blank not in known.when:
-                allowed, remedy = f"{column.row} has a {column.name}", f"Write the {column.name}"
+                allowed = f"{column.row} has a {column.name}"
+                remedy = f"Write the {column.name}, or take the row out"
                 value = Fault("blank-cell", "a blank cell", allowed, remedy)
                 if column.kind == "position":
                     value = FAULTS["position"]._replace(found="a blank cell")

@@ -195,7 +195,7 @@ def make_checklist(
             allergens=veiled(tasting.allergens, trial),
             cleanser=veiled(tasting.cleanser, trial),
             rest=veiled(tasting.rest, trial, REST),
-            portion="the same spoonful" if portion_g is None else weight(portion_g),
+            portion=_portion(portion_g),
             cups=f"{poured}.",
             ballots=_per_session(sessions, "ballot"),
             file="scores.csv" if plan.request.scored else "choices.csv",
@@ -234,6 +234,10 @@ def _parts(told: Iterable[tuple[str, str]]) -> list[Part]:
         write = mark == "write"
         parts[-1].items.append(Item(name, bare, "" if write else mark, write))
     return parts
+
+
+def _portion(portion_g: float | None) -> str:
+    return "the same spoonful" if portion_g is None else weight(portion_g)
 
 
 def _per_session(counts: Counter[str], what: str) -> str:
@@ -284,6 +288,7 @@ def print_sheets(
         "pouring": {
             "trial": trial,
             "alone": plan.request.alone,
+            "portion": _portion(portion_g),
             "sessions": pouring_sheets(trial, plan, portion_g),
             "cautions": cautions,
             "telling": telling,
