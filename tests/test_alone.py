@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from blindspoon.analysis import analyse
+from blindspoon.analysis import analyse, compose_report
 from blindspoon.cli import commands
 from blindspoon.drawing import draw_blind
 from blindspoon.errors import ScoreError
@@ -216,6 +216,20 @@ def test_the_page_speaks_of_no_panel(page):
         "one taster’s difference",
     ):
         assert words not in page
+
+
+def test_a_margin_that_moved_makes_it_a_lead_and_the_cups_no_less_blind(own):
+    text = (own / "trial.toml").read_text("utf-8")
+    (own / "trial.toml").write_text(text.replace("margin = 1.0", "margin = 2.0"), "utf-8")
+    content = compose_report(analyse(own))
+    assert "from 1 to 2. So all of this is exploratory." in content.answer
+    assert content.shown_blind
+    assert content.trust.endswith("the rule was changed since.")
+    key = (own / "key.csv").read_text("utf-8")
+    (own / "key.csv").write_text(
+        key.replace(",cool", ",x").replace(",leaf", ",cool").replace(",x", ",leaf")
+    )
+    assert not compose_report(analyse(own)).shown_blind
 
 
 def test_the_same_order_in_each_round_is_refused(own, tmp_path):

@@ -27,6 +27,7 @@ from blindspoon.trial import Trial
 
 UNSEALED = "Nothing was sealed, so nothing shows that it was tasted blind."
 DAMAGED = "The record of what was sealed before tasting is damaged, so it shows nothing."
+RULE_CHANGED = "The rule was changed after it was sealed"
 WHILE = "Every attribute is exploratory while it is so."
 Scores = Mapping[Cup, Mapping[str, str]]
 
@@ -57,6 +58,11 @@ class Standing:
     def lift(self) -> Lift | None:
         """The last time that the blind was lifted."""
         return self.seal.lifted[-1] if self.seal and self.seal.lifted else None
+
+    @property
+    def key_kept(self) -> bool:
+        """Whether nothing that was sealed was changed but the rule."""
+        return all(text.startswith(RULE_CHANGED) for text in self.bent)
 
     @property
     def sentences(self) -> tuple[str, ...]:
@@ -236,7 +242,7 @@ def _bent(trial: Trial, seal: Seal, key: str | None, late: Sequence[Added]) -> I
             f"{kind}{f' of {some_of(names, 3)}' if names[0] else ''} from {before} to {after}"
             for (kind, before, after), names in groups.items()
         ]
-        yield f"The rule was changed after it was sealed: {'; '.join(changes)}."
+        yield f"{RULE_CHANGED}: {'; '.join(changes)}."
     if key is None:
         yield f"The key that was sealed on {seal.date} is missing."
     elif seal.key != key:
