@@ -176,6 +176,11 @@ def test_ballots_waste_no_paper(words, name, paper, pages):
     assert len(words(name, "ballots", paper=paper)) == pages
 
 
+def test_cards_stand_below_what_is_said_at_the_table(show, poppler):
+    sheet = show("usual", "table", roles=True)
+    assert len(read_words(sheet.pdf(prefer_css_page_size=True), poppler)) == 1
+
+
 @pytest.mark.parametrize("paper", PAPERS)
 def test_the_checklist_takes_two_pages(words, paper):
     assert len(words("warm-up", "checklist", paper=paper)) == 2
