@@ -106,12 +106,12 @@ def test_remarks_name_what_is_not_known_and_not_as_declared():
     )
     assert found == [
         "“Oak leaf” differs in age and starter at once: the tasting cannot tell which mattered.",
-        "Whether “Oak leaf” differs in vessel is not known: a cell is blank.",
+        "Whether “Oak leaf” differs in vessel is not known: it is not written of every batch.",
         "“Oak leaf” is meant to differ in temperature, but its batches are like the control’s.",
-        "“Oak leaf” is meant to differ in leaf, which batches.csv does not record.",
+        "“Oak leaf” is meant to differ in leaf, which is not written down.",
     ]
     assert list(summary.remarks(TRIAL, what(batches=0))) == [
-        "What else differs is not known of “Oak leaf”: batches.csv has no batch of “Oak leaf”."
+        "What else differs is not known of “Oak leaf”: no batch of “Oak leaf” is written down."
     ]
 
 

@@ -359,7 +359,8 @@ def test_what_a_change_differs_in_is_guessed_anew_with_its_name_and_can_be_writt
         page = host.read(f"/t/crisp/jars/new-{jar}")
         assert fields(page)["grape_leaf"] == value
         assert 'for="fermented"' not in page
-        assert host.post(f"/t/crisp/jars/new-{jar}", **fields(page)).status_code == 303
+        form = fields(page) | {"salt_g": "26"}
+        assert host.post(f"/t/crisp/jars/new-{jar}", **form).status_code == 303
     write(**{"variant[2].label": "Cool kitchen", "variant[3].differs": ""})
     assert differs()["Cool kitchen"] == expected["Warm kitchen"]
     assert differs()["Ten days longer"] == ()
@@ -681,6 +682,18 @@ def test_ounces_and_pounds_become_grams_and_spoons_are_to_be_weighed(at):
     for place, typed in (("salt_g", "2 tbsp"), ("produce_g", "3 cups"), ("salt_g", "1,250 oz")):
         faults = html.unescape(host.post(JAR, **fields(host.read(JAR)) | {place: typed}).text)
         assert f'"{typed}" is not a number. Write grams, such as 620 or 26,5, or as in 9' in faults
+
+
+def test_a_jar_of_which_nothing_is_written_is_not_written_down_and_one_more_is_said_so(at):
+    host, folder = at("planned")
+    before, new = files(folder), "/t/crisp/jars/new-oak-leaf"
+    done = host.post(new, **fields(host.read(new)))
+    assert (done.status_code, files(folder)) == (422, before)
+    assert "Nothing is written of this jar yet." in done.text
+    assert host.post(new, **fields(host.read(new)) | {"vessel": "crock"}).status_code == 303
+    page = host.read("/t/crisp/jars")
+    assert "Jar 1 is written down, one more of “Oak leaf”." in page
+    assert "no source" not in page
 
 
 def test_a_line_of_one_jar_is_asked_of_the_others_and_not_denied(at):

@@ -302,6 +302,11 @@ def caution(found: Caution) -> str:
     return f"{wording.listing(map(shown, found.batches))}: {noted}{said}"
 
 
+def sources(found: Caution) -> str:
+    """Name the sources of a caution, without what we note of them for ourselves."""
+    return re.sub(r", (from memory|no source)\b", "", "; ".join(found.sources))
+
+
 _NUMBERS: Mapping[str, str] = {
     "ph": wording.plain(PH_LIMIT),
     "days": f"{FRESH_DAYS}",

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from blindspoon import wording
-from blindspoon.batches.cautions import Caution, caution, cautions
+from blindspoon.batches.cautions import Caution, caution, cautions, sources
 from blindspoon.batches.differences import (
     Amounts,
     Difference,
@@ -105,7 +105,7 @@ def remarks(trial: Trial, what: WhatDiffers) -> Iterator[str]:
     label = f"“{trial.variant(what.variant).label}”"
     if not what.batches or not what.control_batches:
         lacking = label if not what.batches else "the control"
-        yield f"What else differs is not known of {label}: batches.csv has no batch of {lacking}."
+        yield f"What else differs is not known of {label}: no batch of {lacking} is written down."
         return
     asked = ("fermented", "age") if trial.course else ()
     declared = [f.factor for f in what.differences if f.declared and f.factor not in asked]
@@ -115,9 +115,12 @@ def remarks(trial: Trial, what: WhatDiffers) -> Iterator[str]:
             declared if len(declared) > 1 else (),
             "{label} differs in {names} at once: the tasting cannot tell which mattered.",
         ),
-        (what.not_known, "Whether {label} differs in {names} is not known: a cell is blank."),
+        (
+            what.not_known,
+            "Whether {label} differs in {names} is not known: it is not written of every batch.",
+        ),
         (what.declared_but_alike, f"{meant}but its batches are like the control’s."),
-        (what.not_recorded, f"{meant}which batches.csv does not record."),
+        (what.not_recorded, f"{meant}which is not written down."),
     )
     for factors, sentence in told:
         if factors:
@@ -365,6 +368,4 @@ def differences_in_words(trial: Trial, made: Made, *, ask: bool = False) -> Iter
 
 
 def cautions_in_words(made: Made | None) -> tuple[tuple[str, str], ...]:
-    return tuple(
-        (caution(look), "; ".join(look.sources)) for look in (made.cautions if made else ())
-    )
+    return tuple((caution(look), sources(look)) for look in (made.cautions if made else ()))

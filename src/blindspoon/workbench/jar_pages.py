@@ -131,12 +131,16 @@ def add_to(bench: Workbench) -> None:
             faults, worked = beside(error.problems, places), ""
         if wants_json():
             return bench.checked(faults, {"worked": worked} if worked else {})
+        if jar.row is None and all(text == jar.cells.get(it, "") for it, text in typed.items()):
+            faults["produce_g"] = "Nothing is written of this jar yet."
         blank = [place for place in (OWN_NAME, OWN_VALUE) if not typed.get(place)]
         if len(blank) == 1 and not out:
             faults[blank[0]] = "Write both what it is and how much, or neither."
         if faults:
             return page(found, which, jar, 422, typed=jar.cells | typed, faults=faults)
         told = f"{wording.capital(name)} is {'taken out' if out else 'written down'}"
+        if jar.row is None and jar.variant.name in found.made:
+            told += f", one more of “{jar.variant.label}”"
         more = " What is printed does not say so yet." if found.pouring else ""
         return bench.save(found, files, told, f"{told}.{more}", "jars")
 

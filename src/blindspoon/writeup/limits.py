@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from blindspoon import wording
-from blindspoon.batches.cautions import HEAD, Caution, caution, given_away
+from blindspoon.batches.cautions import HEAD, Caution, caution, given_away, sources
 from blindspoon.batches.summary import Made, factor_name
 from blindspoon.errors import shown
 from blindspoon.findings.comparison import Analysis, AttributeResult, Comparison
@@ -129,10 +129,6 @@ def not_shown(analysis: Analysis) -> Points:
     )
 
 
-OURS = re.compile(r", (from memory|no source)\b")
-"""What we note of a source for ourselves, and a reader of a page has no use for."""
-
-
 def cautions(trial: Trial, made: Made | None) -> Points:
     """List what the batches' own numbers warn of, then what holds for every home-made food.
 
@@ -141,7 +137,7 @@ def cautions(trial: Trial, made: Made | None) -> Points:
     told = [each for each in made.cautions if not each.general] if made else []
     closed = [batch for each in told if each.kind == "pressure" for batch in each.batches]
     own = [
-        (told_of(trial, made, each), f"({OURS.sub('', '; '.join(each.sources))})")
+        (told_of(trial, made, each), f"({sources(each)})")
         for each in told
         if made and each.kind != "pressure"
     ]
