@@ -18,7 +18,7 @@ def test_seven_questions_in_a_terminal_and_where_the_trial_stands(tmp_path, monk
     monkeypatch.chdir(tmp_path)
     said = [
         *("half-sour cucumbers", "As always", "Oak leaf", "Three weeks in the cellar", ""),
-        *("What keeps them crisp?", "Texture", "snap", "", "a bit", "3", "", "", ""),
+        *("What keeps them crisp?", "Texture, snap", "", "a bit", "3", "", "", ""),
         *("0,5", "y"),  # asked again, as "a bit" is no number; and yes to the rule
     ]
     done = CliRunner().invoke(commands, ["new", "crisp"], input="\n".join(said) + "\n")

@@ -97,6 +97,8 @@ def _asked() -> dict[str, bytes]:
                 told = click.wrap_text(f"{hint}{' An empty line ends the list.' * many}", 80)
                 click.echo(f"\n{click.style(question, bold=True)}\n{told}")
                 answers[key] = "\n".join(iter(_line, "")) if many else _line()
+                if key == starting.SCORED:  # the hint has them with commas, too
+                    answers[key] = answers[key].replace(",", "\n")
                 if key == "changes" and starting.may_be_ages(starting.lines_of(answers[key])):
                     is_age = click.confirm("\nIs it one food at several ages: when is it ready?")
                     answers[starting.AGES] = "yes" if is_age else ""
