@@ -305,7 +305,8 @@ def test_jars_that_were_never_written_down_are_left_out_and_not_done(at):
 def test_a_question_of_days_is_asked_and_taken_back_on_its_page(at):
     host, folder = at("planned")
     before = (folder / "trial.toml").read_text()
-    days = {"course.over": "fermented_days", "course.asks": "both", "course.level": "6,5"}
+    days = {"course.over": "fermented_days", "course.asks": "both", "course.level": "6,5",
+            "course.accept": "Would eat it?"}  # fmt: skip
     assert host.post(QUESTION, **days).status_code == 303
     page = host.read(QUESTION)
     assert "One age of" in page
@@ -315,6 +316,7 @@ def test_a_question_of_days_is_asked_and_taken_back_on_its_page(at):
     trial = parse_trial((folder / "trial.toml").read_text())
     assert (trial.course.reach, trial.course.keep, trial.course.attribute) == (6.5, 6.5, "crunch")
     assert (trial.decision.primary, trial.variants[1].series) == (("course",), "cucumbers")
+    assert trial.course.accept == "would_eat_it"
     back = fields(host.read(QUESTION)) | {"course.over": "", "decision.primary": "1"}
     assert host.post(QUESTION, **back).status_code == 303
     said_yes = "declared = 2026-09-04\n"

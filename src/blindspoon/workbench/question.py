@@ -45,9 +45,9 @@ NUMBERS = (
     "choice.sets", "choice.can_tell", "choice.tests",
 )  # fmt: skip
 PRIMARY = "decision.primary"
-DAYS = ("course.over", "course.asks", "course.level", "course.same_control")
-"""Whether and how it is asked over days: over which, "reach", "keep" or "both", a level, and "yes"
-where the control is the same at every session."""
+DAYS = ("course.over", "course.asks", "course.level", "course.same_control", "course.accept")
+"""Whether and how it is asked over days: over which, "reach", "keep" or "both", a level, "yes"
+where the control is the same at every session, and what is also asked by yes or no."""
 FIELDS: dict[str, Part] = TEXTS | dict.fromkeys((*NUMBERS, PRIMARY, *DAYS), "rule")
 """Every field, and what has to be open to change it."""
 ROWS: dict[str, dict[str, Part]] = {
@@ -164,8 +164,9 @@ def _draft(text: str, *, rows: bool = True) -> Draft:
     asks = [name for name in ("reach", "keep") if course and getattr(course, name) is not None]
     which = "both" if len(asks) == 2 else "".join(asks)
     same = "yes" if course and course.same_control else ""
-    shown = course and (course.over, which, _shown(course.level), same)
-    return draft | dict(zip(DAYS, shown or ("", "reach", "", ""), strict=True))
+    accept = course.accept.replace("_", " ") if course else ""
+    shown = course and (course.over, which, _shown(course.level), same, accept)
+    return draft | dict(zip(DAYS, shown or ("", "reach", "", "", ""), strict=True))
 
 
 def _typed(form: Form) -> Draft:
@@ -310,6 +311,8 @@ def _with_days(text: str, asked: Draft) -> str:
     target: str | float = "control" if not typed else number_of(typed) or typed
     text = put(text, "course.over", asked["course.over"])
     text = put(text, "course.same_control", True if asked["course.same_control"] else None)
+    accept = short_name(asked["course.accept"], [], "").replace("-", "_")
+    text = put(text, "course.accept", accept or None)
     for name in ("reach", "keep"):
         wanted = asked["course.asks"] in (name, "both")
         text = put(text, f"course.{name}", target if wanted else None)
