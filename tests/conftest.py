@@ -550,11 +550,12 @@ def pytest_configure(config):
 
 
 class Examples:
-    """Look for examples in the source only, and only in modules that hold some."""
+    """Look for examples in the source and the calibration only, and in modules that hold some."""
 
     @pytest.hookimpl(wrapper=True)
     def pytest_collect_file(self, file_path):
-        looked = file_path.is_relative_to(ROOT / "src") and b">>>" in file_path.read_bytes()
+        here = any(map(file_path.is_relative_to, (ROOT / "src", ROOT / "tests/calibration")))
+        looked = here and b">>>" in file_path.read_bytes()
         return [it for it in (yield) if looked or not isinstance(it, DoctestModule)]
 
 

@@ -189,7 +189,6 @@ PRINTED = {
         f"size two-jars {FEW} --cup-sd 8",
         "size trials/two-salts",
     ],
-    "calibrate": ["calibrate --only normal --only levels-off --tasters 6 --trials 8 --jobs 1"],
 }
 
 

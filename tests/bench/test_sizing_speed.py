@@ -9,7 +9,6 @@ import numpy as np
 import pandas as pd
 import pytest
 from statsmodels.regression.mixed_linear_model import MixedLM
-from tests.simulate.size.drawing import draw_scores
 
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.simulate.at_once import decide, make_flips, make_rule, tell_apart, within
@@ -17,6 +16,7 @@ from blindspoon.simulate.size import rank_differences, size
 from blindspoon.simulate.size_results import common_practice
 from blindspoon.simulate.trials import PanelSize, serving_positions
 from blindspoon.trial import Scale
+from tests.simulate.size.drawing import draw_scores
 
 SCALE = Scale(low=0, high=10, step=0.5)
 TRIAL = """

@@ -8,7 +8,7 @@ from scipy import stats
 
 from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.further import Scatter, new_tasting, scatter_of
-from blindspoon.simulate.trials import SITUATIONS, make_trial, simulate, truths
+from tests.calibration.situations import SITUATIONS, make_trial, simulate, truths
 
 EIGHT = Scatter(cell=1.0, jar=0.0, variants=4, tasters=8)
 

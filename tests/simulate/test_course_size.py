@@ -12,9 +12,9 @@ from statsmodels.stats.weightstats import DescrStatsW
 
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.course import compare_course
-from blindspoon.simulate import course_rates
 from blindspoon.simulate.exact_size import DESIGNS, size_course
 from blindspoon.simulate.size_results import Spread
+from tests.calibration import course_rates
 
 SPREAD = Spread(residual_sd=0.8, taster_sd=1.0, taster_variant_sd=0.4, source="as given")
 TEXT = """

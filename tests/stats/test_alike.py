@@ -10,9 +10,9 @@ import pytest
 from scipy import stats
 
 from blindspoon.findings.compare import compare_trial
-from blindspoon.simulate.calibrate import answers, rate, replies
-from blindspoon.simulate.trials import HUNDRED, SITUATIONS, Truths, make_trial, simulate
 from blindspoon.stats.dunnett import Dunnett
+from tests.calibration.calibrate import answers, rate, replies
+from tests.calibration.situations import HUNDRED, SITUATIONS, Truths, make_trial, simulate
 
 
 def chance(correlation, signs, value, df):

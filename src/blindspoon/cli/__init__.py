@@ -94,7 +94,6 @@ def commands(context: click.Context) -> None:
 for verb in (
     open_, before.new, before.batches, before.size, before.blind, after.collect, after.check,
     after.close, after.lift, after.compare, after.report, after.publish, after.explain,
-    after.calibrate,
 ):  # fmt: skip
     commands.add_command(verb)
 

@@ -14,9 +14,7 @@ from blindspoon.cli.say import (
     FILE,
     FOLDER,
     FOLDERS,
-    JOBS,
     JSON,
-    SIZE,
     flag,
     progress,
     say_addresses,
@@ -273,39 +271,3 @@ def say_published(written: Published) -> None:
         click.echo(f"note: {text}")
     click.echo(f"Published: {written.folder / 'START.html'} says what is what")
     click.echo(f"In one file: {written.zipped}")
-
-
-@click.command()
-@click.option(
-    "--trials", type=click.IntRange(8), default=2000, show_default=True,
-    help="Simulated in each situation.",
-)  # fmt: skip
-@click.option(
-    "--seed", type=SIZE, default=20260905, show_default=True, help="From which all is drawn."
-)
-@click.option("--tasters", type=SIZE, multiple=True, help="A size of panel; may be repeated.")
-@click.option("--only", multiple=True, metavar="SITUATION", help="Only this one; may be repeated.")
-@JOBS
-@click.option(
-    "--to", type=FILE, metavar="FILE", help="Write every rate as CSV, and print only the summary."
-)
-@JSON
-def calibrate(as_json: bool, to: Path | None, **options: Any) -> None:  # noqa: ANN401 - run knows them
-    """Count how often the verdicts are right.
-
-    Simulates complete trials in several situations and judges them as real ones. SITUATION is
-    normal, five-points, heavy-tails, missing, disagreement, disagreement-twice, moving, sittings,
-    position, incomplete, wide-control, wide-variant, jars, these-jars or kitchens. Over days it is
-    days-differ, levels-off, overshoots, jar-an-age or refusals.
-    """
-    from blindspoon.files import disk  # noqa: PLC0415
-    from blindspoon.simulate.calibrate import run, summary, tables, to_csv  # noqa: PLC0415
-
-    with progress("Simulating") as moved:
-        found = run(**options, progress=moved)
-    if to is not None:
-        disk.write_file_atomically(to, to_csv(found, today()).encode())
-    if as_json:
-        say_json(found.to_record())
-    else:
-        click.echo((tables if to is None else summary)(found.rates), nl=False)

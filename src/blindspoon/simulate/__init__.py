@@ -1,1 +1,1 @@
-"""Simulated trials, judged as real ones: what a panel can show, how often verdicts are right."""
+"""Simulated trials, judged as real ones: what a panel can show."""

@@ -97,7 +97,7 @@ def size(  # noqa: PLR0913 - each is an option of the command
     ]
     longest_first = sorted(panels, key=lambda panel: -panel[0] * panel[1])
     jobs = [(question, *panel, tuple(procedures)) for panel in longest_first]
-    chances = sweep(size_panel, jobs, n_jobs, progress, "threads")
+    chances = sweep(size_panel, jobs, n_jobs, progress)
     found = dict(zip(longest_first, chances, strict=True))
     cells = tuple(cell for panel in panels for cell in found[panel])
     return Sizing(

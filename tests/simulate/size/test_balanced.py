@@ -7,7 +7,6 @@ from functools import cache
 
 import numpy as np
 import pytest
-from tests.simulate.size.drawing import draw_scores
 
 from blindspoon.simulate.at_once import (
     balanced_design,
@@ -22,6 +21,7 @@ from blindspoon.simulate.trials import PanelSize, serving_positions
 from blindspoon.stats.assumptions import compare_sittings
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Scale
+from tests.simulate.size.drawing import draw_scores
 
 TRUE = (
     Spread(residual_sd=1.2, taster_sd=1.2, taster_variant_sd=0.6),

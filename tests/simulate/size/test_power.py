@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 from scipy.stats import chi2, nct, norm, t
-from tests.simulate.size.drawing import draw_scores
 
 from blindspoon.simulate import size as panels
 from blindspoon.simulate.at_once import decide, make_rule
@@ -17,6 +16,7 @@ from blindspoon.simulate.size import size_panel
 from blindspoon.simulate.size_results import Question, Spread, common_practice
 from blindspoon.simulate.trials import PanelSize, differing, serving_positions
 from blindspoon.trial import Scale
+from tests.simulate.size.drawing import draw_scores
 
 WIDE = Scale(low=-1000, high=1000)
 SPREAD = Spread(residual_sd=1.2, taster_sd=50.0, taster_variant_sd=0.6)

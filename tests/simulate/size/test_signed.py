@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from scipy.stats import wilcoxon
-from tests.simulate.size.drawing import draw_scores
 
 from blindspoon.findings.verdict import kind_of
 from blindspoon.simulate.at_once import make_flips, tell_apart, within
@@ -15,6 +14,7 @@ from blindspoon.simulate.trials import PanelSize
 from blindspoon.stats.sign_flips import settle_ties, signed_ranks, smallest_p
 from blindspoon.stats.signed_ranks import _in_fixed_order, compare_ranks, shifts_with_intervals
 from blindspoon.trial import Scale
+from tests.simulate.size.drawing import draw_scores
 
 MARGIN = 2.5
 

@@ -2,7 +2,6 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from tests.simulate.size.drawing import draw_scores
 
 from blindspoon.errors import DesignError
 from blindspoon.simulate.size_results import Spread, common_practice, spread_from
@@ -10,6 +9,7 @@ from blindspoon.simulate.trials import PanelSize
 from blindspoon.stats.mixed import compare_mixed
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Scale
+from tests.simulate.size.drawing import draw_scores
 
 
 def earlier(sessions, spread):

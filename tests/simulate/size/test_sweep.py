@@ -15,7 +15,6 @@ from blindspoon.errors import DesignError
 from blindspoon.findings.compare import compare_trial
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.serving.plan import measure
-from blindspoon.simulate import trials as simulated_trials
 from blindspoon.simulate.size import (
     MOST,
     PRECISE,
@@ -29,7 +28,9 @@ from blindspoon.simulate.size import (
     sized_attribute,
 )
 from blindspoon.simulate.size_results import Spread, common_practice
-from blindspoon.simulate.trials import TEN, PanelSize, Situation, truths
+from blindspoon.simulate.trials import PanelSize
+from tests.calibration import situations
+from tests.calibration.situations import TEN, Situation, truths
 
 SMALL = {"tasters": [5, 8, 12], "sessions": [1, 2], "trials": 600}
 
@@ -265,9 +266,9 @@ def test_sizes_out_of_range_are_refused(make_trial, options, message):
 def test_fewer_cups_than_variants_are_promised_what_they_show():
     """Twelve tasters get the control and two of three others; the third differs by 1.5 points."""
     situation = Situation(name="fewer", says="", opinion_sd=0.6, without=1)
-    trial = simulated_trials.make_trial(situation, 4, 12)
+    trial = situations.make_trial(situation, 4, 12)
     true = dataclasses.replace(truths(situation, "none", 4), levels=(4.25, 4.25, 4.25, 5.75))
-    tables = simulated_trials.simulate(trial, situation, true, 100, np.random.default_rng(1))
+    tables = situations.simulate(trial, situation, true, 100, np.random.default_rng(1))
     judged = [compare_trial(*each)[0].comparisons[-1] for each in tables]
     spread = common_practice(situation.scale)
     question = _question(trial, sized_attribute(trial), spread, 1000, 1)
@@ -282,7 +283,7 @@ def test_fewer_cups_than_variants_are_promised_what_they_show():
 def test_fewer_cups_count_as_in_balanced_designs(cups, worth):
     """``k (l0 + l1) / (l0 (l0 + p l1))``: R. E. Bechhofer and A. C. Tamhane 1981."""
     rows = [[0, *some] for some in itertools.combinations((1, 2, 3), cups - 1)]
-    trial = simulated_trials.make_trial(Situation(name="fewer", says="", without=4 - cups), 4, 12)
+    trial = situations.make_trial(Situation(name="fewer", says="", without=4 - cups), 4, 12)
     question = _question(trial, sized_attribute(trial), common_practice(TEN), 1000, 1)
     assert question.worth("mixed") == pytest.approx(worth)
     assert question.worth("mixed") == pytest.approx(measure(rows, 4).tasters_worth / len(rows))
@@ -292,10 +293,10 @@ def test_fewer_cups_count_as_in_balanced_designs(cups, worth):
 def test_jars_of_each_are_promised_as_little_as_they_show(variants, jars):
     """Jars that do not differ; the last variant differs by twice the margin."""
     situation = Situation(name="jars", says="", opinion_sd=0.3, jars=jars, margin=1.5)
-    trial = simulated_trials.make_trial(situation, variants, 12)
+    trial = situations.make_trial(situation, variants, 12)
     levels = (3.5,) * (variants - 1) + (6.5,)
     true = dataclasses.replace(truths(situation, "none", variants), levels=levels)
-    tables = simulated_trials.simulate(trial, situation, true, 100, np.random.default_rng(1))
+    tables = situations.simulate(trial, situation, true, 100, np.random.default_rng(1))
     judged = [compare_trial(*each)[0].comparisons[-1].differs for each in tables]
     spread = Spread(residual_sd=1.2, taster_sd=1.2, taster_variant_sd=0.3)
     options = {"tasters": [12], "sessions": [1], "trials": 600, "jars": [jars] * variants}

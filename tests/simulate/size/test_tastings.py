@@ -2,11 +2,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from tests.simulate.size.drawing import draw_scores
 
 from blindspoon.simulate.size_results import Spread
 from blindspoon.simulate.trials import PanelSize, differing, serving_positions
 from blindspoon.trial import Scale
+from tests.simulate.size.drawing import draw_scores
 
 PANEL = PanelSize(tasters=6, sessions=2, variants=4)
 WIDE = Scale(low=-1000, high=1000)

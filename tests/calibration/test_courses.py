@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from blindspoon.findings import course as followed
-from blindspoon.simulate import course_rates
-from blindspoon.simulate.calibrate import calibrate
-from blindspoon.simulate.course_rates import COURSES, Cell, ask, course_chunk, panel_of
 from blindspoon.stats.over_days import Bracket
+from tests.calibration import course_rates
+from tests.calibration.calibrate import calibrate
+from tests.calibration.course_rates import COURSES, Cell, ask, course_chunk, panel_of
 
 BY_NAME = {situation.name: situation for situation in COURSES}
 

@@ -10,11 +10,11 @@ import pytest
 
 from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.verdict import judge
-from blindspoon.simulate import calibrate
-from blindspoon.simulate.calibrate import held_to_limits, is_beyond, rate
-from blindspoon.simulate.course_rates import Cell
-from blindspoon.simulate.trials import SITUATIONS
 from blindspoon.stats.results import Interval
+from tests.calibration import calibrate
+from tests.calibration.calibrate import held_to_limits, is_beyond, rate
+from tests.calibration.course_rates import Cell
+from tests.calibration.situations import SITUATIONS
 
 NORMAL, FIVE = SITUATIONS[:2]
 

@@ -5,29 +5,32 @@ from __future__ import annotations
 import datetime
 import itertools
 import json
+import subprocess
+import sys
+from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
-from blindspoon.cli import commands
-from blindspoon.errors import DesignError
-from blindspoon.simulate.calibrate import (
+from tests.calibration.calibrate import (
     HEADING,
     Calibration,
     Counted,
     Rate,
+    calibrate,
     held_to_limits,
     is_beyond,
     pooled,
-    run,
     summary,
     tables,
     to_csv,
 )
-from blindspoon.simulate.trials import SITUATIONS
+from tests.calibration.command import main
+from tests.calibration.course_rates import COURSES
+from tests.calibration.situations import SITUATIONS
 
 DAY = datetime.date(2026, 9, 5)
-SMALL = ["calibrate", "--trials", "8", "--tasters", "6", "--only", "normal", "--jobs", "1"]
+SMALL = ["--trials", "8", "--tasters", "6", "--only", "normal", "--jobs", "1"]
 
 
 def cell(truth, procedure, situation="normal", **found):
@@ -118,32 +121,20 @@ def test_the_csv_gives_every_rate_back(from_csv):
     assert summary(found.rates) in tables(found.rates)
 
 
-@pytest.mark.parametrize(
-    ("asked", "said"),
-    [
-        ({"only": ["normel"]}, 'no situation normel .did you mean "normal"'),
-        ({"tasters": [1]}, "a panel of one"),
-    ],
-)
-def test_what_cannot_be_simulated_is_refused(asked, said):
-    with pytest.raises(DesignError, match=said):
-        run(**asked)
-
-
 @pytest.fixture(scope="module")
 def command():
     """Run the command; what it simulates is simulated once, and told as often as it is run."""
     found = {}
 
     def once(progress, **asked):
-        key = json.dumps(asked)
+        key = repr(asked)
         if key not in found:
-            found[key] = run(progress=progress, **asked)
+            found[key] = calibrate(progress=progress, **asked)
         return found[key]
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("blindspoon.simulate.calibrate.run", once)
-        yield lambda *more: CliRunner().invoke(commands, [*SMALL, *more]).stdout
+        patch.setattr("tests.calibration.command.calibrate", once)
+        yield lambda *more: CliRunner().invoke(main, [*SMALL, *more]).stdout
     assert len(found) == 1
 
 
@@ -170,8 +161,20 @@ def test_the_command_prints_the_tables(command):
     assert "### normal" in said
 
 
-def test_the_help_names_every_situation():
-    told = CliRunner().invoke(commands, ["calibrate", "--help"]).stdout
-    told = " ".join(told.split()).replace("- ", "-")  # names are broken at their hyphens
-    names = [each.name for each in SITUATIONS]
-    assert f"SITUATION is {', '.join(names[:-1])} or {names[-1]}." in told
+@pytest.mark.parametrize(
+    ("asked", "said"),
+    [
+        (["--only", "normel"], "'normel' is not one of 'normal', 'five-points'"),
+        (["--tasters", "1"], "1 is not in the range x>=2"),
+    ],
+)
+def test_what_cannot_be_simulated_is_refused(asked, said):
+    refused = CliRunner().invoke(main, asked)
+    assert (refused.exit_code, said in refused.stderr) == (2, True)
+
+
+@pytest.mark.slow
+def test_it_is_run_from_anywhere_and_names_every_situation(tmp_path):
+    command = [sys.executable, Path(__file__).parent, "--help"]
+    said = subprocess.run(command, cwd=tmp_path, check=True, capture_output=True, text=True).stdout
+    assert f"[{'|'.join(known.name for known in (*SITUATIONS, *COURSES))}]" in said

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from blindspoon.serving.plan import request_for
-from blindspoon.simulate.calibrate import Counted, Rate
-from blindspoon.simulate.trials import (
+from tests.calibration.calibrate import Counted, Rate
+from tests.calibration.situations import (
     SITUATIONS,
     draw_orders,
     draw_trial_scores,

@@ -7,7 +7,7 @@ import pytest
 
 from blindspoon.files.text_table import FolderTables, read_table
 from blindspoon.scores.score_table import build_table
-from blindspoon.simulate.trials import SITUATIONS, TRUTHS, truths, who_differs
+from tests.calibration.situations import SITUATIONS, TRUTHS, truths, who_differs
 
 NAMES = [each.name for each in SITUATIONS]
 

@@ -11,11 +11,11 @@ import numpy as np
 import pytest
 
 from blindspoon.files.text_table import write_csv
-from blindspoon.simulate import calibrate, course_rates
-from blindspoon.simulate.calibrate import COLUMNS, LIMIT, SEED, is_beyond, pooled, summary
-from blindspoon.simulate.trials import SITUATIONS
+from tests.calibration import calibrate, course_rates
+from tests.calibration.calibrate import COLUMNS, LIMIT, SEED, is_beyond, pooled, summary
+from tests.calibration.situations import SITUATIONS
 
-DOCS = Path(__file__).parents[3] / "docs/explanation"
+DOCS = Path(__file__).parents[2] / "docs/explanation"
 CSV = DOCS / "calibration.csv"
 
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from blindspoon.findings.compare import compare_trial
-from blindspoon.simulate.calibrate import QUESTIONS, Answer, Rate, answers, rate, replies
-from blindspoon.simulate.trials import Truths
 from blindspoon.stats.results import Interval, NoResult
+from tests.calibration.calibrate import QUESTIONS, Answer, Rate, answers, rate, replies
+from tests.calibration.situations import Truths
 
 WIDE = Interval(-9, 9)
 

@@ -13,11 +13,11 @@ from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.compare import only
 from blindspoon.findings.course import CourseFound, compare_course
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.simulate.trials import ALPHA, Situation, Truth
 from blindspoon.stats.over_days import Bracket, Crossing, DayOfShare, Trend
 from blindspoon.stats.results import Interval
 from blindspoon.stats.signed_ranks import PageTrend
 from blindspoon.trial import Trial
+from tests.calibration.situations import ALPHA, Situation, Truth
 
 DAYS = np.array([3, 7, 10, 14, 21, 28])
 STRAIGHT = tuple((-4 + 0.16 * (DAYS - 3)).tolist())

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from blindspoon.simulate.trials import SITUATIONS, truths
 from blindspoon.stats.assumptions import find_flags
 from blindspoon.trial import Scale
+from tests.calibration.situations import SITUATIONS, truths
 
 NAMES = [each.name for each in SITUATIONS]
 

@@ -7,17 +7,21 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass
 
 import numpy as np
+from joblib import parallel_config  # type: ignore[import-untyped]
 
 from blindspoon import wording
-from blindspoon.errors import DesignError, Rule, did_you_mean
 from blindspoon.files.text_table import write_csv
 from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.comparison import AttributeResult
 from blindspoon.findings.naming import By, Kind
 from blindspoon.findings.pool_checks import Kitchen, PooledAttribute, PooledComparison
 from blindspoon.findings.pooling import pool
-from blindspoon.simulate import course_rates
-from blindspoon.simulate.course_rates import (
+from blindspoon.simulate.trials import Progress, sweep
+from blindspoon.stats.results import Contrast, Interval, NoResult, Record
+from blindspoon.stats.sign_flips import EXACT_UP_TO
+from blindspoon.version import __version__
+from tests.calibration import course_rates
+from tests.calibration.course_rates import (
     COURSES,
     NAMES,
     Asked,
@@ -26,21 +30,16 @@ from blindspoon.simulate.course_rates import (
     course_chunk,
     summed,
 )
-from blindspoon.simulate.trials import (
+from tests.calibration.situations import (
     SITUATIONS,
     TRUTHS,
-    Progress,
     Situation,
     Truth,
     Truths,
     make_trial,
     simulate,
-    sweep,
     truths,
 )
-from blindspoon.stats.results import Contrast, Interval, NoResult, Record
-from blindspoon.stats.sign_flips import EXACT_UP_TO
-from blindspoon.version import __version__
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,40 +189,6 @@ TRIALS, SEED = 2000, 20260905
 CHUNK = 100  # trials drawn from one seed, whatever the number of workers
 
 
-def run(
-    *,
-    trials: int = TRIALS,
-    seed: int = SEED,
-    tasters: Sequence[int] = (),
-    only: Sequence[str] = (),
-    jobs: int = -1,
-    progress: Progress | None = None,
-) -> Calibration:
-    """Calibrate as the user asks: the usual panels and all situations where none are named.
-
-    The rest is that of `calibrate`. Raises DesignError if there is no such situation, or a panel is
-    of one.
-    """
-    known = [*(situation.name for situation in SITUATIONS), *NAMES]
-    remedy, problems = "Correct the option", []
-    for name in only:
-        if name not in known:
-            allowed = Rule("not-sizable", f"allowed are {', '.join(known)}", remedy)
-            found = f"there is no situation {name}{did_you_mean(name, known)}"
-            problems.append(allowed.broken(found, "--only"))
-    if min(tasters, default=2) < 2:
-        allowed = Rule("not-sizable", "allowed are 2 tasters or more", remedy)
-        problems.append(allowed.broken("a panel of one", "--tasters"))
-    if problems:
-        raise DesignError(problems)
-    every = (*SITUATIONS, *COURSES)
-    return calibrate(
-        trials=trials, seed=seed, tasters=tuple(dict.fromkeys(tasters)),
-        situations=[situation for situation in every if not only or situation.name in only],
-        n_jobs=jobs, progress=progress,
-    )  # fmt: skip
-
-
 def calibrate(
     *,
     trials: int = TRIALS,
@@ -267,7 +232,8 @@ def calibrate(
         for start in range(0, count, chunk)
     ]
     found: dict[Cell, list[tuple[Asked, tuple[int, int]]]] = {cell: [] for cell in wanted}
-    chunks = sweep(count_chunk, jobs, n_jobs, progress)
+    with parallel_config("loky"):  # threads would wait: a trial is judged in Python, not in numpy
+        chunks = sweep(count_chunk, jobs, n_jobs, progress)
     for (_, cell, _, _), counts in zip(jobs, chunks, strict=True):
         found[cell] += counts.items()
     rates = (
