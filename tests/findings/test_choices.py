@@ -317,6 +317,8 @@ def test_of_several_variants_what_is_not_settled_may_be_none(tmp_path):
     assert "anything from none to 96\N{NO-BREAK SPACE}% of them" in pink.because
     assert "90 % intervals, each for itself" in comparison_table(analysis)
     assert "0.059" in comparison_table(analysis)
+    assert comparison_table(analysis).count("So few tests") == 1
+    assert choices_section(analysis).paragraphs[-1].startswith("So few tests")
 
 
 def test_one_taster_and_one_right_answer_are_told_of_as_one():

@@ -7,6 +7,7 @@ from blindspoon.batches import summary
 from blindspoon.batches.cautions import HEAD as CARE
 from blindspoon.batches.differences import Amounts
 from blindspoon.batches.summary import Made, cautions_in_words, differences_in_words
+from blindspoon.findings.choices import sentences
 from blindspoon.findings.comparison import Analysis, AttributeResult
 from blindspoon.findings.naming import PROCEDURES
 from blindspoon.findings.pool_checks import Pool, PooledAttribute
@@ -51,7 +52,7 @@ def _choices(analysis: Analysis) -> str:
     ]
     told = [f"Who can tell by their own sets: {wording.listing(who)}."] if who else []
     stands = analysis.standing.sentences if not analysis.results else ()
-    lines = [*stands, *(held.because for held in found), *told]
+    lines = [*stands, *sentences(found), *told]
     rows = aligned(choice_rows(found, "-"))
     return "\n".join([filled(f"{head}, against {control.label}"), *rows, *map(filled, lines)])
 

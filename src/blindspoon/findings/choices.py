@@ -23,6 +23,7 @@ ENOUGH = 5  # sets of one taster from which it is asked whether that taster can 
 MOST_TOLD = 1000  # tasters of whom it is told whether they can tell
 UNLIKELY = 0.01  # chance of so few right answers below which the key may be the wrong way round
 NOT_FIXED = NoResult("The sequential rule ends on what was answered: the number is not fixed.")
+TOO_FEW = "So few tests cannot show them alike: fewer would have to be right than guessing gives."
 LEAST_SETS = 3  # sets served in one order from which that order is held to be fixed
 
 
@@ -292,9 +293,7 @@ def _judged(
     verdict = kinds[2 * (found.p_adjusted <= found.alpha) + small]
     told, tests = [_sentence(replace(found, verdict=verdict), names)], found.tests
     if verdict == "open" and not found.possible:
-        told.append(
-            "So few tests cannot show them alike: fewer would have to be right than guessing gives."
-        )
+        told.append(TOO_FEW)
     if found.turned:
         other = f", or has {names.short(names.control)} {choice.expect} {choice.attribute}"
         or_so = other if choice.attribute else ""
@@ -303,6 +302,14 @@ def _judged(
         more = f", and {tests} are in: take it as a lead" if tests > declared else ""
         told.append(f"{wording.count(declared, 'test was', 'tests were')} declared{more}.")
     return verdict, " ".join(told)
+
+
+def sentences(choices: Sequence[ChoiceFound]) -> list[str]:
+    """Say what was found of every variant, and what holds of all of them once."""
+    told = [found.because for found in choices]
+    if len(told) > 1 and all(TOO_FEW in text for text in told):
+        return [*(text.replace(f" {TOO_FEW}", "") for text in told), TOO_FEW]
+    return told
 
 
 def percent(share: float, *limits: float) -> str:

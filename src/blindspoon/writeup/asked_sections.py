@@ -4,7 +4,7 @@ from blindspoon import wording
 from blindspoon.batches.cautions import PH_LIMIT, passed_limit
 from blindspoon.charts.jars import batches_of, days_chart, headline, told_apart
 from blindspoon.charts.picks import lines_chart, picks_chart
-from blindspoon.findings.choices import ENOUGH
+from blindspoon.findings.choices import ENOUGH, sentences
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.course import CourseDay, CourseFound
 from blindspoon.findings.days_in_words import day_word, one_each, which_first
@@ -232,9 +232,7 @@ def choices_section(analysis: Analysis) -> PageSection | None:
         name="choices",
         head="Can anybody tell them apart?",
         role="" if choices[0].primary else "Exploratory",
-        paragraphs=tuple(found.because for found in choices)
-        if analysis.results or len(choices) > 1
-        else (),
+        paragraphs=tuple(sentences(choices)) if analysis.results or len(choices) > 1 else (),
         charts=(picks_chart(choices, analysis.names, source), *filter(None, lines)),
         tables=(own,) if tasters and analysis.trial.tasters_shown else (),
         points=points("choices_not_shown")
