@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 from scipy.stats import binom, binomtest
 
-from blindspoon.analysis import analyse, to_record
+from blindspoon.analysis import analyse, compose_report, to_record
 from blindspoon.charts.picks import lines_chart, picks_chart, picks_title
 from blindspoon.cli.printed import comparison_table
 from blindspoon.drawing import add_late, draw_again, draw_blind, write_sheets
@@ -27,7 +27,7 @@ from blindspoon.findings.choices import compare_choices
 from blindspoon.findings.naming import name_all
 from blindspoon.frames import scores_frame
 from blindspoon.lifting import lift_blind
-from blindspoon.packing.pack import pack
+from blindspoon.packing.pack import pack, say
 from blindspoon.scores.sets import ChoiceTable
 from blindspoon.scores.standing import Standing
 from blindspoon.simulate.exact_size import size_choice
@@ -543,6 +543,13 @@ def test_the_kit_lists_the_cups_by_their_sets(packed):
     assert re.findall(r">(\d{3})<", row) == first
     assert "Cup 4" not in page
     assert "each gets 6 cups a sitting, in 2 sets of 3." in page
+
+
+def test_what_is_said_on_camera_of_an_open_question_is_two_sentences(tmp_path):
+    (tmp_path / "trial.toml").write_text(text_of("triangle"), encoding="utf-8")
+    (tmp_path / "choices.csv").write_text("variant,tests,right\nrock,18,8\n", encoding="utf-8")
+    camera = say(compose_report(analyse(tmp_path)), []).split("## ")[1]
+    assert len(re.findall(r"\.(?=\s)", camera)) == 2
 
 
 def test_what_is_published_can_be_compared_again(packed, record_of, tmp_path):

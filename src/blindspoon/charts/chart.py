@@ -205,8 +205,11 @@ def alt_text(kind: str, data: str, finding: str) -> str:
 
     >>> alt_text("Dot plot", "12 tasters", "Nothing is settled on texture")
     'Dot plot of 12 tasters, where nothing is settled on texture.'
+    >>> alt_text("Row of marks", "8 answers", "Whether rock can be told from sea is not settled")
+    'Row of marks of 8 answers: whether rock can be told from sea is not settled.'
     """
-    return f"{kind} of {data}, where {finding[:1].lower()}{finding[1:]}."
+    where = ": " if finding.startswith("Whether") else ", where "
+    return f"{kind} of {data}{where}{finding[:1].lower()}{finding[1:]}."
 
 
 def svg_file(chart: Chart) -> bytes:

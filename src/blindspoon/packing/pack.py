@@ -18,6 +18,7 @@ from blindspoon.charts.board import finding_of
 from blindspoon.charts.chart import Chart, png_file, svg_file
 from blindspoon.charts.posts import Drawn
 from blindspoon.files import disk
+from blindspoon.findings.choices import TOO_FEW
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.further import study_further
 from blindspoon.findings.naming import name_all
@@ -41,7 +42,7 @@ def blog(content: ReportContent | KitchensContent) -> str:
     return markdown_page(
         "blog",
         content=content,
-        kit=isinstance(content, ReportContent),
+        alone=isinstance(content, ReportContent),
         names=names,
         others=others,
         listed=wording.listing(map(names.short, others)),
@@ -67,7 +68,8 @@ def say(content: ReportContent | KitchensContent, drawn: Collection[str]) -> str
         told = next((result for result in analysis.ordered if result.comparisons), None)
         if not analysis.about_days:  # what came close is said too, and of sets what they were
             said = finding_of(told, told.comparisons, analysis.names) if told else ""
-        spoken = f"{lead}{sentence(said)}" if said else content.answer, f"{who}{blind}."
+        answer = content.answer.replace(f" {TOO_FEW}", "")
+        spoken = f"{lead}{sentence(said)}" if said else answer, f"{who}{blind}."
     points = {part.name: part.points for part in content.sections}
     names = name_all(trial.variants, trial.control)
     cautions = points.get("cautions", ())
@@ -163,7 +165,7 @@ def pack_kitchens(pool: Pool, *, all_sizes: bool, progress: Progress | None = No
     """Make the page of several kitchens with its charts and numbers.
 
     In `all_sizes` also print.html, the charts for print, posts and video, each kitchen's data and
-    a kit to repeat its trial, with a guide.
+    a kit to repeat the trial of the first, with a guide.
     """
     content = compose_kitchens(pool)
     before = {
@@ -182,8 +184,12 @@ def pack_kitchens(pool: Pool, *, all_sizes: bool, progress: Progress | None = No
         if tables is not None:
             made = data_package(trial, tables, folder=name, software=software(), seal=kitchen.seal)
             after |= {f"data/{name}/{path}": file for path, file in made.items()}
-            kit = kit_files(trial, kitchen.table, kitchen.made)
-            after |= {f"kit/{name}/{path}": file for path, file in kit.items()}
+    head, *_ = pool.kitchens  # whose rule decides
+    beside = [path for path in after if path.endswith("datapackage.json")]
+    kit = kit_files(
+        head.trial, head.table, head.made, data=[path.rpartition("/")[0] for path in beside]
+    )
+    after |= {f"kit/{path}": file for path, file in kit.items()}
     paper = kitchens_page(content, paper=True)
     return _finished(content, before, after, steps, progress, paper=paper)
 

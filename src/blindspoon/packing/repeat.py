@@ -291,14 +291,19 @@ def data_package(
 
 
 def kit_files(
-    trial: Trial, table: ScoreTable, made: Made | None, *, jar_g: float = JAR_G
+    trial: Trial,
+    table: ScoreTable,
+    made: Made | None,
+    *,
+    jar_g: float = JAR_G,
+    data: Sequence[str] = ("data",),
 ) -> dict[str, bytes]:
     """Make the files of a repeat in jars that hold so many grams, for as many as tasted.
 
     ``do-it-yourself.html``, and a trial folder that is not drawn yet: ``trial.toml`` with a rule to
     declare, and ``batches.csv``, without amounts where none were written down. ``drawn/`` is the
     same with a drawing, its sheets, and ``scores.csv`` with a row a cup, for whoever has no
-    Blindspoon.
+    Blindspoon. The folders `data` lie beside it.
     """
     again = _repeat_of(trial, table)
     jars = {it.variant: it for it in recipes(trial, made.log, jar_g)} if made else {}
@@ -328,7 +333,7 @@ def kit_files(
         **{f"sheets/{name}": content for name, content in sheets.items()},
     }
     return {
-        "do-it-yourself.html": _do_it_yourself(again, plan, jars, made, jar_g),
+        "do-it-yourself.html": _do_it_yourself(again, plan, jars, made, jar_g, data),
         **folder,
         **{f"drawn/{name}": content for name, content in drawn.items()},
     }
@@ -395,7 +400,12 @@ def _repeat_of(trial: Trial, table: ScoreTable) -> Trial:
 
 
 def _do_it_yourself(
-    trial: Trial, plan: ServingPlan, jars: Mapping[str, Recipe], made: Made | None, jar_g: float
+    trial: Trial,
+    plan: ServingPlan,
+    jars: Mapping[str, Recipe],
+    made: Made | None,
+    jar_g: float,
+    data: Sequence[str],
 ) -> bytes:
     """Write the page of a repeat; it needs no other file, no network and no script.
 
@@ -430,6 +440,7 @@ def _do_it_yourself(
         ballot.append((attribute.label, cells))
     return html_page(
         "kit",
+        data=data,
         trial=trial,
         request=plan.request,
         cups=max(len(tray.cups) for tray in trays_of(plan)),

@@ -14,6 +14,7 @@ from blindspoon.findings.pool_checks import Pool, PooledAttribute
 from blindspoon.findings.verdict import clauses
 from blindspoon.stats.results import MixedContrast, NoResult
 from blindspoon.trial import Trial
+from blindspoon.writeup.batches_section import recipe_table
 from blindspoon.writeup.front import MOST_WORDS
 from blindspoon.writeup.methods import software
 from blindspoon.writeup.tables import MIXED, chosen, finer
@@ -103,6 +104,7 @@ class KitchensContent:
     picture: Chart | None
     weak: Points
     figures: tuple[Chart, ...]
+    recipe: Table | None
     photos: tuple[()] = ()
     remarks: tuple[()] = ()
     advice: tuple[()] = ()
@@ -143,6 +145,7 @@ def compose_kitchens(pool: Pool) -> KitchensContent:
         picture=head.chart,
         weak=tuple(("", text) for text in (*pool.caveats, spread, *pool.remarks)),
         figures=tuple(finding.chart for finding in findings if finding.chart),
+        recipe=recipe_table(pool.first, kitchens[0].made),
     )
 
 
