@@ -6,6 +6,7 @@ import importlib.util
 import json
 import re
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -18,6 +19,8 @@ from blindspoon.cli import commands, main
 from blindspoon.cli.printed import comparison_table, pooled_table
 from blindspoon.errors import DesignError, TrialError
 from blindspoon.examine import explanations
+from blindspoon.writeup.kitchens import compose_kitchens
+from blindspoon.writeup.words import paragraphs
 
 ROOT = Path(__file__).parents[1]
 CUCUMBERS = ROOT / "trials" / "allotment-cucumbers"
@@ -209,6 +212,27 @@ def test_a_variant_of_one_kitchen_only_is_listed(kitchens):
     )
     table = pooled_table(pool_folders(kitchens))
     assert table.endswith("Not pooled:\n  oak: Only harbour made it.")
+
+
+def test_the_answer_names_the_catch_and_no_scatter_is_no_number(kitchens):
+    for folder in kitchens:
+        shutil.copy(CUCUMBERS / "batches.csv", folder)
+    content = compose_kitchens(pool_folders(kitchens))
+    assert content.answer.endswith("One catch: calcium differed in more than was meant.")
+    for finding in content.findings:
+        still = replace(finding.found.fit, kitchen_variant_sd=0.0)
+        assert paragraphs("spread", fit=still, digits=2)[0].startswith("Kitchens scatter no more")
+
+
+def test_what_is_not_pooled_stands_open_on_the_page_under_its_label(kitchens, blindspoon, tmp_path):
+    toml = kitchens[1] / "trial.toml"
+    toml.write_text(toml.read_text("utf-8").replace('"old-brine"', '"older-brine"'), "utf-8")
+    key = kitchens[1] / "key.csv"
+    key.write_text(key.read_text("utf-8").replace("old-brine", "older-brine"), "utf-8")
+    done = blindspoon("report", "--pool", *kitchens, "--to", tmp_path)
+    page = Path(done.stdout.removeprefix("Report written: ").strip()).read_text()
+    front = page.split('id="record"')[0]
+    assert "Old brine: not pooled. Only allotment and hilltop made it." in front
 
 
 def test_rules_that_differ_are_said_above_the_table(kitchens):

@@ -189,14 +189,13 @@ def claims(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
     number, rule = len(kitchens), kitchens[0].trial.decision
     about = (
         f"The verdicts are about kitchens like these {wording.spelled(number)}: their intervals "
-        "allow for kitchens that disagree.",
-        "“These kitchens only” does not reach beyond them, and no verdict stands on it.",
+        "allow for kitchens that disagree."
     )
+    only = "“These kitchens only” does not reach beyond them, and no verdict stands on it."
     if number == 2:
         about = (
             "Two kitchens speak for themselves only: they say next to nothing about how much "
-            "kitchens disagree.",
-            "A third would speak of their like.",
+            "kitchens disagree. A third would speak of their like."
         )
     own = (
         "With several variants beside the control, each is judged by its own spread over kitchens."
@@ -206,7 +205,7 @@ def claims(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
         f"{PROCEDURES['mixed']} only, which decides here."
     )
     several = number > 2 and len(common(kitchens, "variants")) > 2
-    return (*about, *[own] * several, *[ranks] * (rule.by == "ranks"))
+    return (about, *[only] * (number > 2), *[own] * several, *[ranks] * (rule.by == "ranks"))
 
 
 def pool(kitchens: Sequence[Kitchen]) -> Pool:

@@ -9,7 +9,7 @@ from blindspoon.charts.board import title_of
 from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.dots import Dot, DotPlot, Row
 from blindspoon.charts.scene import variant_inks
-from blindspoon.findings.naming import NAMES, Kind, name_all
+from blindspoon.findings.naming import NAMES, Kind, Naming, name_all
 from blindspoon.findings.pool_checks import Pool, PooledAttribute
 from blindspoon.findings.verdict import clauses
 from blindspoon.stats.results import MixedContrast, NoResult
@@ -80,8 +80,17 @@ def _answer(found: PooledAttribute, pool: Pool) -> str:
         return short
     names = name_all(pool.variants, pool.first.control)
     first, *more = clauses(found.comparisons, names, sizes=True)
-    told = " ".join(map(wording.sentence, (f"{_in_kitchens(pool)}, {first}", *more)))
-    return told if len(told.split()) <= MOST_WORDS else short
+    catch = _catch(found, pool, names)
+    told = " ".join(map(wording.sentence, (f"{_in_kitchens(pool)}, {first}", *more, *catch)))
+    return told if len(told.split()) <= MOST_WORDS else " ".join((short, *catch))
+
+
+def _catch(found: PooledAttribute, pool: Pool, names: Naming) -> list[str]:
+    """Say which variants that were found different also differed in what was not meant."""
+    made = [kitchen.made for kitchen in pool.kitchens if kitchen.made]
+    caught = {what.variant for each in made for what in each.differs if what.undeclared}
+    told = [it.variant for it in found.comparisons if it.direction and it.variant.name in caught]
+    return [f"One catch: {names.subject(told)} differed in more than was meant."] * bool(told)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -134,6 +143,15 @@ def compose_kitchens(pool: Pool) -> KitchensContent:
     number = wording.capital(wording.spelled(len(kitchens)))
     held = (k.standing is not None and k.standing.seal and not k.standing.bent for k in kitchens)
     blind = ", all blind, under codes" if all(held) else "; not all are shown to be blind"
+    label = {"choice": "Sets of cups"}
+    for k in kitchens[::-1]:
+        label |= {it.name: it.label for it in k.trial.attributes}
+        label |= {it.name: it.label for it in k.trial.variants}
+    lost = [
+        f"{' on '.join(label[it] for it in (gone.variant, gone.attribute) if it)}: not pooled. "
+        f"{gone.reason}"
+        for gone in pool.not_pooled
+    ]
     return KitchensContent(
         pool=pool,
         trial=replace(pool.first, variants=pool.variants),
@@ -143,7 +161,7 @@ def compose_kitchens(pool: Pool) -> KitchensContent:
         spoken=lead + wording.sentence(forest_title(head.found, pool)),
         tasted=f"{'; '.join(who)}{blind}.",
         picture=head.chart,
-        weak=tuple(("", text) for text in (*pool.caveats, spread, *pool.remarks)),
+        weak=tuple(("", text) for text in (*pool.caveats, *lost, spread, *pool.remarks)),
         figures=tuple(finding.chart for finding in findings if finding.chart),
         recipe=recipe_table(pool.first, kitchens[0].made),
     )
