@@ -8,6 +8,7 @@ import doctest
 import json
 import math
 import pickle
+import runpy
 import shutil
 import subprocess
 import sys
@@ -50,6 +51,13 @@ def test_every_public_name_is_there_and_no_other():
     assert all(getattr(bs, name) is not None for name in bs.__all__)
     with pytest.raises(AttributeError, match="has no attribute 'tasting'"):
         bs.tasting  # noqa: B018
+
+
+def test_type_checkers_see_every_public_name_and_no_mistyped_one(monkeypatch):
+    monkeypatch.setattr("typing.TYPE_CHECKING", True)
+    seen = runpy.run_path(bs.__file__)
+    assert {name for name in seen if name[0] != "_"} == {*bs.__all__, "TYPE_CHECKING"}
+    assert "__getattr__" not in seen  # by which any name would be there
 
 
 def test_the_scores_are_one_row_a_cup_with_the_types_that_are_promised():

@@ -44,14 +44,16 @@ __all__ = [
 ]
 
 
-def __getattr__(name: str) -> object:
-    """Load a public name on first use (PEP 562)."""
-    if name not in __all__:
-        raise AttributeError(f"module 'blindspoon' has no attribute {name!r}")
-    from importlib import import_module  # noqa: PLC0415
+if not TYPE_CHECKING:  # else every name would be known, mistyped ones too
 
-    home = "blindspoon.errors" if name == "TrialError" else "blindspoon.api"
-    return getattr(import_module(home), name)
+    def __getattr__(name: str) -> object:
+        """Load a public name on first use (PEP 562)."""
+        if name not in __all__:
+            raise AttributeError(f"module 'blindspoon' has no attribute {name!r}")
+        from importlib import import_module  # noqa: PLC0415
+
+        home = "blindspoon.errors" if name == "TrialError" else "blindspoon.api"
+        return getattr(import_module(home), name)
 
 
 def __dir__() -> list[str]:
