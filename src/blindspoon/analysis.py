@@ -8,19 +8,19 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from blindspoon.batches.measured import CupAges, age_cups
-from blindspoon.batches.summary import Made, make_up
+from blindspoon.batches.summary import make_up
 from blindspoon.errors import DesignError, Problem, Rule, ScoreError, TrialError
 from blindspoon.files import disk
 from blindspoon.findings.choices import compare_choices
 from blindspoon.findings.compare import compare_trial, with_days
 from blindspoon.findings.comparison import Analysis
-from blindspoon.findings.naming import naming
+from blindspoon.findings.naming import Naming, naming
 from blindspoon.findings.pool_checks import Kitchen, Pool, matching_problems
 from blindspoon.findings.pooling import pool
-from blindspoon.scores.pseudonyms import pseudonymise, without_names
+from blindspoon.scores.pseudonyms import masked_notes, pseudonymise
 from blindspoon.scores.score_table import ScoreTable, build_table
 from blindspoon.scores.standing import Standing, see_lifted, standing
-from blindspoon.trial import Trial
+from blindspoon.trial import Photo, Trial
 
 if TYPE_CHECKING:
     from blindspoon.findings.course import CourseFound
@@ -38,22 +38,21 @@ MOST_FOR_JSON = 10_000  # tasters up to whom JSON holds the further analyses
 def analyse(folder: Path) -> Analysis:
     """Read a trial folder, compare and judge; see `api.compare`."""
     text = disk.read_folder(folder)
-    declared, told = text.trial, text.tables
-    trial, tables = pseudonymise(declared, told)
-    stands = standing(declared, told, text.seal_toml, tables)
+    named, named_tables = text.trial, text.tables  # tasters as the files call them
+    trial, tables = pseudonymise(named, named_tables)
+    stands = standing(named, named_tables, text.seal_toml, tables)
     see_lifted(stands)
     trial = replace(trial, decision=replace(trial.decision, share=stands.share))
     try:
         table, notes = build_table(trial, tables)
     except ScoreError:
-        build_table(declared, told)  # whose problems name tasters as the files do
+        build_table(named, named_tables)  # whose problems name tasters as the files do
         raise
     cups = (tables.key, *tables.scores)
     made, known = make_up(trial, tables.batches, tables.readings, cups)
     ages = age_cups(trial, made.log if made else None, cups) if trial.course else None
-    pairs = zip(declared.photos, trial.photos, strict=True)
-    names = {photo.file: hidden.file for photo, hidden in pairs}
-    pictures, asked = disk.read_photos(folder, list(names)), table.choices
+    names = naming(trial, table, made)
+    asked = table.choices
     return Analysis(
         folder=folder.resolve().name,
         fingerprint=disk.fingerprint(text.files),
@@ -61,27 +60,31 @@ def analyse(folder: Path) -> Analysis:
         table=table,
         results=compare_trial(trial, table, made, ages, exploratory=bool(stands.bent)),
         made=made,
-        notes=(*without_names(text.notes, declared, told), *notes, *known),
+        notes=(*masked_notes(text.notes, named, named_tables), *notes, *known),
         standing=stands,
         tables=tables,
-        choices=()
-        if asked is None
-        else compare_choices(trial, asked, stands, naming(trial, table, made)),
-        course=_course(trial, table, made, ages, stands) if ages else (),
-        photos={names[file]: data for file, data in pictures.items()},
+        choices=() if asked is None else compare_choices(trial, asked, stands, names),
+        course=_course(trial, table, ages, stands, names) if ages else (),
+        photos=_photos(folder, named.photos, trial.photos),
     )
 
 
 def _course(
-    trial: Trial, table: ScoreTable, made: Made | None, ages: CupAges, stands: Standing
+    trial: Trial, table: ScoreTable, ages: CupAges, stands: Standing, names: Naming
 ) -> tuple[CourseFound, ...]:
     """Follow the food over its days, where that was asked."""
     from blindspoon.findings.course import compare_course  # noqa: PLC0415 - not for other trials
     from blindspoon.findings.days_in_words import course_sentences  # noqa: PLC0415
 
     found = compare_course(trial, table, ages, exploratory=bool(stands.bent))
-    names, several = naming(trial, table, made), len({it.series for it in found}) > 1
+    several = len({it.series for it in found}) > 1
     return tuple(replace(it, because=course_sentences(it, names, several=several)) for it in found)
+
+
+def _photos(folder: Path, named: Sequence[Photo], photos: Sequence[Photo]) -> dict[str, bytes]:
+    """Read the pictures that are there; a file may be called as a taster is."""
+    masked = {own.file: photo.file for own, photo in zip(named, photos, strict=True)}
+    return {masked[file]: data for file, data in disk.read_photos(folder, list(masked)).items()}
 
 
 def compose_report(analysis: Analysis, further: FurtherAnalyses | None = None) -> ReportContent:

@@ -1,4 +1,4 @@
-"""The rim: the only module that opens the files of a trial and of its report."""
+"""The files of a trial are read; they, reports and packs are written whole or not at all."""
 
 import contextlib
 import datetime

@@ -78,7 +78,7 @@ def _judged(
     names: Naming,
     what: WhatDiffers | None,
 ) -> Comparison:
-    attribute, (first, second) = comparison.attribute, comparison.contrasts
+    first, second = comparison.contrasts
     kind, other = (
         None if isinstance(contrast, NoResult) else result.kind_of(contrast)
         for contrast in (first, second)
@@ -86,19 +86,16 @@ def _judged(
     judged = replace(comparison, verdict=kind or "open", verdict_by_other=other)
     subject = names.subject([comparison.variant])
     if isinstance(first, NoResult):
-        label = attribute.label.lower()
+        label = comparison.attribute.label.lower()
         said = f"whether {subject} differs from {names.like} on {label} is not settled"
+        more = f" {first.reason.rstrip('.')}."
     else:
         said = verdict_sentence(judged, subject, names.like, result.alpha)
-        said += _on_these_days(result, judged)
-        said += f", {names.these}" * bool(names.these)
-    told = _would_settle(judged, result.alpha) if result.unit == "taster" else ""
+        said += _on_these_days(result, judged) + f", {names.these}" * bool(names.these)
+        more = _would_settle(judged, result.alpha) if result.unit == "taster" else ""
+        more += _movement(result, first)
     said = f"To this taster, {said}" if result.unit == "round" else wording.capital(said)
-    said = softened(f"{said}.", judged.verdict, what)
-    if isinstance(first, NoResult):
-        said += f" {first.reason.rstrip('.')}."
-    else:
-        said += told + _movement(result, first)
+    said = softened(f"{said}.", judged.verdict, what) + more
     if judged.disputed:
         by_other = wording.capital(PROCEDURES["ranks" if comparison.by == "mixed" else "mixed"])
         trust = _which_to_trust(trial, result, comparison)
@@ -251,11 +248,7 @@ def _clause(
     members: Sequence[Told], names: Naming, *, sizes: bool, most: int, on: str, first: bool
 ) -> str:
     """One group of variants by name: subject, verb, predicate and sizes; the largest first."""
-
-    def smallness(other: Told) -> float:
-        return -abs(other.found.difference) if other.direction and other.found else 0.0
-
-    ordered = sorted(members, key=smallness)
+    ordered = sorted(members, key=by_size)
     most = most if len(ordered) > most + 1 else ALL
     shown, rest = ordered[:most], len(ordered[most:])
     subject, many = names.subject([each.variant for each in shown], rest), len(ordered) > 1
@@ -270,6 +263,11 @@ def _clause(
     scale = f" out of {wording.plain(ends.high)}" if first and not ends.low else ""
     by = f"up to {size_of(found[:1])}" if rest else size_of(found)
     return f"{text}{on}, by {by}{scale}"
+
+
+def by_size(other: Told) -> float:
+    """Order differences, the largest first."""
+    return -abs(other.found.difference) if other.direction and other.found else 0.0
 
 
 def size_of(others: Sequence[Told]) -> str:

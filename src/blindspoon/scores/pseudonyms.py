@@ -53,14 +53,16 @@ def pseudonymise(trial: Trial, tables: FolderTables) -> tuple[Trial, FolderTable
     words = words_of(names)
     others = ("servings", "key", "batches", "readings", "corrections")
     renamed: dict[str, Any] = {
-        name: _renamed(table, names, words) for name in others if (table := getattr(tables, name))
+        name: _masked_table(table, names, words)
+        for name in others
+        if (table := getattr(tables, name))
     }
     scores, choices = (
-        tuple(_renamed(table, names, words, n) for n, table in enumerate(found, 1))
+        tuple(_masked_table(table, names, words, n) for n, table in enumerate(found, 1))
         for found in (tables.scores, tables.choices)
     )
     listed = tuple(names.get(label, label) for label in trial.tasting.tasters)
-    hidden = _without_names(trial, words)
+    hidden = _masked_trial(trial, words)
     return (
         replace(hidden, host=trial.host, tasting=replace(hidden.tasting, tasters=listed)),
         replace(tables, **renamed, scores=scores, choices=choices),
@@ -78,6 +80,7 @@ WORD = re.compile(r"[^\W_]+")
 SMALL = frozenset({"and", "the", "von", "van", "der"})
 FREE = ("comment", "note", "reason")  # columns in which a name may be written small
 FIXED = ("session", "taster", "position", "code", "variant", "set", "answer")
+FIXED_FIELDS = ("name", "tasters", "codes", "file", "variant")  # what is looked up by its text
 
 
 def words_of(names: Mapping[str, str]) -> dict[str, str]:
@@ -114,7 +117,7 @@ def masked(text: str, words: Mapping[str, str], *, small: bool = False) -> str:
     return text if said == plain else re.sub(r"\b(P\d+)(?: \1\b)+", r"\1", said)
 
 
-def without_names(notes: Iterable[Note], trial: Trial, tables: FolderTables) -> tuple[Note, ...]:
+def masked_notes(notes: Iterable[Note], trial: Trial, tables: FolderTables) -> tuple[Note, ...]:
     """Put pseudonyms for the names in notes, such as that of a file that is not read."""
     notes = tuple(notes)
     words = words_of(_names(trial, tables)) if notes else {}
@@ -152,7 +155,7 @@ def _all(tables: FolderTables) -> list[TextTable]:
     return [*tables.scores, *tables.choices, *(table for table in others if table)]
 
 
-def _without_names(trial: Trial, words: Mapping[str, str]) -> Trial:
+def _masked_trial(trial: Trial, words: Mapping[str, str]) -> Trial:
     """Mask every text of a trial but its names of variants, attributes and sessions."""
 
     def hide(value: Any) -> Any:  # noqa: ANN401 - of any field of a trial
@@ -176,10 +179,7 @@ def _without_names(trial: Trial, words: Mapping[str, str]) -> Trial:
     )
 
 
-FIXED_FIELDS = ("name", "tasters", "codes", "file", "variant")  # what is looked up by its text
-
-
-def _renamed(
+def _masked_table(
     table: TextTable, names: Mapping[str, str], words: Mapping[str, str], number: int = 0
 ) -> TextTable:
     file = f"ballots/ballot {number}" if table.file.startswith("ballots/") else table.file

@@ -17,6 +17,7 @@ from blindspoon.findings.comparison import Analysis, AttributeResult, Comparison
 from blindspoon.findings.sensitivity import Influence
 from blindspoon.findings.verdict import (
     ALL,
+    by_size,
     clauses,
     farthest_apart,
     in_a_word,
@@ -33,11 +34,11 @@ from blindspoon.writeup.words import Points, dated, paragraphs, points
 
 MOST_WORDS = 58
 FORMS = (
-    *((sizes, most, ALL) for sizes, most in ((True, ALL), (True, 3), (False, ALL), (False, 2))),
-    *((False, 1, ALL), (True, 1, 1), (False, 1, 1)),
-)
-"""What is given up while an answer is too long: sizes, names of more variants, all but the first
-group of verdicts."""
+    (True, ALL, ALL), (True, 3, ALL), (False, ALL, ALL), (False, 2, ALL), (False, 1, ALL),
+    (True, 1, 1), (False, 1, 1),
+)  # fmt: skip
+"""What an answer holds, the first that is short enough: sizes, how many variants a clause names,
+and how many groups of verdicts are told of."""
 FEWEST = (False, 2, 1)  # of those attributes alone on which something differs
 
 
@@ -451,16 +452,15 @@ def advice(analysis: Analysis) -> Points:
     for result in analysis.ordered:
         for way in (1, -1):  # what went one way on an attribute, the largest difference first
             strong = [
-                (-abs(other.found.difference), other)
-                for other in result.comparisons
-                if other.direction == way and other.verdict == "different" and other.found
+                other
+                for other in sorted(result.comparisons, key=by_size)
+                if other.direction == way and other.verdict == "different"
             ]
-            strong.sort(key=lambda way: way[0])
-            told = [f"{names.short(it.variant)}, by {size_of([it])}" for _, it in strong[:3]]
+            told = [f"{names.short(it.variant)}, by {size_of([it])}" for it in strong[:3]]
             rest = f"; and {wording.spelled(len(strong) - 3)} more" if len(strong) > 3 else ""
             if strong:
                 text = sentence(f"{', or '.join(told)}{rest}")
-                found.append((f"{capital(_word(strong[0][1]))}?", text))
+                found.append((f"{capital(_word(strong[0]))}?", text))
         for other in result.others:
             kind = None if result.attribute.wide else other.verdict  # alike would mean little
             kinds.setdefault(other.variant.name, set()).add(kind)
