@@ -39,7 +39,7 @@ from blindspoon.errors import FormError, Rule
 
 FORM_PARTS = 4_000  # fields in the largest form, the grid of a paper ballot
 
-STATIC = ("score.css", "taster.js", "larger.js", "host.js")
+STATIC = ("score.css", "taster.js", "page.js", "host.js")
 
 JINJA = {
     "autoescape": True,

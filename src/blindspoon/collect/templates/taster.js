@@ -32,7 +32,6 @@
   const pages = kept("pages " + home.base, "sessionStorage");    // to be shown without connection
   const mine = kept("mine " + home.base, "sessionStorage");      // which page this tab gave it on
   const rests = kept("rests " + home.base, "sessionStorage");    // when the rest before a cup ends
-  const taps = kept("taps", "sessionStorage");                   // where and when one was last sent on
 
   const tabs = window.BroadcastChannel && new BroadcastChannel("answers " + home.base);
 
@@ -444,17 +443,6 @@
   start(false);
   if (tabs) tabs.onmessage = ({ data }) => { behind = behind || Boolean(form && data === location.pathname); follow(); };
   if (home.now !== undefined) lookAgain();
-  // The second of two quick taps at one place was meant for the page before, which is left by now.
-  addEventListener("click", (event) => {
-    const { detail, clientX: x, clientY: y } = event;
-    if (!detail) return;  // by keyboard
-    const onward = event.target.closest(".main, [name=go]");
-    const at = Date.now(), last = taps.all().last;
-    if (onward && last && Math.abs(at - last.at) < 500 && Math.hypot(x - last.x, y - last.y) < 40) {
-      event.preventDefault();
-      event.stopPropagation();
-    } else taps.set("last", onward ? { at, x, y } : undefined);
-  }, true);
   addEventListener("click", (event) => {
     const link = event.target.closest("a[href]");
     if (!link || !(failures || Object.keys(unsent.all()).length)) return;
