@@ -62,6 +62,14 @@ def test_adding_writes_ballots(plan, export, rows):
     ]  # fmt: skip
 
 
+def test_headings_are_taken_in_any_capitals_and_by_their_label(plan, export, folder):
+    toml, name = folder / "trial.toml", 'name = "texture"\n'
+    text = toml.read_text("utf-8").replace(name, f'{name}label = "How crisp"\n')
+    toml.write_text(text, "utf-8")
+    addition = plan(export("T01;037;7,5;4;\n", "Taster;CODE;How crisp;Saltiness;Comment\n"))
+    assert addition.answers["1", "T01"]["037"].answer.scores == ("7.5", "4")
+
+
 def test_adding_twice_is_the_same_as_once(plan, export, rows):
     path = export("T01;037;7,5;4;\n")
     plan(path, add=True)

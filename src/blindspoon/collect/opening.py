@@ -37,8 +37,9 @@ from blindspoon.errors import (
 from blindspoon.files import disk, durable
 from blindspoon.files import seal as seal_file
 from blindspoon.files.durable import DurableFolder
-from blindspoon.files.text_table import TextTable, read_table
-from blindspoon.files.trial_toml import parse_trial
+from blindspoon.files.schema import COLUMNS
+from blindspoon.files.text_table import TextColumn, TextTable, read_table
+from blindspoon.files.trial_toml import names_by_label, parse_trial
 from blindspoon.scores.crosscheck import Cups
 from blindspoon.scores.ledger import Ledger, open_ledger
 from blindspoon.scores.standing import see_open
@@ -297,6 +298,18 @@ class Addition:
                 sitting.ballots[tray].save(given)
 
 
+def _as_meant(trial: Trial, table: TextTable) -> TextTable:
+    """Put names for headings and sessions that mean them, by a label or in other capitals."""
+    names = {name: name for name in COLUMNS} | names_by_label(trial.attributes)
+    columns = dict[str, TextColumn]()
+    for head, column in table.columns.items():
+        name = names.get(head.casefold(), head)
+        columns[head if name in {*table.columns, *columns} else name] = column
+    if "session" in columns:
+        columns["session"] = columns["session"].renamed(names_by_label(trial.sessions))
+    return replace(table, columns=columns)
+
+
 def plan_addition(folder: Path, sitting: Sitting, source: Path | TextTable) -> Addition:
     """See what a spreadsheet's export, with columns as in scores.csv, would add to a sitting.
 
@@ -311,6 +324,7 @@ def plan_addition(folder: Path, sitting: Sitting, source: Path | TextTable) -> A
     trial = text.trial
     if not trial.attributes:
         raise FormError([_SETS.broken("only sets are asked for", "trial.toml")])
+    table = _as_meant(trial, table)
     ledger = open_ledger(trial, replace(text.tables, scores=(table,), choices=()))
     if ledger.problems:
         raise ScoreError(ledger.problems)

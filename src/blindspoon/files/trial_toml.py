@@ -178,7 +178,7 @@ def parse_trial(text: str) -> Trial:
     return trial
 
 
-def names_by_label(parts: Sequence[Variant] | Sequence[Session]) -> dict[str, str]:
+def names_by_label(parts: Sequence[Attribute | Variant | Session]) -> dict[str, str]:
     """Give the name that each label stands for, both in small letters; labels of two are none."""
     labels = [tidied(part.label).casefold() for part in parts]
     names, times = [part.name for part in parts], Counter(labels)
