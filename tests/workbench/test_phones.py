@@ -246,3 +246,10 @@ def test_one_person_alone_notes_the_order_after_shuffling(at):
     done = host.post("/t/crisp/tasting/order", order=", ".join(codes))
     assert done.status_code == 303
     assert [row["code"] for row in sorted(cups(folder), key=lambda it: it["position"])] == codes
+
+
+def test_a_name_misspelt_in_all_rows_is_told_once(at):
+    host, folder = at("tasting")
+    rows = [f"{row['taster']}a;{row['code']};7" for row in cups(folder)]
+    page = host.post("/t/crisp/tasting/rows", rows="\n".join(["taster;code;crunch", *rows])).text
+    assert f"({len(rows)} like it: also lines 3," in page

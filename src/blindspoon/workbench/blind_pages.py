@@ -23,7 +23,7 @@ from blindspoon.drawing import (
     write_order,
     write_sheets,
 )
-from blindspoon.errors import Problem, TrialError
+from blindspoon.errors import Problem, TrialError, together
 from blindspoon.files import disk
 from blindspoon.files.durable import DurableFolder
 from blindspoon.files.text_table import read_table
@@ -284,7 +284,7 @@ def _add_scores(bench: Workbench) -> None:
             table = read_table(text.encode(), "what you pasted")
             addition = plan_addition(found.folder, sitting, table)
         except TrialError as error:
-            faults = {"rows": " ".join(map(_sentence, error.problems[:5]))}
+            faults = {"rows": " ".join(map(_sentence, together(error.problems)))}
             return _fill(bench, found, "rows", 422, typed=typed, faults=faults, addition=None)
         shown = hashlib.sha256(text.encode()).hexdigest()
         if form.get("shown") != shown or not addition.answers:
