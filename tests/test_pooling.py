@@ -280,7 +280,9 @@ def test_kitchens_have_a_page_with_all_that_was_found(made, found, blindspoon, t
 def test_kitchens_are_sent_out_with_a_post_with_what_to_say_and_with_their_data(kitchens, tmp_path):
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("blindspoon.packing.pack.draw", lambda *_: ({}, ()))
-        packed = bs.pool(*kitchens).publish(tmp_path).folder
+        for folder in kitchens:
+            shutil.copy(CUCUMBERS / "batches.csv", folder)
+        packed = bs.pool(*kitchens).publish(tmp_path, jar_g=500).folder
     for name in ("blog.md", "say.md"):
         text = (packed / name).read_text(encoding="utf-8")
         assert "plain" in text.lower(), name
@@ -294,6 +296,7 @@ def test_kitchens_are_sent_out_with_a_post_with_what_to_say_and_with_their_data(
     assert bs.check(packed / "kit").problems == ()
     page = (packed / "kit" / "do-it-yourself.html").read_text(encoding="utf-8")
     assert "blindspoon blind kit" in page
+    assert "Grams for a jar of 500\N{NO-BREAK SPACE}g in all" in page
     beside = " ".join(f"data/{folder.name}" for folder in folders)
     assert f"blindspoon compare {beside} kit" in page
     guide = (packed / "START.html").read_text(encoding="utf-8")

@@ -172,11 +172,19 @@ class Pooled:
         disk.write_folder_atomically(target, made.files)
         return target / "index.html"
 
-    def publish(self, to: Folder = "published", progress: Progress | None = None) -> Published:
-        """Write the page, the same for paper, and the charts for print, posts and video."""
+    def publish(
+        self,
+        to: Folder = "published",
+        progress: Progress | None = None,
+        *,
+        jar_g: float = 1000,
+    ) -> Published:
+        """Write all that is sent out, with the kit of the first kitchen; see `publish`."""
         from blindspoon.packing import pack  # noqa: PLC0415 - brings in matplotlib
 
-        made = pack.pack_kitchens(self.pool, all_sizes=True, progress=progress)
+        made = pack.pack_kitchens(
+            self.pool, all_sizes=True, jar_g=_held_by_jar(jar_g), progress=progress
+        )
         return pack.write_pack(made, Path(to) / pack.name_of(self.pool))
 
     def to_record(self) -> dict[str, Any]:
@@ -444,8 +452,13 @@ def publish(
     """
     from blindspoon.packing import pack  # noqa: PLC0415 - brings in matplotlib
 
-    if not 1 <= jar_g <= 1_000_000:
-        raise ValueError(f"jar_g is from 1 to 1,000,000 grams, not {jar_g}")
+    jar_g = _held_by_jar(jar_g)
     analysis = analyse(Path(folder))
     made = pack.pack(analysis, jar_g=jar_g, progress=progress)
     return pack.write_pack(made, Path(to) / analysis.folder)
+
+
+def _held_by_jar(jar_g: float) -> float:
+    if not 1 <= jar_g <= 1_000_000:
+        raise ValueError(f"jar_g is from 1 to 1,000,000 grams, not {jar_g}")
+    return jar_g

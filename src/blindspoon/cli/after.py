@@ -240,7 +240,7 @@ def publish(folders: Sequence[Path], to: Path, jar: float, together: bool) -> No
     if together:
         found = api.pool(*kitchens(folders))
         with progress("Publishing") as moved:
-            written = found.publish(to, progress=moved)
+            written = found.publish(to, moved, jar_g=jar)
         say_published(written)
         return
     for folder in apart(folders):

@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 from blindspoon import wording
 from blindspoon.analysis import compose_report, to_record
+from blindspoon.batches.differences import JAR_G
 from blindspoon.charts import posts
 from blindspoon.charts.board import finding_of
 from blindspoon.charts.chart import Chart, png_file, svg_file
@@ -161,7 +162,9 @@ def pack(analysis: Analysis, *, jar_g: float, progress: Progress | None = None) 
     return _finished(content, before, after, steps, progress, paper=paper)
 
 
-def pack_kitchens(pool: Pool, *, all_sizes: bool, progress: Progress | None = None) -> Pack:
+def pack_kitchens(
+    pool: Pool, *, all_sizes: bool, jar_g: float = JAR_G, progress: Progress | None = None
+) -> Pack:
     """Make the page of several kitchens with its charts and numbers.
 
     In `all_sizes` also print.html, the charts for print, posts and video, each kitchen's data and
@@ -185,10 +188,8 @@ def pack_kitchens(pool: Pool, *, all_sizes: bool, progress: Progress | None = No
             made = data_package(trial, tables, folder=name, software=software(), seal=kitchen.seal)
             after |= {f"data/{name}/{path}": file for path, file in made.items()}
     head, *_ = pool.kitchens  # whose rule decides
-    beside = [path for path in after if path.endswith("datapackage.json")]
-    kit = kit_files(
-        head.trial, head.table, head.made, data=[path.rpartition("/")[0] for path in beside]
-    )
+    data = [path.rpartition("/")[0] for path in after if path.endswith("datapackage.json")]
+    kit = kit_files(head.trial, head.table, head.made, jar_g=jar_g, data=data)
     after |= {f"kit/{path}": file for path, file in kit.items()}
     paper = kitchens_page(content, paper=True)
     return _finished(content, before, after, steps, progress, paper=paper)
