@@ -306,16 +306,16 @@ def _course_in_words(trial: Trial) -> str:
     within = f"within {margin(attribute)} of “{control}”"
     there = within if course.level is None else f"at {plain(course.level)} points"
     asked = {
-        "not yet there up to the last day that the scores show short of it, and ready from the "
-        "first day from which on they show it there": course.reach,
-        "still there up to the last day up to which the scores show it there, and past it from the "
-        "first day from which on they show it elsewhere": course.keep,
+        "Not yet: as long as the scores show it short of that. Ready: from the first day from "
+        "which on they show it there.": course.reach,
+        "Still so: as long as the scores show it there. Past it: from the first day from which on "
+        "they show it elsewhere.": course.keep,
     }
-    out_of = round(1 / trial.share_of_alpha("course"))
+    said = " ".join(text for text, target in asked.items() if target is not None)
     return (
         f"We follow {attribute.label.lower()} over {OVER[course.over]}, and ask when it is "
-        f"{there}: {listing(text for text, target in asked.items() if target is not None)}; "
-        f"between these days it is not settled. Luck may fool us in one of {out_of} tastings."
+        f"{there}. {said} Days between are not settled. Luck may fool us in one of "
+        f"{round(1 / trial.share_of_alpha('course'))} tastings."
     )
 
 
