@@ -17,6 +17,7 @@ from blindspoon.batches.differences import (
 from blindspoon.batches.strengths import strengths
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stats.results import as_record
+from blindspoon.trial import Course
 
 
 def found(trial, log, variant):
@@ -54,6 +55,19 @@ def test_each_factor_has_its_tolerance(trial, log_of, jar, factor, inside, outsi
         other = jar("jar 2", "oak-leaf", **{"temperature_c": 20.0, "salt_g": 25.0, **known})
         what = found(trial, log_of(control, other), "oak-leaf")
         assert [each.factor for each in what.differences] == expected
+
+
+def test_days_that_are_asked_about_differ_by_one_already(trial, log_of, jar):
+    course = Course(attribute="texture", over="age_days", reach="control")
+    start = datetime.date(2026, 9, 5)
+    log = log_of(
+        jar(started=start), jar("jar 2", "cool-cellar", started=start + datetime.timedelta(1))
+    )
+    what = found(replace(trial, course=course), log, "cool-cellar")
+    assert [(each.factor, each.amount, each.declared) for each in what.differences] == [
+        ("age", -1.0, True)
+    ]
+    assert "age" not in what.declared_but_alike
 
 
 @pytest.mark.parametrize(("days", "expected"), [(2, []), (3, ["age"])])

@@ -268,10 +268,10 @@ def _what_differs(
             not_known.append(factor)
             continue
         (ours, our_range), (theirs, their_range) = map(_level, known)
-        if factor.alike(theirs, ours):
+        asked = trial.course is not None and factor in (FERMENTED, AGE)
+        if ours == theirs or (not asked and factor.alike(theirs, ours)):
             alike.append(factor)
             continue
-        asked = trial.course is not None and factor in (FERMENTED, AGE)
         numeric = not isinstance(ours, str) and not isinstance(theirs, str)
         differ[factor] = Difference(
             factor=factor.name,
