@@ -264,6 +264,13 @@ def test_all_of_one_mind_on_every_day_is_said_once(keep, share, told):
     assert told in said(RISING, ask=ask, accept=dict.fromkeys(RISING, share))
 
 
+def test_where_acceptance_rises_and_falls_both_ends_are_told():
+    accept = {3: 1.0, 7: 1.0, 10: 1.0, 14: 1.0, 21: 0.0}
+    told = said(RISING, ask='reach = "control", keep = true, accept = "would_eat"', accept=accept)
+    counts = "12 of 12 on day 3 and 0 of 12 on day 21"
+    assert f"When more than half would have it is not settled: {counts}." in told
+
+
 def test_answers_to_and_fro_are_listed_and_still_count():
     made = files(RISING, ask='keep = true, accept = "would_eat"', accept=dict.fromkeys(RISING, 1))
     rows = made["scores.csv"].replace("T03,half-sour-d7,", "T03,half-sour-d7,;").split("\n")

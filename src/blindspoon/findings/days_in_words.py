@@ -171,7 +171,9 @@ def _accepted(acceptance: Acceptance, first: int, last: int) -> Iterator[str]:
         yield f"More than {share} {does} from {of(by, ' on')}{before}."
     else:
         when = f"When more than {share} {does} is not settled"
-        yield f"{when}: on {of(last)}, the last." if last in asked else f"{when}."
+        ends = [asked[day] for day in dict.fromkeys((first, last)) if day in asked]
+        counts = wording.listing(f"{it.yes} of {it.asked} on day {it.day:g}" for it in ends)
+        yield f"{when}{': ' * bool(ends)}{counts}."
     if acceptance.to_and_fro:
         who = wording.count(len(acceptance.to_and_fro), "taster")
         yield f"{who} answered to and fro, and counted on each day as they answered."
