@@ -138,6 +138,8 @@ def test_every_verb_ends_with_what_comes_next(blindspoon, folder, tmp_path):
     assert follows("lift", "--yes") == follows("compare") == ["compare", "report", "publish"]
     assert not blindspoon("compare", folder, "--json").stderr
     assert follows("publish", "--to", tmp_path / "out") == []
+    change(folder / "scores.csv", "Ada", "Adda")
+    assert blindspoon("check", folder).stderr.startswith("Next: mend the problems")
 
 
 def test_what_is_missing_is_listed_and_no_is_taken_for_an_answer(blindspoon, folder):

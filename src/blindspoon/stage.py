@@ -63,8 +63,8 @@ STATES: dict[State, tuple[str, str, str]] = {
 """What a trial is called, where it stands with so many cups scored, and what comes next for who
 types, with the folder."""
 _UNMADE = (
-    'write what you make into {0}/batches.csv, then "blindspoon blind {0}"; "blindspoon size {0}" '
-    "says before that what it can show"
+    '"blindspoon size {0}" says what your tasters can show; write what you make into '
+    '{0}/batches.csv, then "blindspoon blind {0}"'
 )
 
 

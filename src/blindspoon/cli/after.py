@@ -89,6 +89,8 @@ def check(folder: Path, as_json: bool) -> None:
         say_notes(found.notes)
         say_cautions(found.cautions)
         click.echo(summary(folder, found.problems, found.notes))
+        if found.problems:
+            click.echo("Next: mend the problems, named first, and check again", err=True)
     if found.problems:
         raise SystemExit(1)
 
