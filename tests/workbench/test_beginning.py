@@ -104,6 +104,10 @@ def question(hand, script):
     assert "is the name of another one already" in hand.fault("variant[2].label")
     assert hand.typed("variant[2].label") == "As always"
     hand.write("variant[2].label", "Black tea")
+    hand.press("Add a change")  # which is not saved by that
+    assert page.evaluate("document.activeElement.id") == "variant[4].label"
+    leaving = "!dispatchEvent(new Event('beforeunload', {cancelable: true}))"
+    assert page.evaluate(leaving) == script
     hand.press("Save the question")
     hand.page.get_by_role("link", name="Written lately").press("Enter")
     assert "The question" in page.locator("main").text_content()

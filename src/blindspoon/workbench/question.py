@@ -97,7 +97,7 @@ def add_to(bench: Workbench) -> None:
                 rule = rule_in_words(parse_trial(new))
             except TrialError:
                 rule = WAITS
-            return page(found, rows, rule=rule)
+            return page(found, rows, rule=rule, unsaved=True)
         draft, clash = bench.meet(
             form, found, [FILE], draft | _kinds(draft), lambda it: _beside(draft, _draft(it.text))
         )

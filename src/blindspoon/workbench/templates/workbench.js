@@ -44,7 +44,7 @@
     form.addEventListener("input", soon);
   }
 
-  let unsaved = Boolean(byId("mend"));
+  let unsaved = Boolean(document.querySelector("#mend, [data-unsaved]"));
   addEventListener("input", () => { unsaved = true; });
   addEventListener("submit", () => { unsaved = false; });
   addEventListener("beforeunload", (event) => { if (unsaved) event.preventDefault(); });
