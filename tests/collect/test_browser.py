@@ -764,6 +764,18 @@ def test_targets_fit_a_thumb(sheet, served):
     assert font >= 16  # below that phones zoom into a field
 
 
+def test_the_button_stays_where_it_is_whatever_is_said_beside_it(sheet, served):
+    page = begin(sheet(NARROW), served)
+    place = page.locator("button.main").bounding_box()
+    page.context.set_offline(True)
+    tap(page, "texture", "7")
+    page.locator("#state.bad").wait_for()
+    assert page.locator("button.main").bounding_box() == place
+    page.context.set_offline(False)
+    saved(page)
+    assert page.locator("button.main").bounding_box() == place
+
+
 HIDDEN = """() => {
   const it = document.activeElement, bar = document.querySelector(".bar");
   if (!it.offsetParent || bar.contains(it)) return "";
