@@ -53,6 +53,20 @@ def test_the_days_answer_on_the_first_screen(content):
     assert not content.boards  # each age by itself is no answer, and might contradict the days
 
 
+def test_who_asks_when_it_is_ready_and_until_when_reads_both_first(analysis):
+    judged = analysis.course[0]
+    until = "Until when it was there is not settled."
+    both = with_found(
+        analysis,
+        kept=Bracket(after=None, by=None),
+        because=(judged.because[0], until, *judged.because[1:]),
+    )
+    content = compose_report(both)
+    assert content.answer.endswith(f"between them not settled. {until}")
+    days = next(part for part in content.sections if part.name == "days")
+    assert until not in days.paragraphs  # what the answer has said
+
+
 def test_the_table_agrees_with_the_brackets(analysis, content):
     days = next(part for part in content.sections if part.name == "days")
     words = {day: cells[0].partition(",")[0] for day, cells in days.tables[0].rows}

@@ -27,9 +27,17 @@ def _judged(analysis: Analysis) -> list[CourseFound]:
 
 
 def days_answer(analysis: Analysis) -> list[str]:
-    """Say when each was there, if that answers the question; of an unjudged one, how it moved."""
+    """Say when each was there, and until when if both were asked; or how it moved."""
     others = (found for found in _judged(analysis) if found.series != analysis.trial.control)
-    return [headline(found) for found in others if found.primary or analysis.about_days]
+    return [
+        " ".join([headline(found), *told_apart(found)[1][: _asks_both(found)]])
+        for found in others
+        if found.primary or analysis.about_days
+    ]
+
+
+def _asks_both(found: CourseFound) -> bool:
+    return isinstance(found.reached, Bracket) and isinstance(found.kept, Bracket)
 
 
 def days_section(analysis: Analysis) -> PageSection | None:
@@ -44,7 +52,8 @@ def days_section(analysis: Analysis) -> PageSection | None:
     rest = [[text for text in told_apart(found)[1] if text != weak] for found in asked]
     told = [" ".join([headline(found), *more]) for found, more in zip(asked, rest, strict=True)]
     if len(asked) == 1:  # a sentence a paragraph
-        told = [headline(asked[0])] * (not analysis.about_days) + rest[0]
+        both = _asks_both(asked[0])
+        told = rest[0][both:] if analysis.about_days else [headline(asked[0]), *rest[0]]
     return PageSection(
         name="days",
         head="When is it ready?" if course.reach is not None else "How long does it stay?",
