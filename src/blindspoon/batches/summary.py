@@ -34,8 +34,72 @@ NAMES: Mapping[str, str] = {
 }
 """Factors whose name is not the word that people read."""
 
+_CONSEQUENCES: Mapping[str, str] = {
+    "different": ", which may be the reason",
+    "slight": ", which may be the reason",
+    "alike": ", which may hide a difference",
+    "open": "",
+}
+
+_PHRASES: Mapping[str, tuple[str, str]] = {
+    "temperature_c": ("{size} warmer", "{size} cooler"),
+    "age": ("{size} older", "{size} younger"),
+    "fermented": ("fermented {size} longer", "fermented {size} less"),
+    "salt": ("{size} higher in salt", "{size} lower in salt"),
+}
+"""What is said where a variant's batch has more of a factor than the control's, and less."""
+
 FEW_DAYS = 2  # days between sessions in which a ferment changes little: common practice, no source
 LEAST_GRAMS = 0.05  # less than a kitchen balance shows; nothing is added for it
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Made:
+    """Everything that batches.csv and readings.csv tell of a trial."""
+
+    log: BatchLog
+    strengths: tuple[Strengths, ...]
+    amounts: tuple[Amounts | NoAmounts, ...]
+    differs: tuple[WhatDiffers, ...]
+    together: tuple[Together, ...]
+    cautions: tuple[Caution, ...]
+
+    @property
+    def to_match(self) -> tuple[Amounts | NoAmounts, ...]:
+        """Amounts of the batches that are not meant to differ in salt or acid."""
+        return tuple(it for it in self.amounts if isinstance(it, NoAmounts) or not it.declared)
+
+    def to_record(self) -> Record:
+        """Give everything but the log, ready for JSON."""
+        return {
+            name: [as_record(row) for row in getattr(self, name)]
+            for name in ("strengths", "amounts", "differs", "together", "cautions")
+        }
+
+
+def make_up(
+    trial: Trial,
+    batches: TextTable | None,
+    readings: TextTable | None,
+    cups: Sequence[TextTable | None] = (),
+) -> tuple[Made | None, tuple[Note, ...]]:
+    """Read what was made, and work out what follows from it; None without a row of batches.csv.
+
+    `cups` are the tables whose column ``batch`` names what was tasted; a file that is not there is
+    None. Raises ScoreError with every problem of these tables.
+    """
+    if batches is None or not (len(batches) or batches.problems):
+        return None, ()
+    log, notes = build_log(trial, batches, readings, [table for table in cups if table])
+    made = Made(
+        log=log,
+        strengths=strengths(log),
+        amounts=amounts(trial, log),
+        differs=what_differs(trial, log),
+        together=moving_together(trial, log),
+        cautions=cautions(log),
+    )
+    return made, notes
 
 
 def factor_name(factor: str) -> str:
@@ -241,90 +305,6 @@ def salty_goes_with_sour(found: WithinCorrelation) -> str:
     return f"{finding} (within tasters, {size}; {wording.count(found.tasters, 'taster')})."
 
 
-def _amounts(against: TasteAgainst) -> tuple[str, Mapping[str, str]]:
-    """Name what was measured, and write how much of it each variant had."""
-    quantity = QUANTITIES[against.quantity]
-    unit = quantity.unit.replace(" ", wording.NO_BREAK)
-    return quantity.title, {
-        point.variant: f"{wording.number(point.measured, quantity.digits)}{unit}"
-        for point in against.points
-    }
-
-
-def _trimmed(value: float, digits: int) -> str:
-    text = wording.number(value, digits)
-    return text.rstrip("0").rstrip(".") if "." in text else text
-
-
-def _grams(value: float) -> str:
-    return f"{_trimmed(value, 1 if value < 100 else 0)}{wording.NO_BREAK}g"
-
-
-_CONSEQUENCES: Mapping[str, str] = {
-    "different": ", which may be the reason",
-    "slight": ", which may be the reason",
-    "alike": ", which may hide a difference",
-    "open": "",
-}
-
-_PHRASES: Mapping[str, tuple[str, str]] = {
-    "temperature_c": ("{size} warmer", "{size} cooler"),
-    "age": ("{size} older", "{size} younger"),
-    "fermented": ("fermented {size} longer", "fermented {size} less"),
-    "salt": ("{size} higher in salt", "{size} lower in salt"),
-}
-"""What is said where a variant's batch has more of a factor than the control's, and less."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Made:
-    """Everything that batches.csv and readings.csv tell of a trial."""
-
-    log: BatchLog
-    strengths: tuple[Strengths, ...]
-    amounts: tuple[Amounts | NoAmounts, ...]
-    differs: tuple[WhatDiffers, ...]
-    together: tuple[Together, ...]
-    cautions: tuple[Caution, ...]
-
-    @property
-    def to_match(self) -> tuple[Amounts | NoAmounts, ...]:
-        """Amounts of the batches that are not meant to differ in salt or acid."""
-        return tuple(it for it in self.amounts if isinstance(it, NoAmounts) or not it.declared)
-
-    def to_record(self) -> Record:
-        """Give everything but the log, ready for JSON."""
-        return {
-            name: [as_record(row) for row in getattr(self, name)]
-            for name in ("strengths", "amounts", "differs", "together", "cautions")
-        }
-
-
-def make_up(
-    trial: Trial,
-    batches: TextTable | None,
-    readings: TextTable | None,
-    cups: Sequence[TextTable | None] = (),
-) -> tuple[Made | None, tuple[Note, ...]]:
-    """Read what was made, and work out what follows from it; None without a row of batches.csv.
-
-    `cups` are the tables whose column ``batch`` names what was tasted; a file that is not there is
-    None. Raises ScoreError with every problem of these tables.
-    """
-    if batches is None or not (len(batches) or batches.problems):
-        return None, ()
-    log, notes = build_log(trial, batches, readings, [table for table in cups if table])
-    made = Made(
-        log=log,
-        strengths=strengths(log),
-        amounts=amounts(trial, log),
-        differs=what_differs(trial, log),
-        together=moving_together(trial, log),
-        cautions=cautions(log),
-    )
-    return made, notes
-
-
 def differences_in_words(trial: Trial, made: Made, *, ask: bool = False) -> Iterator[str]:
     """Say of each variant what it was meant to differ in, and what else differed; sentences.
 
@@ -369,3 +349,22 @@ def differences_in_words(trial: Trial, made: Made, *, ask: bool = False) -> Iter
 
 def cautions_in_words(made: Made | None) -> tuple[tuple[str, str], ...]:
     return tuple((caution(look), sources(look)) for look in (made.cautions if made else ()))
+
+
+def _amounts(against: TasteAgainst) -> tuple[str, Mapping[str, str]]:
+    """Name what was measured, and write how much of it each variant had."""
+    quantity = QUANTITIES[against.quantity]
+    unit = quantity.unit.replace(" ", wording.NO_BREAK)
+    return quantity.title, {
+        point.variant: f"{wording.number(point.measured, quantity.digits)}{unit}"
+        for point in against.points
+    }
+
+
+def _trimmed(value: float, digits: int) -> str:
+    text = wording.number(value, digits)
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _grams(value: float) -> str:
+    return f"{_trimmed(value, 1 if value < 100 else 0)}{wording.NO_BREAK}g"
