@@ -61,8 +61,8 @@ class Standing:
 
     @property
     def key_kept(self) -> bool:
-        """Whether nothing that was sealed was changed but the rule."""
-        return all(text.startswith(RULE_CHANGED) for text in self.bent)
+        """Whether it was sealed, and nothing of that was changed but the rule."""
+        return self.seal is not None and all(text.startswith(RULE_CHANGED) for text in self.bent)
 
     @property
     def sentences(self) -> tuple[str, ...]:

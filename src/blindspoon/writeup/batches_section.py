@@ -17,7 +17,7 @@ from blindspoon.findings.comparison import Analysis
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Trial
 from blindspoon.wording import capital
-from blindspoon.writeup.tables import counted, in_points, methods_table, strengths_table
+from blindspoon.writeup.tables import counted, methods_table, points_cell, strengths_table
 from blindspoon.writeup.words import PageSection, paragraphs
 from blindspoon.writeup.writers import DASH, Column, Table, blank_as_dash, table_of
 
@@ -103,7 +103,7 @@ def _against_table(chart: str, against: TasteAgainst, trial: Trial) -> Table:
     words, attribute = QUANTITIES[against.quantity], trial.attribute(against.attribute)
     columns = (
         Column("measured", capital(words.axis), lambda it, _: wording.number(it, words.digits)),
-        Column("perceived", "Mean score", in_points),
+        Column("perceived", "Mean score", points_cell),
         Column("tasters", "Tasters", counted),
     )
     caption = f"{attribute.label} and measured {words.title}"

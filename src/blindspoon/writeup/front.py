@@ -108,6 +108,12 @@ def tasted_by(analysis: Analysis) -> int:
     return max(len(analysis.table.tasters), chosen.people if chosen else 0)
 
 
+def under_codes(analysis: Analysis) -> bool:
+    """Whether cups that were scored or chosen from carried codes."""
+    table = analysis.table
+    return table.coded or (table.choices is not None and table.choices.coded)
+
+
 def trust(analysis: Analysis) -> str:
     """Tell who tasted how much of what, and whether it was shown to be blind; two sentences."""
     table, names, people = analysis.table, analysis.names, tasted_by(analysis)
@@ -122,7 +128,7 @@ def trust(analysis: Analysis) -> str:
         made=f"one {names.noun}" if most == "one" else several,
         times=len(table.sessions),
         sets=table.choices.right.size if table.choices else 0,
-        coded=table.coded or (table.choices is not None and table.choices.coded),
+        coded=under_codes(analysis),
         standing=analysis.standing,
     )
     return " ".join(told)

@@ -38,6 +38,7 @@ from blindspoon.writeup.front import (
     short_answer,
     tasted_by,
     trust,
+    under_codes,
     weaknesses,
 )
 from blindspoon.writeup.further_sections import influence_section, joint_section
@@ -168,7 +169,7 @@ class ReportContent:
     @property
     def shown_blind(self) -> bool:
         """Whether codes and a seal that was kept show that it was tasted blind."""
-        return "Tasted blind" in self.trust
+        return under_codes(self.analysis) and self.analysis.standing.key_kept
 
     @property
     def byline(self) -> tuple[str, ...]:
@@ -387,11 +388,11 @@ def _said_once(content: ReportContent) -> dict[str, object]:
     ]
     return {
         "analysis": analysis,
-        "trial": analysis.trial,
-        "control": analysis.trial.variant(analysis.trial.control).label,
-        "remarks_note": all_in(len(told_remarks(analysis.trial, table)), "remark", "scores.csv"),
+        "trial": trial,
+        "control": trial.variant(trial.control).label,
+        "remarks_note": all_in(len(told_remarks(trial, table)), "remark", "scores.csv"),
         "next": parts.get("next"),
-        "one_batch": analysis.names.batches < 2,
+        "one_batch": names.batches < 2,
         "noun": names.noun,
         "board_words": [text for text, there in board_words.items() if there],
         "mark_words": mark_words if marked else "",

@@ -13,7 +13,7 @@ from blindspoon.findings.panel import COLUMNS, AttributePanel, Panel, long_rows
 from blindspoon.stats.results import Interval, NoResult
 from blindspoon.stats.two_way import LEVEL
 from blindspoon.trial import Attribute, Trial
-from blindspoon.writeup.tables import counted, difference, ends, in_points, two
+from blindspoon.writeup.tables import counted, difference, ends, points_cell, two
 from blindspoon.writeup.words import PageSection, paragraphs, points
 from blindspoon.writeup.writers import Column, Table, table_of, to_csv
 
@@ -178,7 +178,7 @@ REPEATS = (
         "repeatability",
         inner=(
             Column("tasters", "Tasters", counted),
-            Column("sd", "SD", in_points),
+            Column("sd", "SD", points_cell),
             Column("interval", NINETY_FIVE, ends),
             Column("df", "df", counted),
         ),
@@ -186,7 +186,7 @@ REPEATS = (
     Column(
         "controls",
         inner=(
-            Column("mean_absolute", "Two controls apart", in_points),
+            Column("mean_absolute", "Two controls apart", points_cell),
             Column(
                 "difference",
                 "Later minus earlier",
@@ -217,8 +217,8 @@ TASTER = (
         "scale_use",
         inner=(
             Column("scores", "Scores", counted),
-            Column("mean", "Mean", in_points),
-            Column("sd", "SD", in_points),
+            Column("mean", "Mean", points_cell),
+            Column("sd", "SD", points_cell),
             Column("lowest", "Lowest", lambda value, _: wording.plain(value)),
             Column("highest", "Highest", lambda value, _: wording.plain(value)),
             Column(
@@ -229,7 +229,7 @@ TASTER = (
             ),
         ),
     ),
-    Column("repeatability_sd", "Own repeats, SD", in_points),
+    Column("repeatability_sd", "Own repeats, SD", points_cell),
     Column("correlation", "Correlation with the others", two),
     Column("discrimination", inner=_f()),
 )

@@ -36,8 +36,8 @@ from blindspoon.writeup.tables import (
     counted,
     difference,
     ends,
-    in_points,
     p,
+    points_cell,
 )
 from blindspoon.writeup.writers import (
     Cell,
@@ -278,16 +278,20 @@ FOUND = {
     )
     for against, head, write in (
         ("control", "Difference", difference),
-        ("level", "Adjusted", in_points),
-        ("nothing", "", in_points),
+        ("level", "Adjusted", points_cell),
+        ("nothing", "", points_cell),
     )
 }
 """What was found on a day; a value is a score that is adjusted by the control of its sitting."""
 DAY = (
     Column("day", "Day"),
     *named("sessions variants batches"),
-    Column("mean", "Score", in_points, of=_finite("mean"), missing=lambda _: "nothing was scored"),
-    Column("control", "Control", in_points, of=_finite("control"), missing=lambda _: "not tasted"),
+    Column(
+        "mean", "Score", points_cell, of=_finite("mean"), missing=lambda _: "nothing was scored"
+    ),
+    Column(
+        "control", "Control", points_cell, of=_finite("control"), missing=lambda _: "not tasted"
+    ),
     Column("found", inner=FOUND["control"]),
     Column("verdict", "Verdict", lambda verdict, _: verdict),
 )

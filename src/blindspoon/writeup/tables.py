@@ -30,8 +30,8 @@ def finer(attribute: Attribute) -> int:
     return wording.digits_for(attribute.scale) + 1
 
 
-def in_points(value: float, attribute: Attribute) -> str:
-    """Write a spread or a mean, in points."""
+def points_cell(value: float, attribute: Attribute) -> str:
+    """Write a spread or a mean in points, for a table."""
     return wording.number(value, finer(attribute))
 
 
@@ -43,7 +43,7 @@ def difference(value: float, attribute: Attribute) -> str:
 def ends(interval: Interval, attribute: Attribute) -> str:
     """Write an interval, in points."""
     above, below = "above " * interval.low_open, "below " * interval.high_open
-    low, high = in_points(interval.low, attribute), in_points(interval.high, attribute)
+    low, high = points_cell(interval.low, attribute), points_cell(interval.high, attribute)
     return f"{above}{low} to {below}{high}"
 
 
@@ -82,7 +82,7 @@ def _too_few(contrast: Any) -> str:  # noqa: ANN401 - a rank contrast
 
 MIXED = (
     Column("difference", "Difference", difference),
-    Column("se", "SE", in_points),
+    Column("se", "SE", points_cell),
     Column("df", "df", one),
     Column("t", "t", two),
     Column("p_value", "p", p),
@@ -213,7 +213,7 @@ def contrast_tables(result: AttributeResult) -> Iterator[Table]:
                     mixed=name == "mixed",
                     fit=fit,
                     spreads=[
-                        f"{part.replace('_', ' by ')} {in_points(sd, attribute)}"
+                        f"{part.replace('_', ' by ')} {points_cell(sd, attribute)}"
                         for part in SPREADS
                         if (sd := getattr(fit, f"{part}_sd", None)) is not None
                     ],
@@ -332,8 +332,8 @@ def scores_table(trial: Trial, table: ScoreTable, attribute: Attribute) -> Table
         texts, scores = [f"{tasters:,}", f"{given.sum():,}"], table.scores[given, index]
         if scores.size:
             texts += [
-                in_points(float(scores.mean()), attribute),
-                in_points(float(scores.std(ddof=1)), attribute) if scores.size > 1 else "",
+                points_cell(float(scores.mean()), attribute),
+                points_cell(float(scores.std(ddof=1)), attribute) if scores.size > 1 else "",
                 wording.number(float(np.median(scores)), wording.digits_for(attribute.scale)),
                 wording.plain(float(scores.min())),
                 wording.plain(float(scores.max())),
