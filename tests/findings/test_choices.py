@@ -295,6 +295,9 @@ SENTENCES = {
 }
 
 
+SEA = Variant(name="sea", label="Sea")
+
+
 def test_several_variants_are_told_of_by_name():
     rock, pink, sea = (Variant(name=it, label=it) for it in ("rock", "pink", "sea"))
     kinds = (rock, judged("triangle", 12, 18)), (pink, judged("triangle", 8, 18))
@@ -371,7 +374,27 @@ def test_no_verdict_before_the_declared_number():
 def test_far_fewer_right_than_luck_asks_for_the_key():
     few = judged("triangle", 1, 24)
     assert (few.verdict, "the key the right way round" in few.because) == ("open", True)
-    assert picks_title([few], None) == "1 of 24 were right: fewer than luck explains"
+    title = picks_title([few], name_all([few.variant, SEA], "sea"))
+    assert title.endswith("is not settled: 1 of 24 were right, fewer than luck explains")
+
+
+def test_the_title_of_the_picture_names_what_was_told_from_what():
+    for right, tests, title in (
+        (12, 18, "Rock could be told from sea: 12 of 18 were right, more than luck explains"),
+        (12, 36, "Rock came close enough to sea: 12 of 36 were right, about what luck brings"),
+        (8, 18, "Whether rock can be told from sea is not settled: 8 of 18 were right"),
+    ):
+        found = judged("triangle", right, tests)
+        assert picks_title([found], name_all([found.variant, SEA], "sea")) == title
+
+
+def test_either_way_it_is_said_which_was_picked():
+    more = 'attribute = "sourness"\nexpect = "either"'
+    for right, which in ((16, "rock"), (2, "sea")):
+        either, told = judged("paired", right, 18, more), f"16 of 18 picked {which} as"
+        assert f"{told} the one with more sourness" in either.because
+        names = name_all([either.variant, SEA], "sea")
+        assert f"{told} having more sourness" in picks_title([either], names)
     assert "right way round" not in judged("triangle", 5, 24).because
 
 

@@ -84,10 +84,10 @@ def _limits(found: ChoiceFound, axis: Axis, sheet: Sheet, y: float) -> tuple[lis
 
 
 LUCK = {
-    "different": "more than luck explains",
-    "slight": "more than luck explains, but only some can tell",
-    "alike": "about what luck brings",
-    "open": "luck could explain it, and so could some who can tell",
+    "different": ", more than luck explains",
+    "slight": ", more than luck explains, but only some can tell",
+    "alike": ", about what luck brings",
+    "open": "",
 }
 TOLD = {
     ("different", "slight"): "{} could be told from {}",
@@ -97,11 +97,7 @@ TOLD = {
 
 
 def picks_title(choices: Sequence[ChoiceFound], names: Naming) -> str:
-    """State what was found, without a full stop."""
-    if len(choices) == 1:
-        (found,) = choices
-        luck = "fewer than luck explains" if found.turned else LUCK[found.verdict]
-        return f"{found.right} of {found.tests} were right: {luck}"
+    """State what was found, without a full stop; of one variant how many were right, too."""
     said = list[str]()
     for kinds, form in TOLD.items():
         who = [names.short(found.variant) for found in choices if found.verdict in kinds]
@@ -109,14 +105,21 @@ def picks_title(choices: Sequence[ChoiceFound], names: Naming) -> str:
             said.append(
                 form.format(wording.listing(who), "it" if said else names.short(names.control))
             )
+    if len(choices) == 1:
+        (found,) = choices
+        luck = ", fewer than luck explains" if found.turned else LUCK[found.verdict]
+        two_sided, picked = found.choice.two_sided, names.short(found.picked(names))
+        did = f"picked {picked} as having more {found.choice.attribute}"
+        said[0] += f": {found.right} of {found.tests} {did if two_sided else 'were right'}{luck}"
     return wording.capital("; ".join(said))
 
 
 def picks_chart(choices: Sequence[ChoiceFound], names: Naming, source: str) -> Chart:
     """Draw every answer to every set, right or wrong."""
     how = choices[0].choice.how
+    was = "is that of most" if choices[0].choice.two_sided else "was right"
     key = (
-        f"Each mark is one answer of a {how.label}: filled where it was right, open where not. "
+        f"Each mark is one answer of a {how.label}: filled where it {was}, open where not. "
         "Dashed: what guessing brings on average."
     )
     if any(found.needed is not None for found in choices):

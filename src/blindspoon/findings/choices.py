@@ -105,6 +105,11 @@ class ChoiceFound:
         """Whether so few were right that they rather tell the two, the other way round."""
         return self.p_fewer < UNLIKELY
 
+    def picked(self, names: Naming) -> Variant:
+        """Tell what was picked as often as `right` says."""
+        few = self.choice.two_sided and 2 * int(self.path.sum()) < self.tests
+        return names.control if few else self.variant
+
     @property
     def repeated(self) -> bool:
         """Whether somebody answered more than one set, or nobody knows."""
@@ -332,10 +337,11 @@ def _heads(found: ChoiceFound, names: Naming) -> tuple[str, str, str]:
 def _sentence(found: ChoiceFound, names: Naming) -> str:
     one, choice = found.tasters == 1, found.choice
     counted, picked = f"{found.right} of {found.tests}{' answers' * one}", choice.how.pick
-    if choice.method == "paired" and choice.two_sided:
-        picked = f"picked the same one as the one with more {choice.attribute}"
-    elif choice.attribute:
-        picked = f"picked the variant as the one with {choice.expect} {choice.attribute}"
+    if choice.attribute:
+        more = "more" if choice.two_sided else choice.expect
+        picked = (
+            f"picked {names.short(found.picked(names))} as the one with {more} {choice.attribute}"
+        )
     told, (could, alike, unsettled) = f"{counted} {picked}", _heads(found, names)
     were = "was" if found.needed == 1 else "were"
     needed = "" if found.needed is None else f", and {found.needed} {were} needed"
