@@ -674,6 +674,15 @@ def test_a_day_that_is_years_away_is_asked_about_where_it_is_typed(at):
     assert files(folder) == before
 
 
+def test_more_cups_than_there_are_jars_to_serve_are_asked_about_where_they_are_typed(at):
+    host, folder = at("planned")
+    before, form = files(folder), fields(host.read("/t/crisp/tasters"))
+    done = host.post("/t/crisp/tasters", **form | {"tasting.servings": "9"})
+    assert (done.status_code, files(folder)) == (422, before)
+    asked = re.search(r'id="tasting.servings-fault">([^<]*)', done.text)[1]
+    assert "there are 2 to serve" in asked
+
+
 def test_ounces_and_pounds_become_grams_and_spoons_are_to_be_weighed(at):
     """NIST Handbook 44, Appendix C: 453.59237 g, 28.349523125 g, a cup of 236.5882365 ml."""
     host, folder = at("planned")

@@ -12,6 +12,7 @@ from blindspoon.files.edits import add, put, take_out
 from blindspoon.files.schema import as_date
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.standing import too_few_rounds
+from blindspoon.serving.plan import request_for
 from blindspoon.stage import Stage
 from blindspoon.starting import day_of, number_of, tasters_of, tasters_told
 from blindspoon.trial import Trial
@@ -64,7 +65,9 @@ def add_to(bench: Workbench) -> None:
         faults = _faults(whole)
         try:
             new = found.text if faults else _edited(found.text, whole)
-            parse_trial(new)
+            trial = parse_trial(new)
+            if whole[CUPS] and not found.blind:
+                request_for(trial)
         except TrialError as error:
             faults = beside(error.problems, typed)
         if faults:
