@@ -320,7 +320,7 @@ def hostile_path(chance: random.Random, addresses: dict) -> str:
     return chance.choice(
         (f"/t/{link}/1/{quote(bad)}", f"/t/{link}/{quote(bad)}/1", f"/t/{quote(bad, safe='/.%')}",
          f"/{quote(bad, safe='/.%')}", f"{host}/1/key/{quote(bad)}", f"{host}/scores.csv?{bad[:9]}",
-         f"{host}?every={quote(bad)}", f"/t/{link}/1/1?replaced={quote(bad)}", "//x/key.csv",
+         f"{host}?saved={quote(bad)}", f"/t/{link}/1/1?replaced={quote(bad)}", "//x/key.csv",
          "/./../trial.toml", f"http://evil.example/t/{link}", "*", bad[:50]),
     )  # fmt: skip
 

@@ -162,11 +162,6 @@ def test_the_stored_comment_stays_as_it_was_written(phone, rows):
     assert rows()[0]["comment"] == "=1+1"
 
 
-@pytest.mark.parametrize(("asked", "header"), [("15", "15"), ("1", None), ("0;url=//x", None)])
-def test_the_overview_renews_itself_only_where_it_was_asked_to(client, host, asked, header):
-    assert client.get(host, query_string={"every": asked}).headers.get("Refresh") == header
-
-
 def test_changes_by_hand_are_seen_by_the_overview(client, host, sitting, folder):
     ballot = sitting.ballots["1", "T01"]
     ballot.save({"037": Given(CupAnswer(scores=("7", "4")), "", "a")})

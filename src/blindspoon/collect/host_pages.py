@@ -18,9 +18,6 @@ from blindspoon.collect.sitting import Sitting
 Cells = Sequence[Mapping[str, str]]  # texts of the grid by column, a mapping a cup
 Told = dict[tuple[int, str], str]  # what is said beside cells of the grid, by row and column
 
-REFRESH = ("5", "15", "60")
-"""Seconds after which the page loads itself again, where the host asked for it."""
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Desk:
@@ -119,7 +116,7 @@ class HostPages:
         sitting = desk.sitting
         sitting.reconcile()
         open_first = sorted(sitting.plan.sessions, key=lambda name: name != sitting.session)
-        response = desk.page(
+        return desk.page(
             name,
             plan=sitting.plan,
             memory=sitting.memory,
@@ -130,9 +127,6 @@ class HostPages:
             phones=desk.phones,
             qr=qr_code(desk.join) if desk.lan and desk.join else "",
         )
-        if request.args.get("every") in REFRESH:
-            response.headers["Refresh"] = request.args["every"]
-        return response
 
     def session(self, link: str) -> AnyResponse:
         """Open a session, or close the one that is open; ask where somebody has not finished."""
