@@ -176,6 +176,15 @@ def test_ballots_waste_no_paper(words, name, paper, pages):
     assert len(words(name, "ballots", paper=paper)) == pages
 
 
+def test_a_letter_stands_by_its_own_code_in_the_check_by_tray(words):
+    found = [word for _, page in words("warm-up", "pouring") for word in page]
+    for (_, code), (mark, own), (following, after) in zip(
+        found, found[1:], found[2:], strict=False
+    ):
+        if re.fullmatch("[A-D][12]", mark) and following.isdigit() and after[0] > own[2]:
+            assert after[0] - own[2] > 2 * (own[0] - code[2])
+
+
 def test_cards_stand_below_what_is_said_at_the_table(show, poppler):
     sheet = show("usual", "table", roles=True)
     assert len(read_words(sheet.pdf(prefer_css_page_size=True), poppler)) == 1
