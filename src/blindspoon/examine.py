@@ -30,7 +30,7 @@ from blindspoon.files.photographs import photographs
 from blindspoon.files.text_table import FolderTables, TextTable
 from blindspoon.scores.pseudonyms import name_notes
 from blindspoon.scores.score_table import check_scores
-from blindspoon.scores.standing import correction_problems, standing
+from blindspoon.scores.standing import correction_problems, standing, too_few_sets
 from blindspoon.serving.plan import foretold, jars_of, request_from
 from blindspoon.trial import Trial
 
@@ -160,6 +160,8 @@ def doubts(trial: Trial, *, scored: bool = False) -> Iterator[str]:
             f"what is made speaks of {wording.listing(untold)}, of which tasters are told nothing "
             "before the first cup: write it under “What may make somebody ill” (allergens)"
         )
+    if (few := too_few_sets(trial)) and not scored:
+        yield few
     cups = trial.tasting.servings or len(trial.variants) + trial.tasting.controls - 1
     if trial.attributes and cups >= MANY_CUPS and not scored:
         yield (

@@ -12,6 +12,7 @@ import pytest
 
 from blindspoon.cli.printed import sets_table
 from blindspoon.files.trial_toml import parse_trial
+from blindspoon.scores.standing import too_few_sets
 from blindspoon.simulate.exact_size import size_choice
 from blindspoon.stats.forced_choice import boundary
 
@@ -114,6 +115,15 @@ def test_the_sequential_rule_is_promised_what_its_lines_show():
     printed = sets_table(sizing)
     assert "needed" not in printed
     assert "alike to" not in printed
+
+
+@pytest.mark.parametrize("method", ["triangle", "tetrad", "duo-trio", "paired", "a-not-a"])
+def test_sets_that_can_show_nothing_are_told_without_working_it_out(method):
+    for sets in range(1, 9):
+        trial = trial_of(method, f"tests = {sets}")
+        row = next(row for row in size_choice(trial).rows if row.tests == sets)
+        assert bool(too_few_sets(trial)) is (row.needed is None)
+    assert too_few_sets(trial_of("triangle", 'tests = 2\nrule = "sequential"')) == ""
 
 
 def test_answers_in_words_need_about_so_many():

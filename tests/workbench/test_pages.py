@@ -524,6 +524,15 @@ def test_who_tastes_alone_in_too_few_rounds_is_told_so_before_the_codes_are_draw
     page = host.read("/t/crisp/codes")
     assert "You alone, pouring and tasting" in page
     assert "rounds" not in page
+    assert "cannot show a difference" not in page
+    (folder / "trial.toml").write_text(sets + choice.replace("12", "2"), "utf-8")
+    assert "2 sets cannot show a difference, even if all are right." in host.read("/t/crisp/codes")
+    host.get("/t/crisp/tasters")
+    while not (job := host.bench.jobs.last(company.CHANCES, folder)).ended:
+        time.sleep(0.02)
+    page = host.read("/t/crisp/tasters")
+    assert "If that is enough" not in page
+    assert "cannot be shown with fewer than 24 sets" in page.partition("Go on to the codes")[0]
     assert "six sessions" not in page
 
 

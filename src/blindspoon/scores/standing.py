@@ -205,6 +205,19 @@ def too_few_rounds(
     )
 
 
+def too_few_sets(trial: Trial) -> str:
+    """Say that so few sets as are planned can show no difference, if that is so."""
+    choice, several = trial.choice, len(trial.variants) - 1
+    people = len(trial.tasting.tasters)
+    if choice is None or choice.rule == "sequential" or not (choice.tests or people):
+        return ""
+    sets = choice.tests or people * choice.sets * max(len(trial.sessions), 1) // several
+    alpha = trial.share_of_alpha("choice") / several / (1 + choice.two_sided)
+    if choice.how.guess**sets <= alpha:
+        return ""
+    return f"{_number(sets, 'set')} cannot show a difference, even if all are right."
+
+
 def _warned(trial: Trial, seal: Seal | None, scored: int) -> Iterator[str]:
     """Say that the rule came late, or not at all, the lifting early, or that nothing can come."""
     declared, added = trial.decision.declared, seal.added if seal else ()

@@ -93,7 +93,9 @@ def size_choice(trial: Trial, tasters: Sequence[int] = ()) -> ChoiceSizing:
             f"That fewer than {allowed} can tell cannot be shown with fewer than {least} sets"
             f"; {_first(every, lambda row: row.chance_alike)} show it 8 times in 10 if nobody can."
         )
-    told = (alike, *difference) if choice.ask == "alike" else (*difference, alike)
+    told = (alike, *difference)
+    if choice.ask != "alike":
+        told = (*difference[:1], alike, *difference[1:])
     return ChoiceSizing(
         choice=choice, alpha=alpha, planned=planned,
         rows=tuple(every[n - 1] for n in sorted(shown)),

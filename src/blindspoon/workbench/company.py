@@ -11,7 +11,7 @@ from blindspoon.errors import TrialError
 from blindspoon.files.edits import add, put, take_out
 from blindspoon.files.schema import as_date
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.scores.standing import too_few_rounds
+from blindspoon.scores.standing import too_few_rounds, too_few_sets
 from blindspoon.serving.plan import request_for
 from blindspoon.stage import Stage
 from blindspoon.starting import day_of, number_of, tasters_of, tasters_told
@@ -158,10 +158,10 @@ def _chances(found: Stage, trials: int, moved: Moved) -> dict[str, object]:
     from blindspoon.simulate.exact_size import DESIGNS  # noqa: PLC0415
 
     plan = found.plan
-    undrawn = {"assumptions": (), "title": "", "trials": FINE, "in_vain": ""}
+    undrawn = {"assumptions": (), "title": "", "trials": FINE, "in_vain": too_few_sets(plan)}
     if not plan.primary_attributes and (plan.course or not plan.attributes):
         _, sets, days = planning.size_exactly(found.folder, planning.SizeOptions())
-        first, rest = (sets.sentences[:1], sets.sentences[1:]) if sets else ((), ())
+        first, rest = (sets.sentences[:2], sets.sentences[2:]) if sets else ((), ())
         if days:  # the designs come before what each can show
             first, rest = days.sentences[len(DESIGNS) :], days.sentences[: len(DESIGNS)]
         return undrawn | {"first": first, "rest": rest}
