@@ -459,6 +459,6 @@ def number_of(text: str) -> float | None:
 
 
 def day_of(text: str) -> datetime.date | None:
-    """Read a day as it is typed: 2062 is a slip."""
+    """Read a day as it is typed: 2062 is a slip, and so is 0026."""
     day = as_date(text)
-    return day if day and day.year <= today().year + 3 else None
+    return day if day and -20 <= day.year - today().year <= 3 else None
