@@ -641,6 +641,7 @@ def test_grams_with_a_mark_between_thousands_are_asked_about_on_the_page(at):
     [
         ("temperature_c", "212", "Temperature is 212; a batch is kept at -30 to 100 °C. Correct"),
         ("readings[1].date", "2025-09-01", "Correct this date, or that of the jar."),
+        ("readings[1].ph", "3,9", "A reading has a date. Write it here."),
         ("finished", "2027-09-01", "Correct the date, or that of the session, with the tasters."),
     ],
 )

@@ -20,6 +20,7 @@ REMEDIES = {
     "not-a-number": "Write digits, such as 620 or 26,5",
     "not-a-number _g": "Write grams, such as 620 or 26,5, or as in 9 oz; weigh spoons and cups",
     "bad-date": DATE.remedy,
+    "blank-cell": "Write it here",
     "after-tasting": "Correct the date, or that of the session, with the tasters",
     "reading-before-start": "Correct this date, or that of the jar",
     "absurd-temperature": "Correct it; in °F write it as in 72 F",
@@ -43,6 +44,8 @@ def told(problem: Problem) -> str:
     mass = f"{problem.slug} _g" if f"{problem.column}".endswith("_g") else ""
     asked = (problem.allowed, mass, problem.slug)
     remedy = next((REMEDIES[it] for it in asked if it in REMEDIES), problem.remedy)
+    if problem.slug == "blank-cell":
+        return f"{capital(problem.allowed)}. {REMEDIES[problem.slug]}."
     if problem.found.endswith("is a text") and problem.allowed.endswith("is needed"):
         needed = problem.allowed.removesuffix(" is needed").removeprefix("a ")
         return f"{problem.found.removesuffix('is a text')}is no {needed}. {remedy}."
