@@ -29,7 +29,7 @@
         event.preventDefault();
         event.stopPropagation();
       } else if (event.detail) {
-        const onward = event.target.closest("a, .main, .names button, [name=go]");
+        const onward = event.target.closest("a, button:not([type=button])");
         sessionStorage.setItem("tap", JSON.stringify(onward && { at, x, y }));
       }
     } catch { /* no storage */ }
