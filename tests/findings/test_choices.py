@@ -334,7 +334,7 @@ def test_one_taster_and_one_right_answer_are_told_of_as_one():
     assert "guessing gives 0.1, and 1 was needed." in single.because
 
 
-def test_sets_of_one_taster_alone_are_in_one_table(tmp_path):
+def test_sets_of_one_taster_alone_are_in_one_table(tmp_path, blindspoon):
     text = text_of("triangle", tasters=1, more="sets = 6")
     text += '[[session]]\nname = "1"\ndate = 2026-09-05\n'
     (tmp_path / "trial.toml").write_text(text, encoding="utf-8")
@@ -347,7 +347,16 @@ def test_sets_of_one_taster_alone_are_in_one_table(tmp_path):
     section = choices_section(analysis)
     assert section.tables == ()
     weak = dict(weaknesses(analysis, None))
-    assert weak["These tasters only."] == "One taster had all the sets."
+    assert weak["This taster only."] == "One taster had all the sets."
+    assert "Sets are missing." not in weak
+    seal = analysis.standing.seal
+    early = replace(seal, lifted=(replace(seal.lifted[-1], scored=4),))
+    weak = dict(
+        weaknesses(replace(analysis, standing=replace(analysis.standing, seal=early)), None)
+    )
+    assert weak["Sets are missing."] == "4 of the 6 to be served have an answer."
+    assert compose_report(analysis).question.startswith("Can one taster tell ")
+    assert "own sets" not in blindspoon("compare", tmp_path).stdout  # the one count says it
 
 
 @pytest.mark.parametrize(("verdict", "case"), SENTENCES.items())

@@ -48,7 +48,7 @@ def _choices(analysis: Analysis) -> str:
         f"{row.taster} ({row.right} of {row.tests})"
         for held in found
         for row in held.by_taster
-        if row.can_tell and analysis.trial.tasters_shown
+        if row.can_tell and len(held.by_taster) > 1 and analysis.trial.tasters_shown
     ]
     told = [f"Who can tell by their own sets: {wording.listing(who)}."] if who else []
     stands = analysis.standing.sentences if not analysis.results else ()

@@ -308,7 +308,7 @@ def weaknesses(analysis: Analysis, influence: Influence | None, answer: str = ""
         ],
         rule=trial.decision,
         dates=session_dates(trial, table),
-        lift=analysis.standing.lift if analysis.results else None,
+        lift=analysis.standing.lift,
         most_missing=MOST_MISSING,
         margins=[attribute.margin for attribute in trial.attributes],
         wide=[

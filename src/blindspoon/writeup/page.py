@@ -158,7 +158,8 @@ class ReportContent:
         product = f" of {trial.product}" if trial.product else ""
         told = f"{wording.spelled(len(others))} variants{product}"
         told = told if len(others) > 1 else f"“{others[0]}”"
-        who = "one taster" if len(self.analysis.table.tasters) == 1 else "tasters"
+        sets, scored = self.analysis.table.choices, len(self.analysis.table.tasters)
+        who = "one taster" if (scored or (sets and sets.people)) == 1 else "tasters"
         return f"Can {who} tell {told} from “{control}”?"
 
     @property
