@@ -581,7 +581,7 @@ def test_a_drawing_taken_back_lies_aside_and_the_next_has_other_codes(blindspoon
     assert not [name for name in ("key.csv", "seal.toml", "sheets") if (folder / name).exists()]
     (aside,) = (folder / ".blindspoon" / "drawn").iterdir()
     assert (aside / "key.csv").read_bytes() == key
-    assert (aside / "sheets" / "pouring.html").exists()
+    assert (aside / "sheets" / "helper.html").exists()
     assert blindspoon("blind", folder).returncode == 0
     assert {row["code"] for row in rows(folder / "key.csv")} != before
     changed = set(plan.splitlines()) ^ set((folder / "trial.toml").read_bytes().splitlines())

@@ -316,6 +316,8 @@ def write_sheets(
     how: dict[str, Any] = {"paper": size, "label_stock": stock, "cautions": warned}
     how["portion_g"] = trial.tasting.portion_g
     sheets = print_sheets(trial, plan, **how, roles=True, days=days)
+    for name in ("pouring", "trays"):  # in helper.html and table.html
+        del sheets[f"{name}.html"]
     places = {taster: number for number, taster in enumerate(plan.request.tasters, 1)}
     for added in seal.added if seal else ():
         own = tuple(cup for cup in plan.servings if getattr(cup, added.kind) == added.name)

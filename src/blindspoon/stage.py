@@ -43,8 +43,9 @@ STATES: dict[State, tuple[str, str, str]] = {
     "planned": ("Planned", "Every jar is written down, and nobody has tasted yet.",
                 '"blindspoon blind {0}" draws the codes and seals the rule of {0}/trial.toml'),
     "sealed": ("Codes drawn", "The codes are drawn, and nobody has tasted yet.",
-               "print from {0}/sheets helper.html (unread, for who pours), table.html, labels.html "
-               'and, for paper, ballots.html; then "blindspoon collect {0}" (--lan for phones)'),
+               "print from {0}/sheets helper.html (only who pours reads it), table.html, "
+               'labels.html and, for paper, ballots.html; then "blindspoon collect {0}" '
+               "(--lan for phones)"),
     "tasting": ("Tasting now", "Tasters have begun: {0}.",
                 '"blindspoon collect {0}" (--lan for phones) until every score is in, "blindspoon '
                 'check {0}" until no slip is left, then "blindspoon lift {0}"'),

@@ -115,14 +115,14 @@ def test_a_session_that_is_drawn_gets_its_day_moved_and_nothing_else(at):
     host.post("/t/crisp/tasters/days", **TASTERS, **{"session[1].date": "2026-09-12"})
     added = '\n[[session]]\nname = "1"\ndate = 2026-09-12\n'
     assert (folder / "trial.toml").read_text("utf-8").replace(added, "") == before
-    assert "12 September 2026" in (folder / "sheets/trays.html").read_text("utf-8")
+    assert "12 September 2026" in (folder / "sheets/table.html").read_text("utf-8")
     assert not examine(folder).problems
     for days in (["2026-09-13"], ["", "2026-09-12"]):  # what is taken back is the last one
         for day in days:
             host.post("/t/crisp/tasters/days", **{"session[1].date": day})
         number = re.search(r'name="number" value="(\d+)"', host.read("/t/crisp/lately"))[1]
         assert host.post("/t/crisp/lately", number=number).status_code == 303
-        sheet = (folder / "sheets/trays.html").read_text("utf-8")
+        sheet = (folder / "sheets/table.html").read_text("utf-8")
         assert ("12 September 2026" in sheet) == ("" not in days)
         assert "13 September" not in sheet
     wrong = host.post("/t/crisp/tasters/days", **{"session[1].date": "soon"})

@@ -154,7 +154,7 @@ def trials_in(shelf: Path) -> dict[str, Path]:
 
 
 def sheets_in(folder: Path) -> tuple[str, ...]:
-    """Name the sheets that were printed, such as "trays.html" and "tasters/01-Ada.html"."""
+    """Name the sheets that were printed, such as "table.html" and "tasters/01-Ada.html"."""
     sheets = folder / "sheets"
     return tuple(sorted(path.relative_to(sheets).as_posix() for path in sheets.rglob("*.html")))
 
