@@ -23,7 +23,7 @@ from blindspoon.charts.scene import (
     rectangle,
     text_width,
 )
-from blindspoon.findings.choices import ChoiceFound
+from blindspoon.findings.choices import ChoiceFound, percent
 from blindspoon.findings.naming import Naming
 
 LARGEST, LEAST = 7.0, 1.5
@@ -108,6 +108,8 @@ def picks_title(choices: Sequence[ChoiceFound], names: Naming) -> str:
     if len(choices) == 1:
         (found,) = choices
         luck = ", fewer than luck explains" if found.turned else LUCK[found.verdict]
+        if found.verdict == "alike" and not found.lines:
+            luck = f", so at most {percent(found.limit, found.choice.can_tell)} can tell"
         two_sided, picked = found.choice.two_sided, names.short(found.picked(names))
         did = f"picked {picked} as having more {found.choice.attribute}"
         said[0] += f": {found.right} of {found.tests} {did if two_sided else 'were right'}{luck}"

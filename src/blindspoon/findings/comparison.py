@@ -251,3 +251,9 @@ class Analysis:
     def about_days(self) -> bool:
         """Whether the days alone answer the question, so that each age by itself is no answer."""
         return bool(self.course) and not self.trial.primary_attributes
+
+    @property
+    def about_sets(self) -> bool:
+        """Whether sets of cups answer the question, and no score that was to answer it."""
+        primary = any(found.primary for found in self.choices)
+        return primary and not any(result.primary for result in self.results)

@@ -281,7 +281,7 @@ def common(kitchens: Sequence[Kitchen], part: Part) -> tuple[str, ...]:
 
 def not_common(kitchens: Sequence[Kitchen]) -> tuple[NotPooled, ...]:
     """List attributes and variants that only some kitchens have, and answers to sets; with why."""
-    own = "Right answers tell about each kitchen’s own food: run compare on each folder."
+    own = "Right answers tell about each kitchen’s own food, so look at each by itself."
     sets = any(kitchen.trial.choice for kitchen in kitchens)
     lost = [NotPooled(attribute="choice", variant=None, reason=own)] * sets
     parts: tuple[tuple[Part, str], ...] = (("attributes", "scored"), ("variants", "made"))

@@ -19,7 +19,6 @@ from blindspoon.charts.board import finding_of
 from blindspoon.charts.chart import Chart, png_file, svg_file
 from blindspoon.charts.posts import Drawn
 from blindspoon.files import disk
-from blindspoon.findings.choices import TOO_FEW
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.further import study_further
 from blindspoon.findings.naming import name_all
@@ -67,10 +66,9 @@ def say(content: ReportContent | KitchensContent, drawn: Collection[str]) -> str
             lead = "As a lead, for no rule was written down: "
         analysis, said = content.analysis, content.picture.title if content.picture else ""
         told = next((result for result in analysis.ordered if result.comparisons), None)
-        if not analysis.about_days:  # what came close is said too, and of sets what they were
-            said = finding_of(told, told.comparisons, analysis.names) if told else ""
-        answer = content.answer.replace(f" {TOO_FEW}", "")
-        spoken = f"{lead}{sentence(said)}" if said else answer, f"{who}{blind}."
+        if told and not (analysis.about_days or analysis.about_sets):  # what came close is said too
+            said = finding_of(told, told.comparisons, analysis.names)
+        spoken = f"{lead}{sentence(said)}" if said else content.answer, f"{who}{blind}."
     points = {part.name: part.points for part in content.sections}
     names = name_all(trial.variants, trial.control)
     cautions = points.get("cautions", ())

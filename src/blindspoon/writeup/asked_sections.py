@@ -241,7 +241,9 @@ def choices_section(analysis: Analysis) -> PageSection | None:
         name="choices",
         head="Can anybody tell them apart?",
         role="" if choices[0].primary else "Exploratory",
-        paragraphs=tuple(sentences(choices)) if analysis.results or len(choices) > 1 else (),
+        paragraphs=tuple(sentences(choices))
+        if choices[1:] or (analysis.results and not choices[0].primary)
+        else (),  # which the answer says
         charts=(picks_chart(choices, analysis.names, source), *filter(None, lines)),
         tables=(own,) if tasters and analysis.trial.tasters_shown else (),
         points=points("choices_not_shown")

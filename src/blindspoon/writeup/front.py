@@ -66,7 +66,9 @@ def short_answer(analysis: Analysis, answering: Sequence[AttributeResult]) -> st
     elif len(table.tasters) == 2 and compared:
         about.append("to these two people")
     to = f"{', '.join([*about, *filter(None, [names.these])])}, " if about or names.these else ""
-    answers, where = list[str](), "picture" if len(analysis.results) == 1 else "board"
+    answers, where = list[str](), "board"
+    if len(analysis.results) == 1 and not analysis.about_sets:
+        where = "picture"
     differing = [result for result in answering if any(it.direction for it in result.others)]
     forms = (*((answering, form) for form in FORMS), (differing or answering, FEWEST))
     for kept, (sizes, most, first) in forms:
@@ -211,12 +213,15 @@ class Board:
 
 
 def make_boards(
-    ordered: Sequence[AttributeResult], fragile: Collection[tuple[str, str]] = ()
+    ordered: Sequence[AttributeResult],
+    fragile: Collection[tuple[str, str]] = (),
+    *,
+    pictured: bool = True,
 ) -> tuple[Board, ...]:
     """Lay out the verdicts of attributes, the primary ones first.
 
     Those that one taster more or less often changes are `fragile`: attribute and variant. There is
-    none of one attribute of which the picture at the head says as much.
+    none of one attribute that is `pictured` at the head, where it says no more.
     """
     several = math.ceil(len(ordered) / MOST_COLUMNS) or 1
     width, limits = math.ceil(len(ordered) / several) or 1, mark_limits(ordered)
@@ -248,7 +253,7 @@ def make_boards(
         )
         boards.append(board)
     cells = [cell for board in boards for _, row in board.rows for cell in row]
-    again = len(ordered) == 1 and all(cell.mark and not cell.notes for cell in cells)
+    again = pictured and len(ordered) == 1 and all(cell.mark and not cell.notes for cell in cells)
     return () if again else tuple(boards)
 
 

@@ -134,9 +134,10 @@ def compose_kitchens(pool: Pool) -> KitchensContent:
     """Say everything that the page says."""
     findings = _pooled_findings(pool)
     head, kitchens = findings[0], pool.kitchens
-    lead = (
-        "" if head.found.primary else "No kitchen’s rule was made for this, so take it as a lead. "
-    )
+    spoken, lead = wording.sentence(forest_title(head.found, pool)), ""
+    if not head.found.primary:
+        lead = "No kitchen’s rule was made for this, so take it as a lead. "
+        spoken = f"As a lead, for no kitchen’s rule was made for this: {spoken}"
     who = (f"{k.name}: {wording.count(len(k.table.tasters), 'taster')}" for k in kitchens)
     spread = f"{head.spread[0][:1].lower()}{head.spread[0][1:]}"
     spread = f"On {head.found.attribute.label.lower()}, {spread}"
@@ -158,10 +159,10 @@ def compose_kitchens(pool: Pool) -> KitchensContent:
         findings=findings,
         question=f"{number} kitchens made the same and tasted it, each by themselves.",
         answer=lead + head.answer,
-        spoken=lead + wording.sentence(forest_title(head.found, pool)),
+        spoken=spoken,
         tasted=f"{'; '.join(who)}{blind}.",
         picture=head.chart,
-        weak=tuple(("", text) for text in (*pool.caveats, *lost, spread, *pool.remarks)),
+        weak=tuple(("", text) for text in (*pool.caveats, spread, *lost, *pool.remarks)),
         figures=tuple(finding.chart for finding in findings if finding.chart),
         recipe=recipe_table(pool.first, kitchens[0].made),
     )

@@ -138,7 +138,7 @@ def test_answers_to_sets_stay_with_each_kitchen_and_it_is_said_what_to_do(kitche
     assert slugs(*both) == []
     (lost,) = not_common(both)
     assert lost.attribute == "choice"
-    assert "run compare on each folder" in lost.reason
+    assert "look at each by itself" in lost.reason
     (problem,) = matching_problems([replace(each, trial=asked) for each in both])
     assert problem.slug == "no-common-attribute"
     assert "put the answers of all into one folder" in problem.remedy
