@@ -30,10 +30,12 @@ def plan():
 
 
 def test_both_halves_together_are_the_key_and_neither_alone(plan):
-    pages = {name: page.decode() for name, page in print_sheets(TRIAL, plan, roles=True).items()}
+    made = print_sheets(TRIAL, plan, roles=True, portion_g=15)
+    pages = {name: page.decode() for name, page in made.items()}
     bowls, cups = (pages[f"both-taste/{name}.html"] for name in ("bowls", "cups"))
     labels = {variant.name: variant.label for variant in TRIAL.variants}
     codes = {cup.code for cup in plan.servings}
+    assert "the bowl of its letter, 15 g in each" in cups
     assert not [label for label in labels.values() if label in cups]
     assert not codes & set(re.findall(r"<b>(\d{3})</b>", bowls))
     inside, letters = {}, {}

@@ -348,7 +348,8 @@ def _roles(
         marked = two_marks(told["pouring"]["sessions"], trial.seed)
         for n, name in enumerate(("bowls", "cups")):
             who, other = plan.request.tasters[n], plan.request.tasters[1 - n]
-            both = part("marks", sessions=marked, first=n == 0, own=who, other=other)
+            who_is = {"first": n == 0, "own": who, "other": other}
+            both = part("marks", sessions=marked, portion=told["pouring"]["portion"], **who_is)
             roles[f"both-taste/{name}"] = page("role", title=f"For {who}", parts=[both])
     return {f"{name}.html": content for name, content in roles.items()}
 
