@@ -112,7 +112,7 @@ def test_several_batches_are_compared_by_their_means_and_ranges(trial, log_of, j
     assert (warm.control_value, warm.variant_value) == (20.0, 25.0)
     assert (warm.control_range, warm.variant_range) == ((19.0, 21.0), (24.0, 26.0))
     assert (vessel.control_value, vessel.variant_value, vessel.amount) == (
-        "crock, jar",
+        "crock and jar",
         "jar",
         None,
     )

@@ -716,6 +716,9 @@ def test_a_jar_of_which_nothing_is_written_is_not_written_down_and_one_more_is_s
     page = host.read("/t/crisp/jars")
     assert "Jar 1 is written down, one more of “Oak leaf”." in page
     assert "no source" not in page
+    host, _ = at("sealed")
+    assert host.post(new, **fields(host.read(new)) | {"vessel": "crock"}).status_code == 303
+    assert "“Oak leaf”. No cup that is drawn comes from it." in host.read("/t/crisp/jars")
 
 
 def test_a_line_of_one_jar_is_asked_of_the_others_and_not_denied(at):

@@ -152,7 +152,7 @@ def declares(trial: Trial, variant: str, factor: BatchFactor) -> bool:
 class Difference:
     """A factor in which a variant's batches and the control's are not alike.
 
-    Values are means of numbers, or words, joined by commas where batches have several; ranges are
+    Values are means of numbers, or words, joined by "and" where batches have several; ranges are
     the lowest and highest number over several batches. `amount` is variant minus control, None for
     words. `perhaps_meant` is what is not declared, and may be the point of the variant all the
     same: its label or method speaks of it, or it is all that differs where neither is written.
@@ -310,7 +310,7 @@ def _level(values: Sequence[Value]) -> tuple[Value, tuple[float, float] | None]:
     """Mean of numbers, and the ends of several; words joined, each once."""
     numbers = [value for value in values if not isinstance(value, str)]
     if len(numbers) < len(values):
-        return ", ".join(sorted({str(value) for value in values})), None
+        return " and ".join(sorted({str(value) for value in values})), None
     ends = (min(numbers), max(numbers)) if len(numbers) > 1 else None
     return sum(numbers) / len(numbers), ends
 

@@ -139,9 +139,10 @@ def add_to(bench: Workbench) -> None:
         if faults:
             return page(found, which, jar, 422, typed=jar.cells | typed, faults=faults)
         told = f"{wording.capital(name)} is {'taken out' if out else 'written down'}"
+        more = " What is printed does not say so yet." if found.pouring else ""
         if jar.row is None and jar.variant.name in found.made:
             told += f", one more of “{jar.variant.label}”"
-        more = " What is printed does not say so yet." if found.pouring else ""
+            more = " No cup that is drawn comes from it." if found.blind else ""
         return bench.save(found, files, told, f"{told}.{more}", "jars")
 
 
