@@ -385,7 +385,7 @@ def test_far_fewer_right_than_luck_asks_for_the_key():
     few = judged("triangle", 1, 24)
     assert (few.verdict, "the key the right way round" in few.because) == ("open", True)
     title = picks_title([few], name_all([few.variant, SEA], "sea"))
-    assert title.endswith("is not settled: 1 of 24 were right, fewer than luck explains")
+    assert title.endswith("is not settled: 1 of 24 was right, fewer than luck explains")
 
 
 def test_the_title_of_the_picture_names_what_was_told_from_what():
@@ -399,6 +399,12 @@ def test_the_title_of_the_picture_names_what_was_told_from_what():
             picks_title([found], name_all([found.variant, SEA], "sea")).replace("\xa0", " ")
             == title
         )
+
+
+def test_of_one_taster_the_title_says_whose_answers_they_are():
+    alone = judged("triangle", 12, 18, tasters=1)
+    title = picks_title([alone], name_all([alone.variant, SEA], "sea"))
+    assert title.startswith("For this taster, rock could be told from sea: 12 of 18")
 
 
 def test_either_way_it_is_said_which_was_picked():

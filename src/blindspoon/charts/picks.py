@@ -112,7 +112,9 @@ def picks_title(choices: Sequence[ChoiceFound], names: Naming) -> str:
             luck = f", so at most {percent(found.limit, found.choice.can_tell)} can tell"
         two_sided, picked = found.choice.two_sided, names.short(found.picked(names))
         did = f"picked {picked} as having more {found.choice.attribute}"
-        said[0] += f": {found.right} of {found.tests} {did if two_sided else 'were right'}{luck}"
+        were = did if two_sided else "was right" if found.right == 1 else "were right"
+        said[0] += f": {found.right} of {found.tests} {were}{luck}"
+        said[0] = "for this taster, " * (found.tasters == 1) + said[0]
     return wording.capital("; ".join(said))
 
 
