@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.stats import binom, binomtest
+from statsmodels.stats.proportion import proportion_confint
 
 from blindspoon.analysis import analyse, compose_report, to_record
 from blindspoon.charts.picks import lines_chart, picks_chart, picks_title
@@ -676,6 +677,15 @@ def test_all_who_answered_are_counted_though_none_had_every_variant(tmp_path):
     analysis = analyse(tmp_path)
     assert trust(analysis).startswith("Three people chose from 3 sets.")
     assert to_record(analysis)["trial"]["tasters"] == 3
+
+
+def test_how_many_can_tell_is_said_where_a_few_sets_show_that_some_do(tmp_path):
+    (tmp_path / "trial.toml").write_text(text_of("triangle"), encoding="utf-8")
+    (tmp_path / "choices.csv").write_text("variant,tests,right\nrock,5,4\n", encoding="utf-8")
+    said = dict(choices_section(analyse(tmp_path)).points)["Not how many."].replace("\xa0", " ")
+    low, high = 1.5 * (np.array(proportion_confint(4, 5, alpha=0.1, method="beta")) - 1 / 3)
+    ends = f"{100 * low:.0f} % to {100 * high:.0f} %"
+    assert said == f"Anything from {ends} of these tasters may be able to tell."
 
 
 def test_of_one_variant_a_row_names_the_taster_alone(tmp_path):

@@ -4,7 +4,7 @@ from blindspoon import wording
 from blindspoon.batches.cautions import PH_LIMIT, passed_limit
 from blindspoon.charts.jars import batches_of, days_chart, headline, told_apart
 from blindspoon.charts.picks import lines_chart, picks_chart
-from blindspoon.findings.choices import ENOUGH, sentences
+from blindspoon.findings.choices import ENOUGH, percent, sentences
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.course import CourseDay, CourseFound
 from blindspoon.findings.days_in_words import day_word, one_each, which_first
@@ -235,6 +235,12 @@ def choices_section(analysis: Analysis) -> PageSection | None:
         for row in found.by_taster
         if found.tasters > 1
     ]
+    told = [found for found in choices if found.verdict in ("different", "slight")]
+    shares = [
+        (it.variant.label, percent(it.interval.low), percent(it.interval.high), it.tasters == 1)
+        for it in told
+        if not it.lines
+    ]
     caption = f"Who can tell, by their own sets ({ENOUGH} or more)"
     own = table_of("who-can-tell", caption, "Taster", TASTER, tasters)
     return PageSection(
@@ -246,9 +252,7 @@ def choices_section(analysis: Analysis) -> PageSection | None:
         else (),  # which the answer says
         charts=(picks_chart(choices, analysis.names, source), *filter(None, lines)),
         tables=(own,) if tasters and analysis.trial.tasters_shown else (),
-        points=points("choices_not_shown")
-        if any(found.verdict in ("different", "slight") for found in choices)
-        else (),
+        points=points("choices_not_shown", told=shares) if told else (),
         numbers=(numbers,),
         files=(("tables/choices.csv", csv_table(CHOICE, choices)),),
     )
