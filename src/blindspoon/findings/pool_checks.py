@@ -209,9 +209,8 @@ def matching_problems(kitchens: Sequence[Kitchen]) -> tuple[Problem, ...]:
     pooled.
     """
     first, *others = kitchens
-    if any(kitchen.trial.choice and not kitchen.trial.attributes for kitchen in kitchens):
-        found = "kitchens that asked by sets of cups alone are not pooled"
-        return (_BY_SETS.broken(found, first.name),)
+    if by_sets := [it for it in kitchens if it.trial.choice and not it.trial.attributes]:
+        return tuple(_BY_SETS.broken("it asked by sets of cups alone", it.name) for it in by_sets)
     problems = [
         _SAME.broken(f"it holds the same trial as {one.name}", two.name)
         for one, two in combinations(kitchens, 2)

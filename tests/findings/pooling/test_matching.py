@@ -139,7 +139,8 @@ def test_answers_to_sets_stay_with_each_kitchen_and_it_is_said_what_to_do(kitche
     (lost,) = not_common(both)
     assert lost.attribute == "choice"
     assert "look at each by itself" in lost.reason
-    (problem,) = matching_problems([replace(each, trial=asked) for each in both])
+    (problem,) = matching_problems([both[0], replace(both[1], trial=asked)])
+    assert problem.file == "harbour"
     assert problem.slug == "no-common-attribute"
     assert "put the answers of all into one folder" in problem.remedy
 
