@@ -76,6 +76,11 @@ def test_the_instructions_say_what_iso_4120_and_consent_ask(sheets):
         assert text in page
 
 
+@pytest.mark.parametrize("name", ["usual", "to a hundred"])
+def test_an_instruction_of_ours_fills_one_line_at_most(case, name):
+    assert max(map(len, make_ballots(*case(name), "a4").instructions)) <= 115
+
+
 def test_short_ballots_share_a_page_and_long_ones_do_not(case):
     assert make_ballots(*case("usual"), "a4").together
     assert not make_ballots(*case("four attributes"), "a4").together
