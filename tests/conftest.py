@@ -242,28 +242,14 @@ def apart() -> Callable[..., subprocess.CompletedProcess[str]]:
 
 @pytest.fixture(scope="session", autouse=True)
 def compiled_once(tmp_path_factory):
-    """Keep what jinja2 and werkzeug compile: an app, and there are hundreds, compiles all anew.
-
-    Of a rule werkzeug compiles two functions that build its address.
-    """
+    """Keep what jinja2 compiles: an app, and there are hundreds, compiles all anew."""
     kept = shared(tmp_path_factory) / "templates"
     kept.mkdir(exist_ok=True)
     cache = jinja2.FileSystemBytecodeCache(str(kept))
     if words := sys.modules.get("blindspoon.writeup.words"):
         words.templates().bytecode_cache = cache
-    if (server := sys.modules.get("blindspoon.collect.server")) is None:
-        return
-    server.JINJA["bytecode_cache"] = cache
-    rules = sys.modules["werkzeug.routing.rules"]
-    compiled, builders = rules.Rule._compile_builder, {}
-
-    def compile_builder(rule, append_unknown=True):
-        key = *rule._trace, str(rule.defaults), append_unknown
-        if key not in builders:
-            builders[key] = compiled(rule, append_unknown)
-        return builders[key]
-
-    rules.Rule._compile_builder = compile_builder
+    if server := sys.modules.get("blindspoon.collect.server"):
+        server.JINJA["bytecode_cache"] = cache
 
 
 @pytest.fixture(scope="session", autouse=True)
