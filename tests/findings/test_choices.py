@@ -34,7 +34,7 @@ from blindspoon.scores.standing import Standing
 from blindspoon.simulate.exact_size import size_choice
 from blindspoon.trial import METHODS, Variant
 from blindspoon.verify import in_words, recompute
-from blindspoon.writeup.asked_sections import choices_section
+from blindspoon.writeup.asked_sections import choice_methods, choices_section
 from blindspoon.writeup.front import trust, weaknesses
 from blindspoon.writeup.methods import planned
 from blindspoon.writeup.page import page
@@ -644,6 +644,7 @@ def test_the_sequential_chart_has_both_lines():
     chart = lines_chart(found, "")
     assert found.verdict == "different"
     assert "alike" in chart.wide
+    assert chart.title == "After 7 sets they can tell"
     assert "right so far" in chart.wide
     assert lines_chart(judged("triangle", 6, 9), "") is None
 
@@ -677,6 +678,7 @@ def test_all_who_answered_are_counted_though_none_had_every_variant(tmp_path):
     analysis = analyse(tmp_path)
     assert trust(analysis).startswith("Three people chose from 3 sets.")
     assert to_record(analysis)["trial"]["tasters"] == 3
+    assert "Nobody answered two sets of one variant" in " ".join(choice_methods(analysis))
 
 
 def test_how_many_can_tell_is_said_where_a_few_sets_show_that_some_do(tmp_path):

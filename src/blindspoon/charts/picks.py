@@ -138,7 +138,12 @@ def picks_chart(choices: Sequence[ChoiceFound], names: Naming, source: str) -> C
     )
 
 
-ENDS = {"different": "they can tell", "alike": "alike", "open": "between the lines", "slight": ""}
+ENDS = {
+    "different": "they can tell",
+    "alike": "it counts as alike",
+    "open": "it is between the lines",
+    "slight": "",
+}
 
 
 def lines_chart(found: ChoiceFound, source: str) -> Chart | None:
@@ -168,7 +173,7 @@ def lines_chart(found: ChoiceFound, source: str) -> Chart | None:
     key = "On the upper line or above it the tasting stops: they can tell. On the lower one: alike."
     return chart_of(
         name=f"{found.variant.name}-sequential",
-        title=f"After {wording.count(found.tests, 'set')}: {ENDS[found.verdict]}",
+        title=f"After {wording.count(found.tests, 'set')} {ENDS[found.verdict]}",
         data=f"right answers after each of {wording.count(found.tests, 'test')}",
         lay=partial(lay_lines, [plot], key),
         source=source,
