@@ -82,6 +82,14 @@ CODED = {
         [("scores.csv", b"T01,512", b"T01,664")],
         "code 664 of T01 in session 1 is not in servings.csv; there T03 has 664 in session 1",
     ),
+    "unknown-code session": (
+        [
+            ("servings.csv", b"1,T01,2,512", b"2,T01,1,777\n1,T01,2,512"),
+            ("key.csv", b"1,T01,512", b"2,T01,777,plain,jar 1\n1,T01,512"),
+            ("scores.csv", b"T01,512", b"T01,777"),
+        ],
+        "code 777 of T01 in session 1 is not in servings.csv; there T01 has 777 in session 2",
+    ),
     "scored-twice": (
         [("ballots/1-T03.csv", b"1,T03,664", b"1,T01,037")],
         "ballots/1-T03.csv line 4: code 037 of T01 in session 1 stands a second time, after"

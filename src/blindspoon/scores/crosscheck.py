@@ -299,11 +299,13 @@ def _unknown_codes(scored: Cups, served: Cups) -> list[Problem]:
         padded, remedy = code.zfill(3), "Correct code, taster or session"
         if padded in known and padded != code:
             remedy = f"Write {shown(padded)}, with its zero"
-        cups = [served.texts(cup) for cup in served.session.rows_of([session]).tolist()]
-        owners = [name for _, name, other in cups if other == code and name]
+        holders = [served.texts(cup) for cup in served.name.rows_of([code]).tolist()]
+        owners = [it for it in holders if it[0] == session and it[1]]
+        owners = owners or [it for it in holders if it[1] == taster]
         if len(owners) == 1:
-            taster, theirs = owners[0], [code]
+            session, taster, theirs = *owners[0][:2], [code]
         else:
+            cups = [served.texts(cup) for cup in served.session.rows_of([session]).tolist()]
             theirs = [other for _, name, other in cups if name in (taster, "")]
         has = some_of(map(shown, theirs)) if theirs else "no cup"
         allowed = f"there {shown(taster)} has {has} in session {shown(session)}"
