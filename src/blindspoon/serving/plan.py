@@ -84,12 +84,17 @@ def foretold(trial: Trial, jars: Mapping[str, Sequence[str]]) -> Iterator[str]:
             "Ranks decide, and cannot tell how far jars of one variant differ: the answer will be "
             'about these jars and not about the method, which takes by = "mixed".'
         )
-    elif len(jars.get(trial.control, ())) < 2:
+        return
+    if len(jars.get(trial.control, ())) < 2:
         yield (
             "The control is one jar, so how far its jars would differ has to be taken from the "
             "others’: an answer about the method will hardly ever be settled. A second jar of the "
             "control would tell most."
         )
+    yield (
+        "An answer about these jars alone takes fewer tasters than one about the method: list one "
+        'jar of each variant, or let ranks decide (by = "ranks").'
+    )
 
 
 FILE = "trial.toml"
