@@ -493,6 +493,20 @@ def test_a_household_of_two_is_told_what_it_can_show_and_how_both_can_taste(at):
     assert job.result["first"][0].startswith("Two are too few to work it out. 3 tasters, one ")
 
 
+def test_what_a_second_jar_costs_stands_open_beside_what_tasters_can_show(at):
+    host, folder = at("planned")
+    made = (folder / "batches.csv").read_text("utf-8")
+    plain = made.splitlines()[1]
+    name = plain.split(",")[0]
+    (folder / "batches.csv").write_text(f"{made}{plain.replace(name, 'another', 1)}\n", "utf-8")
+    host.get("/t/crisp/tasters")
+    job = host.bench.jobs.last(company.CHANCES, folder)
+    while not job.ended:
+        time.sleep(0.02)
+    assert "list one jar of each variant, or let ranks decide" in job.result["first"][-1]
+    assert job.result["first"][-1] not in job.result["assumptions"]
+
+
 def test_who_tastes_alone_in_too_few_rounds_is_told_so_before_the_codes_are_drawn(at):
     host, folder = at("planned")
     text = (folder / "trial.toml").read_text("utf-8")
