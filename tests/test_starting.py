@@ -8,6 +8,7 @@ import pytest
 from click.testing import CliRunner
 
 from blindspoon.cli import commands
+from blindspoon.errors import TrialFileError
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.starting import ODD, SCORED, new_files, rule_in_words
 
@@ -104,3 +105,13 @@ def test_what_is_typed_as_a_question_is_named_without_its_mark_and_percentages_a
     assert [attribute.label for attribute in trial.attributes] == ["Good"]
     assert [variant.differs for variant in trial.variants] == [(), ("salt",), ("salt",)]
     assert [variant.label for variant in trial.variants] == ["2 %", "1,5 %", "3 %"]
+
+
+def test_one_name_in_other_letters_is_asked_about_and_an_age_is_no_line_of_its_own():
+    told = {"trial.product": "kraut", "variant[1].label": "As always", "changes": "Dill\ndill"}
+    told |= {"trial.title": "?", SCORED: "texture", "decision.margin": "1"}
+    with pytest.raises(TrialFileError, match='dill" stands twice'):
+        new_files(told, datetime.date(2026, 9, 4), 1)
+    files = new_files(told | {"changes": "7 days\n14 days"}, datetime.date(2026, 9, 4), 1)
+    trial = parse_trial(files["trial.toml"].decode())
+    assert [variant.differs for variant in trial.variants[1:]] == [("fermented",)] * 2

@@ -77,7 +77,7 @@ Answers = Mapping[str, str]
 _FACTORS = {
     "salt": r"salt|% brine|brine strength|^\d+([.,]\d+)? ?%$",
     "temperature_c": r"cellar|cool|warm|cold|°|degrees|fridge|temperature",
-    "fermented": r"longer|shorter|more days|fewer days",
+    "fermented": r"longer|shorter|more days|fewer days|^\d+ (day|week|month)s?\b",
     "acid": r"vinegar|acid",
     "sugar": r"sugar|honey|sweet",
     "starter": r"brine from|old brine|starter|whey|culture",
@@ -193,8 +193,8 @@ def _see(told: Answers, changes: Sequence[str], scored: Sequence[str]) -> Iterat
         if not answer:
             found = f"“{asked[place]}” has no answer"
             yield BLANK._replace(allowed=why).broken(found, FILE, None, place)
-    labels = [told.get("variant[1].label", ""), *changes]
-    for label in {label for label in labels if label and labels.count(label) > 1}:
+    labels = [label.casefold() for label in (told.get("variant[1].label", ""), *changes)]
+    for label in {it.casefold(): it for it in changes if labels.count(it.casefold()) > 1}.values():
         yield TWICE.broken(f"{quoted(label)} stands twice", FILE, None, "changes")
     if rated and number_of(told.get("decision.margin", "")) is None:
         found = told.get("decision.margin", "")

@@ -96,13 +96,13 @@ def question(hand, script):
     page = hand.page
     page.goto(page.url.replace("/jars", "/question"))
     page.locator("summary", has_text="Bag of black tea").press("Enter")
-    hand.write("variant[2].label", "As always")  # the second
+    hand.write("variant[2].label", "as always")  # the second
     if script:
         page.keyboard.press("Tab")
         page.get_by_text("is the name of another one already").wait_for(timeout=5000)
     hand.press("Save the question")
     assert "is the name of another one already" in hand.fault("variant[2].label")
-    assert hand.typed("variant[2].label") == "As always"
+    assert hand.typed("variant[2].label") == "as always"
     hand.write("variant[2].label", "Black tea")
     hand.press("Add a change")  # which is not saved by that
     assert page.evaluate("document.activeElement.id") == "variant[4].label"

@@ -344,12 +344,12 @@ def _factors(text: str, typed: str) -> list[str]:
 
 def _unnamed(kind: str, draft: Draft) -> Iterator[Problem]:
     """Name the sections that have no name, or that of another one."""
-    labels = [row["label"] for row in _rows(draft, kind)]
+    labels = [row["label"].casefold() for row in _rows(draft, kind)]
     for number, row in enumerate(_rows(draft, kind), 1):
         place = f"{kind}[{number}].label"
         if not row["label"] and not row["name"]:
             yield BLANK.broken("it has no name", FILE, None, place)
-        elif row["label"] in labels[: number - 1]:
+        elif row["label"].casefold() in labels[: number - 1]:
             found = f"{quoted(row['label'])} is the name of another one already"
             twice = TWICE._replace(remedy="Give it its own")
             yield twice.broken(found, FILE, None, place)
