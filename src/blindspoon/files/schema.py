@@ -134,6 +134,9 @@ CHOICES = (
 )  # fmt: skip
 """choices.csv where the cups had codes, and every ballot of sets."""
 
+_HELD = _needed("variant", "name", "What was held against the control.")
+_RIGHT = _needed("right", "yes-no", "Whether it was right.")
+_TESTS = _needed("tests", "count", "How many sets were answered.")
 _SERVED = FileColumn(
     "served", "kind", "What the set was, only for same-different and A-not-A.", "two kinds",
     blank="never",
@@ -144,17 +147,17 @@ COLUMNS = frozenset(column.name for column in (*SCORES, *CHOICES))
 CHOICES_KNOWN = (
     _SESSION,
     _needed("taster", "label", "Who chose."),
-    _needed("variant", "name", "What was held against the control."),
+    _HELD,
     _SERVED,
-    _needed("right", "yes-no", "Whether it was right."),
+    _RIGHT,
     FileColumn("comment", "text", "What the taster wrote beside the set."),
 )
 """choices.csv where nothing had codes: a row a set."""
 
 CHOICE_COUNTS = (
-    _needed("variant", "name", "What was held against the control."),
+    _HELD,
     _SERVED,
-    _needed("tests", "count", "How many sets were answered."),
+    _TESTS,
     _needed("right", "count", "How many of them rightly."),
 )
 """choices.csv where only the numbers are known: a row a variant."""
@@ -203,9 +206,10 @@ TABLES: Mapping[str, tuple[FileColumn, ...]] = {
     "key.csv": KEY,
     "choices.csv": (
         *(c._replace(needed="coded" if c.name == "answer" else c.needed) for c in CHOICES),
-        *(c._replace(needed="uncoded") for c in (CHOICES_KNOWN[2], CHOICES_KNOWN[4])),
+        _HELD._replace(needed="uncoded"),
+        _RIGHT._replace(needed="uncoded"),
         _SERVED,
-        CHOICE_COUNTS[2]._replace(needed="never"),
+        _TESTS._replace(needed="never"),
     ),
     "batches.csv": BATCHES,
     "readings.csv": READINGS,
@@ -290,7 +294,8 @@ def column_problems(table: TextTable, columns: Iterable[FileColumn], known: Know
     """Name the columns that a table must have and has not, or has and must not have."""
     declared, file = list(columns), table.file
     needed = [column.name for column in declared if column.needed in known.when]
-    return missing_columns(table, sorted(needed, key="session".__eq__)) + [
+    needed.sort(key=lambda name: name == "session")  # what only several sessions need comes last
+    return missing_columns(table, needed) + [
         _LIFTED.broken(f"a column {name} stands beside the codes", file, column=name)
         for name, barred in ((column.name, column.barred) for column in declared)
         if barred in known.when and name in table.columns

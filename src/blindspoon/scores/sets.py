@@ -217,10 +217,10 @@ def judge_picks(trial: Trial, picks: Picks, variant: IntArray) -> tuple[ChoiceTa
     only = min(place for place in range(len(trial.variants)) if place != trial.control_index)
     compared = np.where(kind, held, -1).max(axis=1, initial=-1)
     compared[compared < 0] = only
-    power = 2 ** np.arange(how.cups)
-    known = [sum(2**place for place, cup in enumerate(o) if cup == "B") for o in how.orders]
-    which = np.argmax((kind @ power)[:, None] == np.array(known), axis=1)
-    wrong = ((kind @ power) != np.array(known)[which]) | (kind & (held != compared[:, None])).any(1)
+    orders = np.array([[cup == "B" for cup in order] for order in how.orders])
+    served_as = (kind[:, None] == orders).all(axis=2)  # a row a set, a column an order
+    which = served_as.argmax(axis=1)
+    wrong = ~served_as.any(axis=1) | (kind & (held != compared[:, None])).any(axis=1)
     numbers = np.flatnonzero(sizes == how.cups)
     bad = np.concatenate([np.flatnonzero(sizes != how.cups), numbers[wrong]])
     counts = np.zeros((len(trial.variants), len(how.orders)), np.int64)
@@ -229,9 +229,9 @@ def judge_picks(trial: Trial, picks: Picks, variant: IntArray) -> tuple[ChoiceTa
     answered = np.flatnonzero(picks.answers.codes != blank)
     answered = answered[np.isin(picks.of[answered], numbers)]
     row = np.searchsorted(numbers, picks.of[answered])
-    bits = np.zeros(len(cups) + 1, np.int64)
-    bits[order] = kind.ravel()
-    chose = bits[picks.picked[answered]]
+    kinds = np.zeros(len(cups) + 1, np.int64)  # the last for an answer that names no cup
+    kinds[order] = kind.ravel()
+    chose = kinds[picks.picked[answered]]
     second = np.array([(text.lower(),) == how.words[1:] for text in picks.answers.texts], bool)
     said = second[picks.answers.codes[answered]]
     other = kind.any(axis=1)
