@@ -274,6 +274,7 @@ def test_kitchens_have_a_page_with_all_that_was_found(made, found, blindspoon, t
     assert "From kitchen to kitchen a difference scatters by" in page
     assert "On texture, from kitchen to kitchen a difference scatters by" in page
     assert "Interval for “alike”" in page
+    assert "Kitchens like these: each variant from its differences in the kitchens" in page
     assert not re.search(r'(?:src|href)="(?!#)', page)
 
 
@@ -302,6 +303,7 @@ def test_kitchens_are_sent_out_with_a_post_with_what_to_say_and_with_their_data(
     guide = (packed / "START.html").read_text(encoding="utf-8")
     assert 'href="kit/do-it-yourself.html"' in guide
     assert "There is no long post here" in guide
+    assert "Every number in full, as JSON." in guide
 
 
 def test_one_kitchen_is_no_pool(kitchens, blindspoon):

@@ -176,6 +176,8 @@ def kitchens_page(content: KitchensContent, *, paper: bool = False) -> str:
         pool=content.pool,
         paper=paper,
         control=content.trial.variant(content.trial.control).label,
+        own=POOLED,
+        only=ONLY,
         software=software(),
     )
 
