@@ -656,6 +656,11 @@ def test_grams_with_a_mark_between_thousands_are_asked_about_on_the_page(at):
         ("temperature_c", "212", "Temperature is 212; a batch is kept at -30 to 100 °C. Correct"),
         ("readings[1].date", "2025-09-01", "Correct this date, or that of the jar."),
         ("readings[1].ph", "3,9", "A reading has a date. Write it here."),
+        (
+            "batch",
+            "Jar Moss",
+            '"Jar Moss" stands a second time. Give every vessel a name of its own.',
+        ),
         ("finished", "2027-09-01", "Correct the date, or that of the session, with the tasters."),
     ],
 )
@@ -677,6 +682,8 @@ def test_what_was_read_in_fahrenheit_and_wide_digits_are_understood(at):
     assert host.post(JAR, **fields(host.read(JAR)) | form).status_code == 303
     row = list(csv.DictReader((folder / "batches.csv").read_text("utf-8").splitlines()))[1]
     assert (row["temperature_c"], row["produce_g"]) == ("22.2", "600")
+    assert host.post(JAR, **fields(host.read(JAR)) | {"temperature_c": "72"}).status_code == 303
+    assert "72 °C is hot. If it is °F, write 72 F." in host.read("/t/crisp/jars")
     assert "2026-09-05,,10," in (folder / "readings.csv").read_text("utf-8")
 
 

@@ -28,6 +28,7 @@ _KINDS = {column.name: column.kind for column in BATCHES}
 _MASS = r"([\d.,]+)\s*([a-z]+)\.?\s*"
 _UNITS = {"gram": "g", "ounce": "oz", "lb": "lb", "pound": "lb", "cup": "cups", "quart": "qt",
           "litre": "l", "liter": "l"}  # fmt: skip
+HOT = 45  # °C, above which °F may be meant: common practice, no source
 OWN_NAME, OWN_VALUE = "own.name", "own.value"
 
 
@@ -143,6 +144,8 @@ def add_to(bench: Workbench) -> None:
         if jar.row is None and jar.variant.name in found.made:
             told += f", one more of “{jar.variant.label}”"
             more = " No cup that is drawn comes from it." if found.blind else ""
+        if (warm := number_of(typed.get("temperature_c", "")) or 0) > HOT:
+            more += f" {warm:g} °C is hot. If it is °F, write {warm:g} F."
         return bench.save(found, files, told, f"{told}.{more}", "jars")
 
 

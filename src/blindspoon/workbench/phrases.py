@@ -30,7 +30,7 @@ REMEDIES = {
 """What to do on a page, by what is allowed or by the slug of the problem; else what the problem
 itself says."""
 
-_CLEAR = ("not-a-number", "bad-date")
+_CLEAR = ("not-a-number", "bad-date", "batch-twice")
 """What is allowed is said by the remedy."""
 
 
@@ -51,6 +51,7 @@ def told(problem: Problem) -> str:
         return f"{problem.found.removesuffix('is a text')}is no {needed}. {remedy}."
     allowed = "" if problem.slug in _CLEAR else f"; {problem.allowed}"
     found = re.sub(r"^trial\.toml lists (\d+) .*", r"listed here: \1", problem.found)
+    found = re.sub(r"^batch (.*), after line \d+$", r"\1", found)
     found = re.sub("^([a-z]+)_[cg] is ", r"\1 is ", found)  # as the field is called
     return f"{capital(found)}{allowed}. {remedy}."
 
