@@ -285,8 +285,8 @@ SENTENCES = {
     "open": (
         (8, 18),
         "Whether rock can be told from sea is not settled: 8 of 18 picked the odd cup; anything "
-        "from none to 49 % of them may be able to tell. So few tests cannot show them alike: fewer "
-        "would have to be right than guessing gives.",
+        "from none to 49 % of them may be able to tell. So few tests cannot show them alike; 24 "
+        "could.",
     ),
     "slight": (
         (95, 240),
@@ -372,7 +372,7 @@ def test_each_verdict_has_its_sentence(verdict, case):
 def test_alike_needs_a_number_that_is_not_below_luck():
     # ISO 4120, 8.2: with 18 triangles 5 right would do, below the 6 of luck
     assert judged("triangle", 3, 18).verdict == "open"
-    assert not judged("triangle", 3, 18).possible
+    assert judged("triangle", 3, 18).because.endswith("cannot show them alike; 24 could.")
     assert judged("triangle", 8, 24).verdict == "alike"
 
 

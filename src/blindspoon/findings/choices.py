@@ -23,7 +23,8 @@ ENOUGH = 5  # sets of one taster from which it is asked whether that taster can 
 MOST_TOLD = 1000  # tasters of whom it is told whether they can tell
 UNLIKELY = 0.01  # chance of so few right answers below which the key may be the wrong way round
 NOT_FIXED = NoResult("The sequential rule ends on what was answered: the number is not fixed.")
-TOO_FEW = "So few tests cannot show them alike: fewer would have to be right than guessing gives."
+TOO_FEW = "So few tests cannot show them alike"
+MOST = 1000  # sets up to which it is looked for how many could
 LEAST_SETS = 3  # sets served in one order from which that order is held to be fixed
 
 
@@ -298,7 +299,7 @@ def _judged(
     verdict = kinds[2 * (found.p_adjusted <= found.alpha) + small]
     told, tests = [_sentence(replace(found, verdict=verdict), names)], found.tests
     if verdict == "open" and not found.possible:
-        told.append(TOO_FEW)
+        told.append(_too_few(choice, tests, 1 - found.level))
     if found.turned:
         other = f", or has {names.short(names.control)} {choice.expect} {choice.attribute}"
         or_so = other if choice.attribute else ""
@@ -309,11 +310,19 @@ def _judged(
     return verdict, " ".join(told)
 
 
+def _too_few(choice: Choice, tests: int, alpha: float) -> str:
+    """Say that so few tests cannot show them alike (ISO 4120, 8.2), and how many could."""
+    tried, guess = np.arange(tests, max(tests, MOST) + 1), choice.how.guess
+    able = tried[fc.most_alike(tried, guess, choice.can_tell, alpha) >= guess * tried]
+    return f"{TOO_FEW}{f'; {able[0]} could' if able.size else ''}."
+
+
 def sentences(choices: Sequence[ChoiceFound]) -> list[str]:
     """Say what was found of every variant, and what holds of all of them once."""
     told = [found.because for found in choices]
-    if len(told) > 1 and all(TOO_FEW in text for text in told):
-        return [*(text.replace(f" {TOO_FEW}", "") for text in told), TOO_FEW]
+    parts = [text.partition(TOO_FEW) for text in told]
+    if len(told) > 1 and len(few := {(at, rest) for _, at, rest in parts}) == 1:
+        return [*filter(None, (*(text.strip() for text, *_ in parts), "".join(few.pop())))]
     return told
 
 
