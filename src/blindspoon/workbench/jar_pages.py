@@ -144,7 +144,7 @@ def add_to(bench: Workbench) -> None:
         if jar.row is None and jar.variant.name in found.made:
             told += f", one more of “{jar.variant.label}”"
             more = " No cup that is drawn comes from it." if found.blind else ""
-        if (warm := number_of(typed.get("temperature_c", "")) or 0) > HOT:
+        if not out and (warm := number_of(typed.get("temperature_c", "")) or 0) > HOT:
             more += f" {warm:g} °C is hot. If it is °F, write {warm:g} F."
         return bench.save(found, files, told, f"{told}.{more}", "jars")
 
