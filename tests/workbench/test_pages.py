@@ -353,6 +353,8 @@ def test_what_a_change_differs_in_is_guessed_anew_with_its_name_and_can_be_writt
     assert differs()["Warm kitchen"] == ("vine_leaf",)  # not a guess: its host wrote it
     assert differs()["Less salt"] == ("salt",)
     write(**{"variant[3].label": "Ten days longer"})
+    write(**{"variant[2].differs": "kind of acid, added acid, SALT and salt"})
+    assert differs()["Warm kitchen"] == ("kind of acid", "acid", "salt")
     write(**{"variant[2].differs": "temperature, grape leaf"})
     assert fields(host.read(QUESTION))["variant[3].differs"] == "days of fermenting"
     expected = {"As always": (), "Warm kitchen": ("temperature_c", "grape_leaf")}

@@ -334,12 +334,14 @@ def _guessed(draft: Draft, found: Stage) -> Iterator[tuple[str, str]]:
 
 def _factors(text: str, typed: str) -> list[str]:
     """Read what a variant differs in as it is shown, or in words of the host's own."""
-    from blindspoon.batches.summary import NAMES, factor_name  # noqa: PLC0415
+    from blindspoon.batches.differences import STANDARD  # noqa: PLC0415
+    from blindspoon.batches.summary import factor_name  # noqa: PLC0415
 
-    names = (*NAMES, *(name for variant in parse_trial(text).variants for name in variant.differs))
-    known = {factor_name(name): [name] for name in names}
+    own = (name for variant in parse_trial(text).variants for name in variant.differs)
+    known = {factor_name(name): [name] for name in (*(it.name for it in STANDARD), *own)}
     words = (word.strip().lower() for word in re.split("[,;\n]| and ", typed))
-    return [name for word in words if word for name in known.get(word) or meant(word)]
+    found = (name for word in words if word for name in known.get(word) or meant(word))
+    return list(dict.fromkeys(found))
 
 
 def _unnamed(kind: str, draft: Draft) -> Iterator[Problem]:
