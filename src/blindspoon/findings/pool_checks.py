@@ -298,15 +298,15 @@ def not_common(kitchens: Sequence[Kitchen]) -> tuple[NotPooled, ...]:
 def rule_differences(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
     """Say in which kitchens the declared rule, or how a scale was asked, is not the first's."""
     first, *others = kitchens
-    shared, said = common(kitchens, "attributes"), list[str]()
+    shared, said = common(kitchens, "attributes"), dict[tuple[str, str], list[str]]()
+    decides = f"The rule of {first.name} decides"
     for other in others:
-        if differs := [*_differs(first.trial, other, shared)]:
-            said.append(
-                f"The rule of {first.name} decides; {other.name} {wording.listing(differs)}."
-            )
+        if differs := wording.listing(_differs(first.trial, other, shared)):
+            said.setdefault((f"{decides}; ", f" {differs}."), []).append(other.name)
         if asked := wording.listing(_asked_otherwise(first.trial, other.trial, shared)):
-            said.append(f"{other.name} {asked}.")
-    return tuple(said)
+            said.setdefault(("", f" {asked}."), []).append(other.name)
+    none = [f"{decides}, and it declared none."] * (first.trial.decision.declared is None)
+    return (*none, *(f"{lead}{wording.listing(names)}{it}" for (lead, it), names in said.items()))
 
 
 def _differs(first: Trial, kitchen: Kitchen, attributes: Sequence[str]) -> Iterator[str]:

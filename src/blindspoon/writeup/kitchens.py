@@ -65,6 +65,11 @@ def _pooled_findings(pool: Pool) -> tuple[PooledFinding, ...]:
                         (POOLED, compared.pooled, found.attribute),
                         (ONLY, compared.these, found.attribute),
                     ],
+                    [
+                        f"{own.kitchen}: {own.mixed.reason}"
+                        for own in compared.own
+                        if isinstance(own.mixed, NoResult)
+                    ],
                 )
                 for compared in found.comparisons
             ),
@@ -137,7 +142,8 @@ def compose_kitchens(pool: Pool) -> KitchensContent:
     spoken, lead = wording.sentence(forest_title(head.found, pool)), ""
     if not head.found.primary:
         lead = "No kitchen’s rule was made for this, so take it as a lead. "
-        spoken = f"As a lead, for no kitchen’s rule was made for this: {spoken}"
+        told = f"{spoken[:1].lower()}{spoken[1:]}"
+        spoken = f"As a lead, for no kitchen’s rule was made for this: {told}"
     who = (f"{k.name}: {wording.count(len(k.table.tasters), 'taster')}" for k in kitchens)
     spread = f"{head.spread[0][:1].lower()}{head.spread[0][1:]}"
     spread = f"On {head.found.attribute.label.lower()}, {spread}"

@@ -177,5 +177,8 @@ def test_where_the_rules_differ_is_said(kitchen):
 
 
 def test_a_kitchen_without_a_rule_is_said(kitchen):
-    (sentence,) = rule_differences([kitchen("mill"), kitchen("harbour", rule="", seed=2)])
-    assert sentence == "The rule of mill decides; harbour declared none."
+    others = [kitchen(name, rule="", seed=seed) for name, seed in (("harbour", 2), ("oak", 5))]
+    (sentence,) = rule_differences([kitchen("mill"), *others])
+    assert sentence == "The rule of mill decides; harbour and oak declared none."
+    none, _ = rule_differences([others[0], kitchen("mill")])
+    assert none == "The rule of harbour decides, and it declared none."
