@@ -168,6 +168,10 @@ class Difference:
     declared: bool
     perhaps_meant: bool = False
 
+    @property
+    def meant(self) -> bool:
+        return self.declared or self.perhaps_meant
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WhatDiffers:
@@ -188,10 +192,14 @@ class WhatDiffers:
     not_recorded: tuple[str, ...]
 
     @property
+    def meant(self) -> tuple[Difference, ...]:
+        """What is declared, or perhaps the point of the variant."""
+        return tuple(found for found in self.differences if found.meant)
+
+    @property
     def undeclared(self) -> tuple[Difference, ...]:
         """What a difference in taste may be blamed on, besides the method."""
-        meant = (found.declared or found.perhaps_meant for found in self.differences)
-        return tuple(found for found, so in zip(self.differences, meant, strict=True) if not so)
+        return tuple(found for found in self.differences if not found.meant)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,7 +9,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from blindspoon import wording
-from blindspoon.batches.differences import Difference, WhatDiffers
+from blindspoon.batches.differences import WhatDiffers
 from blindspoon.batches.summary import factor_name, in_words
 from blindspoon.charts.board import mark_limits, mark_svg
 from blindspoon.charts.picks import picks_title
@@ -306,10 +306,10 @@ def weaknesses(analysis: Analysis, influence: Influence | None, answer: str = ""
         lost=dict.fromkeys(_lost(analysis)) if single else (),
         unmeant=[*_more_than_meant(analysis, answer)][:MOST_NAMED] if single else (),
         meant=[
-            (names.subject([trial.variant(what.variant)]), [*map(in_words, changes)])
+            (names.subject([trial.variant(what.variant)]), [*map(in_words, what.meant)])
             for what in analysis.differs
             if single and what.variant in analysis.different
-            if len(changes := _meant(what)) > 1
+            if len(what.meant) > 1
         ],
         rule=trial.decision,
         dates=session_dates(trial, table),
@@ -349,10 +349,6 @@ def _lost(analysis: Analysis) -> Iterator[tuple[str, str]]:
             yield "No estimate.", decides.reason
 
 
-def _meant(what: WhatDiffers) -> list[Difference]:
-    return [each for each in what.differences if each.declared or each.perhaps_meant]
-
-
 def _more_than_meant(analysis: Analysis, answer: str) -> Iterator[str]:
     """Tell what else set the variants apart that were found different, and what shares it."""
     trial, names = analysis.trial, analysis.names
@@ -370,7 +366,7 @@ def _more_than_meant(analysis: Analysis, answer: str) -> Iterator[str]:
                 trial.variant(other.variant)
                 for other in found
                 if other is not what
-                and len(_meant(other)) < 2  # of which a point of its own tells
+                and len(other.meant) < 2  # of which a point of its own tells
                 and any(
                     its.factor == difference.factor
                     and (its.amount or 0) * (difference.amount or 0) > 0
