@@ -185,6 +185,12 @@ def test_a_letter_stands_by_its_own_code_in_the_check_by_tray(words):
             assert after[0] - own[2] > 2 * (own[0] - code[2])
 
 
+def test_the_name_of_a_set_is_not_cut(screen, sets_alone, poppler):
+    page = print_sheets(*sets_alone("triangle"))["ballots.html"].decode()
+    pdf = screen(page, {"width": 1280, "height": 844}).pdf(prefer_css_page_size=True)
+    assert "Set" in [word for _, found in read_words(pdf, poppler) for word, _ in found]
+
+
 def test_cards_stand_below_what_is_said_at_the_table(show, poppler):
     sheet = show("usual", "table", roles=True)
     assert len(read_words(sheet.pdf(prefer_css_page_size=True), poppler)) == 1

@@ -1,6 +1,9 @@
 """Tray cards: one a taster and session, codes only, in the order of servings.csv."""
 
+import re
+
 from blindspoon.sheets.pouring import tray_cards, trays_of
+from blindspoon.sheets.printing import print_sheets
 
 
 def test_cards_repeat_servings_csv(case):
@@ -33,3 +36,9 @@ def test_every_code_stands_on_the_printed_cards_once(case, sheets):
     _, plan = case("usual")
     page = sheets("usual")["trays.html"]
     assert all(page.count(f"<b>{cup.code}</b>") == 1 for cup in plan.servings)
+
+
+def test_each_set_stands_on_a_line_of_its_own(sets_alone):
+    page = print_sheets(*sets_alone("triangle"))["trays.html"].decode()
+    sets = [re.findall(r"<b>(\d{3})</b>", part) for part in page.split("<ol>")[1:]]
+    assert [len(codes) for codes in sets] == [3] * 4
