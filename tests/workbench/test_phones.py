@@ -236,7 +236,7 @@ def test_one_person_alone_notes_the_order_after_shuffling(at):
     (folder / "trial.toml").write_text(alone, "utf-8")
     host.post("/t/crisp/codes", mine="yes")
     page = host.read("/t/crisp/tasting")
-    assert "Note the order after shuffling" in page
+    assert "note the order after shuffling" in page
     assert "scores on paper" in page  # a phone would show each code before its cup is tasted
     assert "<select" not in host.read("/t/crisp/tasting/order")  # the codes say which session
     codes = [row["code"] for row in cups(folder)][::-1]

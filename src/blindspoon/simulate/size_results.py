@@ -391,7 +391,8 @@ def _can(cell: SizingCell, attribute: Attribute, others: int) -> str:
     """Say what a panel would see, and what it would show alike."""
     alike = f"alike within {wording.margin(attribute)} {_times(cell.chance_alike.value)}"
     whole = "both of them" if others == 2 else f"all {wording.spelled(others)}"
-    every = f", {whole} {_times(cell.chance_all_alike.value)}" if others > 1 else ""
+    told = others > 1 and cell.chance_alike.value >= HARDLY  # else it goes without saying
+    every = f", {whole} {_times(cell.chance_all_alike.value)}" if told else ""
     seen = cell.not_seen
     if cell.smallest_seen is not None:
         digits = max(1, wording.digits_for(attribute.scale))
