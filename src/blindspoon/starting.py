@@ -105,13 +105,15 @@ def new_files(
     not do, its key as the column. Without a `seed` the trial draws from one by chance.
     `like` is the text of an earlier trial.toml.
     """
+    from blindspoon.batches.differences import own_points  # noqa: PLC0415 - not at the start
+
     told = {key: text.strip() for key, text in answers.items()}
     changes, scored = lines_of(told.get("changes", "")), scored_of(told.get(SCORED, ""))
     ages = bool(told.get(AGES))
     problems = list(_see(told, changes, scored))
     if problems:
         raise TrialFileError(problems)
-    starter, own = disk.starter(today, seed), list[str]()
+    starter = disk.starter(today, seed)
     text = _with_attributes(starter["trial.toml"], scored)
     names: list[str] = []
     for number, label in enumerate([told["variant[1].label"], *changes], 1):
@@ -119,9 +121,8 @@ def new_files(
         row: dict[str, Value | None] = {"name": names[-1], "label": label}
         row["method"] = (told.get("variant[1].method") or None) if number == 1 else None
         if number > 1:
-            row["differs"] = differs = ["fermented"] if ages else meant(label)
+            row["differs"] = ["fermented"] if ages else meant(label)
             row["series"] = told["trial.product"][:80] if ages else None
-            own += [factor for factor in differs if factor not in _FACTORS]
         if number > len(names_of(text, "variant")):
             text = add(text, "variant", {"name": names[-1]})
         for key, value in row.items():
@@ -148,13 +149,13 @@ def new_files(
         text = add(text, "session", {"name": "2", "date": as_date(second) or ""})
     try:
         text = _like(text, like) if like else text
-        parse_trial(text)
+        own = own_points(parse_trial(text))
     except TrialFileError as error:
         raise TrialFileError([_asked(problem) for problem in error.problems]) from None
     batches, readings = (starter[f"{name}.csv"].splitlines()[0] for name in ("batches", "readings"))
     return {
         "trial.toml": text.encode(),
-        "batches.csv": (",".join([batches, *dict.fromkeys(own)]) + "\n").encode(),
+        "batches.csv": (",".join([batches, *own]) + "\n").encode(),
         "readings.csv": f"{readings}\n".encode(),
     }
 

@@ -477,6 +477,8 @@ def test_a_trial_like_an_earlier_one_keeps_what_tasters_were_told_and_the_ends_o
     assert replace(new.attributes[0], label="crunch") == replace(old.attributes[0], label="crunch")
     assert (new.tasting, new.host, new.variants[1]) == (old.tasting, old.host, old.variants[1])
     assert new.variants[2].differs == ("leaf",)
+    header = (folder.with_name("kohlrabi") / "batches.csv").read_text("utf-8")
+    assert header.endswith(",note,tannin,leaf\n")
 
 
 def test_a_household_of_two_is_told_what_it_can_show_and_how_both_can_taste(at):

@@ -148,6 +148,12 @@ def declares(trial: Trial, variant: str, factor: BatchFactor) -> bool:
     return any(factor.answers_to(name) for name in trial.variant(variant).differs)
 
 
+def own_points(trial: Trial) -> list[str]:
+    """List the columns of the host's own that variants are meant to differ in."""
+    names = dict.fromkeys(name for variant in trial.variants for name in variant.differs)
+    return [it for it in names if not any(factor.answers_to(it) for factor in STANDARD)]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Difference:
     """A factor in which a variant's batches and the control's are not alike.

@@ -193,12 +193,11 @@ def _said(found: Stage, files: Mapping[str, bytes] | None = None) -> JarsSaid:
 
 def _own_lines(found: Stage, table: TextTable) -> list[str]:
     """List the host's own columns: those in use, and what changes are meant to differ in."""
-    from blindspoon.batches.differences import STANDARD  # noqa: PLC0415 - not at the start
+    from blindspoon.batches.differences import own_points  # noqa: PLC0415 - not at the start
 
     used = [name for name in table.columns if any(table.cells(name))]
-    meant = [it for row in found.plan.variants for it in row.differs if it.isidentifier()]
-    known = {it for it in meant if any(factor.answers_to(it) for factor in STANDARD)} | {*_KINDS}
-    return [name for name in dict.fromkeys([*used, *meant]) if name not in known]
+    meant = [name for name in own_points(found.plan) if name.isidentifier()]
+    return [name for name in dict.fromkeys([*used, *meant]) if name not in _KINDS]
 
 
 def _jar(found: Stage, which: str) -> JarForm:
