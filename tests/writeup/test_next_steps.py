@@ -234,7 +234,7 @@ def test_a_recipe_shows_a_change_that_is_neither_weighed_nor_told_in_a_method(de
     table = recipe_table(replace(demo.trial, variants=tuple(bare)), demo.made)
     place = table.columns.index("Leaf")
     leaf = {label: cells[place] for label, cells in table.rows}
-    assert leaf.pop("Vine leaf") == "1 vine leaf"
+    assert leaf.pop("Vine leaf") == "1 vine leaf in 1,186\xa0g"  # 630 + 530 + 26.5 in its jar
     assert set(leaf.values()) == {"none"}
     assert "Leaf" not in recipe_table(demo.trial, demo.made).columns  # its method says it
 

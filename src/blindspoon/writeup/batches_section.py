@@ -1,10 +1,20 @@
 """What was made: what else differed, readings of the jars, taste against measurement, recipe."""
 
+import re
 from collections.abc import Iterator, Sequence
 
 from blindspoon import wording
 from blindspoon.batches import summary
-from blindspoon.batches.differences import FERMENTED, JAR_G, WARMTH, as_meant, declares, recipes
+from blindspoon.batches.differences import (
+    FERMENTED,
+    JAR_G,
+    SHARE,
+    WARMTH,
+    Recipe,
+    as_meant,
+    declares,
+    recipes,
+)
 from blindspoon.batches.log import BatchLog
 from blindspoon.batches.measured import (
     QUANTITIES,
@@ -130,6 +140,13 @@ def _remarks(analysis: Analysis, found: Sequence[TasteAgainst]) -> Iterator[str]
 HEADS = {"produce_g": "Produce", "water_g": "Water", "salt_g": "Salt"}
 
 
+def _as_made(jar: Recipe, name: str, jar_g: float) -> str:
+    """Give what is not weighed as it was written; a number in it is for the jar that was made."""
+    text = jar.others.get(name, "")
+    same = abs(jar.made_g / jar_g - 1) <= SHARE
+    return text if same or not re.search(r"\d", text) else f"{text} in {wording.grams(jar.made_g)}"
+
+
 def recipe_table(trial: Trial, made: summary.Made | None, jar_g: float = JAR_G) -> Table | None:
     """Give each variant in grams for a jar of `jar_g`; None where no masses are known."""
     jars = recipes(trial, made.log, jar_g) if made else ()
@@ -156,7 +173,7 @@ def recipe_table(trial: Trial, made: summary.Made | None, jar_g: float = JAR_G) 
         days = jar.days if trial.course else followed[FERMENTED].days
         warmth = followed[WARMTH].others.get("temperature_c", "")
         meant = trial.variant(jar.variant).differs
-        other = ((jar if name in meant else control or jar).others.get(name, "") for name in told)
+        other = (_as_made(jar if name in meant else control or jar, name, jar_g) for name in told)
         cells = [*grams, *other, "" if days is None else f"{days:.0f}", warmth]
         rows.append((trial.variant(jar.variant).label, blank_as_dash(cells)))
     heads = (
