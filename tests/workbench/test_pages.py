@@ -477,6 +477,10 @@ def test_a_trial_like_an_earlier_one_keeps_what_tasters_were_told_and_the_ends_o
     assert replace(new.attributes[0], label="crunch") == replace(old.attributes[0], label="crunch")
     assert (new.tasting, new.host, new.variants[1]) == (old.tasting, old.host, old.variants[1])
     assert new.variants[2].differs == ("leaf",)
+    assert host.post("/example").status_code == 303
+    page = fields(host.read("/new?like=example")) | {"trial.product": "cucumbers"}
+    assert host.post("/new", **page).location == "/t/cucumbers/rule"
+    assert "invented" not in (folder.with_name("cucumbers") / "trial.toml").read_text("utf-8")
     header = (folder.with_name("kohlrabi") / "batches.csv").read_text("utf-8")
     assert header.endswith(",note,tannin,leaf\n")
 

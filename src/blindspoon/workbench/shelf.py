@@ -11,6 +11,7 @@ from werkzeug.wrappers import Response
 from blindspoon import starting
 from blindspoon.errors import TrialError, TrialFileError
 from blindspoon.files import disk, durable, own_state
+from blindspoon.files.edits import put
 from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import Part, Stage, stage
@@ -68,8 +69,10 @@ def add_to(bench: Workbench) -> None:
 
     def earlier(form: Form) -> str:
         """Give the trial.toml that a new one is to be like; blank where there is none."""
-        folder = disk.trials_in(bench.shelf).get(form.get("like", ""))
-        return found.text if folder and (found := stage(folder)).trial else ""
+        name = form.get("like", "")
+        folder = disk.trials_in(bench.shelf).get(name)
+        text = found.text if folder and (found := stage(folder)).trial else ""
+        return put(text, "trial.host", None) if name == EXAMPLE else text
 
     def page(typed: Form, faults: dict[str, str], code: int = 200) -> Response:
         plans = {name: stage(folder) for name, folder in disk.trials_in(bench.shelf).items()}
