@@ -137,6 +137,11 @@ class ServingRequest:
         return self.places == len(self.others)
 
     @property
+    def references(self) -> int:
+        """How many cups of the control without a code a taster gets in a session: A-not-A's A."""
+        return self.choice.sets if self.choice and self.choice.method == "a-not-a" else 0
+
+    @property
     def alone(self) -> bool:
         """Whether one person tastes alone: each session is then a freely shuffled round."""
         return len(self.tasters) == 1

@@ -177,13 +177,13 @@ class Pour:
 class Pouring:
     """What is poured for one session.
 
-    `warm_up` is a sentence; blank without such a cup. `checks` are the trays, (taster, tuple of
-    (code, mark)), to be looked at when all is poured, in serving order.
+    `uncoded` are sentences on cups without a code; blank without such cups. `checks` are the
+    trays, (taster, tuple of (code, mark)), to be looked at when all is poured, in serving order.
     """
 
     session: str
     amount: str
-    warm_up: str
+    uncoded: str
     pours: tuple[Pour, ...]
     checks: tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
 
@@ -203,10 +203,14 @@ def pouring_sheets(trial: Trial, plan: ServingPlan, portion_g: float | None) -> 
         served: dict[str, list[Serving]] = {mark: [] for mark in marks.values()}
         for cup in (cup for tray in own for cup in tray.cups):
             served[marks[cup.variant, cup.batch]].append(cup)
+        control, references = trial.variant(trial.control).label, plan.request.references
         warm_up = (
             f"First {amount(len(own), portion_g)}, without a code, to warm up: the same for "
-            "everybody, from a jar that is not compared, or else from "
-            f"{trial.variant(trial.control).label}."
+            f"everybody, from a jar that is not compared, or else from {control}."
+        )
+        before_sets = (
+            f"For each set a cup without a code from {control}, to be tasted before it: "
+            f"{amount(len(own) * references, portion_g)}."
         )
         pours = (
             Pour(
@@ -227,7 +231,7 @@ def pouring_sheets(trial: Trial, plan: ServingPlan, portion_g: float | None) -> 
         sheet = Pouring(
             session=session_line(trial, session),
             amount=amount(sum(map(len, served.values())), portion_g),
-            warm_up=warm_up if plan.request.warm_up else "",
+            uncoded=f"{warm_up * plan.request.warm_up} {before_sets * (references > 0)}".strip(),
             pours=tuple(pours),
             checks=tuple(checks),
         )

@@ -184,8 +184,8 @@ def make_checklist(
     counts = Counter(cup.session for cup in plan.servings)
     poured = amount(len(plan.servings), portion_g)
     poured += f" ({_per_session(counts, 'cup')})" if len(counts) > 1 else ""
-    if plan.request.warm_up:
-        poured += f", and {amount(sessions.total(), portion_g)} without a code"
+    if uncoded := sessions.total() * (plan.request.warm_up + plan.request.references):
+        poured += f", and {amount(uncoded, portion_g)} without a code"
     parts = _parts(
         points(
             "checklist",
@@ -293,7 +293,11 @@ def print_sheets(
             "cautions": cautions,
             "telling": telling,
         },
-        "trays": {"cards": tray_cards(trial, plan), "warm_up": warm_up},
+        "trays": {
+            "cards": tray_cards(trial, plan),
+            "warm_up": warm_up,
+            "reference": plan.request.references,
+        },
         "labels": {"stock": stock, "sheets": sheets, "size": PAPERS[stock.paper], "margin": 0},
         "ballots": {"all": make_ballots(trial, plan, paper)},
     }
