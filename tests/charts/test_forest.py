@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import pytest
@@ -253,11 +254,7 @@ def test_the_first_primary_attribute_is_drawn_unless_another_is_asked_for():
 def test_four_variants_share_out_the_pictures_of_posts_and_video():
     pool = HARD["typical"]
     (found,) = pool.attributes
-
-    def chart(at):
-        return forest_of(pool, replace(found, comparisons=found.comparisons[at]))
-
-    drawn = dict(shared_files(4, chart, "video", source="", question=""))
+    drawn = dict(shared_files(4, partial(forest_of, pool, found), "video", source="", question=""))
     assert {f"figures/video/texture-kitchens-{n}.png" for n in (1, 2)} <= {*drawn}
     assert None not in drawn.values()
     last = drawn["figures/video/texture-kitchens-2.svg"].decode()

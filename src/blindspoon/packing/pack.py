@@ -5,7 +5,7 @@ import json
 import re
 import zipfile
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 from itertools import groupby
 from pathlib import Path, PurePosixPath
@@ -22,7 +22,7 @@ from blindspoon.files import disk
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.further import study_further
 from blindspoon.findings.naming import name_all
-from blindspoon.findings.pool_checks import Pool, PooledAttribute
+from blindspoon.findings.pool_checks import Pool
 from blindspoon.packing.repeat import data_package, kit_files
 from blindspoon.wording import sentence
 from blindspoon.writeup.kitchens import KitchensContent, compose_kitchens, forest_of, kitchens_page
@@ -178,8 +178,11 @@ def pack_kitchens(
         return Pack(files=before, lacking=())
     source = f"“{content.title}”; {content.tasted} Made with Blindspoon."
     sizes, after = (*posts.POSTED, "print"), dict[str, bytes]()
-    drawn = [(it.found, size) for it in content.findings if it.chart for size in sizes]
-    steps = [partial(_forest_files, pool, *of, source=source) for of in drawn]
+    steps: list[Step] = []
+    for found in (finding.found for finding in content.findings if finding.chart):
+        parts, some = len(found.comparisons), partial(forest_of, pool, found)
+        words = {"source": source, "question": ""}
+        steps += [partial(posts.shared_files, parts, some, size, **words) for size in sizes]
     for kitchen in pool.kitchens:
         trial, tables, name = kitchen.trial, kitchen.tables, file_name(kitchen.name)
         if tables is not None:
@@ -191,15 +194,6 @@ def pack_kitchens(
     after |= {f"kit/{path}": file for path, file in kit.items()}
     paper = kitchens_page(content, paper=True)
     return _finished(content, before, after, steps, progress, paper=paper)
-
-
-def _forest_files(pool: Pool, found: PooledAttribute, size: str, *, source: str) -> Iterable[Drawn]:
-    """Draw one attribute of several kitchens, in as many pictures as its variants need."""
-
-    def some(at: slice) -> Chart:
-        return forest_of(pool, replace(found, comparisons=found.comparisons[at]))
-
-    return posts.shared_files(len(found.comparisons), some, size, source=source, question="")
 
 
 def _finished(

@@ -230,8 +230,9 @@ def forest_chart(pool: Pool, attribute: str | None = None) -> Chart | None:
     return forest_of(pool, min(asked, key=lambda it: not it.primary))
 
 
-def forest_of(pool: Pool, shown: PooledAttribute) -> Chart:
+def forest_of(pool: Pool, found: PooledAttribute, at: slice = slice(None)) -> Chart:
     """Draw the comparisons of one attribute, all of them or some."""
+    shown = replace(found, comparisons=found.comparisons[at])
     label = shown.attribute.label.lower()
     kitchens = wording.count(len(pool.kitchens), "kitchen")
     titles = dict.fromkeys(f"“{kitchen.trial.title}”" for kitchen in pool.kitchens)
