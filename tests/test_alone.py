@@ -23,6 +23,7 @@ from blindspoon.lifting import lift_blind
 from blindspoon.planning import SizeOptions, size_folder
 from blindspoon.scores.standing import too_few_rounds
 from blindspoon.stats.rounds import compare_rounds
+from blindspoon.writeup.limits import next_steps
 from blindspoon.writeup.records import trial_record
 
 CUCUMBERS = Path(__file__).parents[1] / "trials" / "allotment-cucumbers"
@@ -373,6 +374,8 @@ def test_the_smallest_p_is_above_alpha_with_five_rounds_only(own, rounds, can):
         (own / name).write_text("\n".join([head, *kept]), "utf-8")
     least = [each["ranks"]["smallest_p"] for each in record(own)["comparisons"]]
     assert (min(least) <= 0.05) is can
+    steps = " ".join(text for _, text in next_steps(analyse(own)))
+    assert ("no difference in fewer than 6 rounds, and 5 are scored." in steps) is not can
 
 
 def test_a_round_that_is_corrected_in_part_is_a_problem(own):

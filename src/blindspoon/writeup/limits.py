@@ -15,6 +15,7 @@ from blindspoon.errors import shown
 from blindspoon.findings.comparison import Analysis, AttributeResult, Comparison
 from blindspoon.findings.further import MOST_TASTERS, Goal, NewTasting, new_tasting, scatter_of
 from blindspoon.findings.verdict import flag_note
+from blindspoon.scores.standing import too_few_rounds
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Trial, Variant
 from blindspoon.writeup.words import Points, paragraphs, points
@@ -263,10 +264,10 @@ def _more_tasters(analysis: Analysis, result: AttributeResult) -> Iterator[tuple
     label = result.attribute.label.lower()
     left = [it for it in result.comparisons if it.verdict == "open" and not result.moved]
     if left and result.unit == "round":
-        yield (
-            f"Taste more rounds of {label}.",
-            "Four times the rounds halve an interval, if this taster stays as steady.",
-        )
+        table = analysis.table
+        few = too_few_rounds(analysis.trial, table.tasters, len(table.sessions), lifted=True)
+        more = "Four times the rounds halve an interval, if this taster stays as steady."
+        yield f"Taste more rounds of {label}.", few or more
     reckoned = [(_advised(analysis, result, it, "alike"), it) for it in left]
     found = [(by.tasters, it) for by, it in reckoned if by is not None and not by.jars]
     able = [(tasters, it.variant.label, it) for tasters, it in found if tasters]
