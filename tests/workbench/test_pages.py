@@ -355,13 +355,13 @@ def test_what_a_change_differs_in_is_guessed_anew_with_its_name_and_can_be_writt
     write(**{"variant[3].label": "Ten days longer"})
     write(**{"variant[2].differs": "kind of acid, added acid, SALT and salt"})
     assert differs()["Warm kitchen"] == ("kind of acid", "acid", "salt")
-    write(**{"variant[2].differs": "temperature, grape leaf"})
+    write(**{"variant[2].differs": "temperature, 3 grape leaves"})
     assert fields(host.read(QUESTION))["variant[3].differs"] == "days of fermenting"
-    expected = {"As always": (), "Warm kitchen": ("temperature_c", "grape_leaf")}
+    expected = {"As always": (), "Warm kitchen": ("temperature_c", "3_grape_leaves")}
     assert differs() == expected | {"Ten days longer": ("fermented",)}
     for jar, value in (("usual", "no"), ("oak-leaf", "yes")):
         page = host.read(f"/t/crisp/jars/new-{jar}")
-        assert fields(page)["grape_leaf"] == value
+        assert fields(page)["3_grape_leaves"] == value
         assert 'for="fermented"' not in page
         form = fields(page) | {"salt_g": "26"}
         assert host.post(f"/t/crisp/jars/new-{jar}", **form).status_code == 303

@@ -196,7 +196,7 @@ def _own_lines(found: Stage, table: TextTable) -> list[str]:
     from blindspoon.batches.differences import own_points  # noqa: PLC0415 - not at the start
 
     used = [name for name in table.columns if any(table.cells(name))]
-    meant = [name for name in own_points(found.plan) if name.isidentifier()]
+    meant = [name for name in own_points(found.plan) if re.fullmatch(r"\w+", name)]
     return [name for name in dict.fromkeys([*used, *meant]) if name not in _KINDS]
 
 
