@@ -69,7 +69,7 @@ def test_a_warm_up_cup_for_everybody_is_asked_for(case):
 
 def test_the_cup_that_a_taster_of_a_not_a_knows_is_poured_counted_and_set_out(sets_alone):
     pages = print_sheets(*sets_alone("a-not-a"), portion_g=10)
-    poured = "a cup without a code from rock, to be tasted before it: 2 cups, 20 g in all."
+    poured = "a cup without a code from Rock, to be tasted before it: 2 cups, 20 g in all."
     assert pages["pouring.html"].decode().count(poured) == 2
     assert "and 4 cups, 40 g in all without a code" in pages["checklist.html"].decode()
     assert pages["trays.html"].decode().count("<span>no code</span>") == 4
