@@ -322,9 +322,11 @@ def _course_in_words(trial: Trial) -> str:
 
 def rule_beside(trial: Trial) -> str:
     """Say what else is scored, and what that is good for; empty where nothing is."""
-    primary = trial.decision.primary
-    followed = [trial.course.attribute] if trial.course and "course" in primary else []
+    primary, course = trial.decision.primary, trial.course
+    followed = [course.attribute] if course and "course" in primary else []
     rest = [a.label for a in trial.attributes if a.name not in (*primary, *followed)]
+    if course and not followed:
+        rest.append(f"{trial.attribute(course.attribute).label} over {OVER[course.over]}")
     if not rest or not primary:
         return ""
     is_are = "is" if len(rest) == 1 else "are"

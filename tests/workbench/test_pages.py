@@ -308,6 +308,8 @@ def test_a_question_of_days_is_asked_and_taken_back_on_its_page(at):
     days = {"course.over": "fermented_days", "course.asks": "both", "course.level": "6,5",
             "course.accept": "Would eat it?"}  # fmt: skip
     assert host.post(QUESTION, **days).status_code == 303
+    said = "Crunch over days of fermenting is scored as well. Whatever that shows is an idea for"
+    assert said in host.read("/t/crisp/rule")
     page = host.read(QUESTION)
     assert "One age of" in page
     ticked = {"decision.margin": "1", "decision.primary": "course", **days}
