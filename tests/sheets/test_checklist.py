@@ -83,7 +83,9 @@ def test_one_alone_gets_both_protocols(case):
     assert texts(checklist)["Keyed in."].endswith("comes last, without a score.")
 
 
-@pytest.mark.parametrize(("method", "kept"), [("triangle", False), ("duo-trio", True)])
+@pytest.mark.parametrize(
+    ("method", "kept"), [("triangle", False), ("duo-trio", True), ("a-not-a", True)]
+)
 def test_one_alone_mixes_no_cups_of_two_sets(sets_alone, method, kept):
     trial, plan = sets_alone(method)
     told = texts(make_checklist(trial, plan, None))
