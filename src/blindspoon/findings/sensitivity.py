@@ -266,17 +266,10 @@ def study_influence(
         for result, scores in given
         if result.comparisons
     )
-    second = (  # what it said already; where it has no result nothing changes
-        replace(outcome, verdict=None) if isinstance(contrast, NoResult) else study.against(outcome)
-        for result in study.compared
-        for comparison in result.comparisons
-        for contrast in comparison.contrasts[1:]
-        for outcome in [judged(result, comparison, contrast)]
-    )
     made = (
         *_in_turn(study, "taster"),
         *_in_turn(study, "session"),
-        Alternative(name="procedure", left_out="", outcomes=tuple(second)),
+        _by_the_other(study),
         _as_categories(study, fits),
         _without_position(study),
     )
@@ -323,6 +316,17 @@ def _too_much(study: Study, refits: int) -> str:
         f"It would take {refits:,} refits of {study.table.taster.size:,} cups; up to "
         f"{MOST_REFITS} refits, and {MOST_SCORES:,} cups in all, it is done."
     )
+
+
+def _by_the_other(study: Study) -> Alternative:
+    """Take what the procedure that does not decide said already."""
+    outcomes = []
+    for result in study.compared:
+        for comparison in result.comparisons:
+            _, contrast = comparison.contrasts
+            outcome, none = judged(result, comparison, contrast), isinstance(contrast, NoResult)
+            outcomes.append(replace(outcome, verdict=None) if none else study.against(outcome))
+    return Alternative(name="procedure", left_out="", outcomes=tuple(outcomes))
 
 
 def _as_categories(
