@@ -7,7 +7,8 @@ TrialError
     ├── DesignError      a design that cannot be drawn or compared
     └── FormError        the score page
 
-Only `cli.main` catches `TrialError`. Every other exception is a bug and keeps its traceback.
+Whoever reads several files gathers their problems; commands and pages tell them. Every other
+exception is a bug and keeps its traceback.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Sequence

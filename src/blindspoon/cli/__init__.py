@@ -1,4 +1,4 @@
-"""The verbs. Nothing else prints, and nothing else catches `TrialError`."""
+"""The verbs. Nothing else prints; problems of a folder end here with exit code 1."""
 
 from __future__ import annotations
 

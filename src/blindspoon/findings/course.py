@@ -44,8 +44,8 @@ Against = Literal["control", "level", "nothing"]
 class CourseDay:
     """One day of a series, as ``course.over`` counts them, and what was tasted at that age.
 
-    `mean` and `control` are plain means of the scores in the same sittings, in points; the second
-    NaN where there was none. `found` is of the tasters' values on this day alone. The verdict is by
+    `mean` and `control` are plain means of the scores in the same sittings, in points; None where
+    there were none. `found` is of the tasters' values on this day alone. The verdict is by
     the fixed sequences; with a level, "alike" is at it or past it, "different" short of it; None
     where nothing can be judged.
     """
@@ -54,8 +54,8 @@ class CourseDay:
     sessions: tuple[str, ...]
     variants: tuple[str, ...]
     batches: tuple[str, ...]
-    mean: float
-    control: float
+    mean: float | None
+    control: float | None
     found: DayFound | NoResult
     verdict: Kind | None = None
 
@@ -291,8 +291,8 @@ def _days(
             sessions=tuple(dict.fromkeys(session for _, session in cells)),
             variants=tuple(dict.fromkeys(variant for variant, _ in cells)),
             batches=tuple(dict.fromkeys(name for cell in cells for name in ages.batches[cell])),
-            mean=float(given.mean()) if given.size else float("nan"),
-            control=float(beside.mean()) if beside.size else float("nan"),
+            mean=float(given.mean()) if given.size else None,
+            control=float(beside.mean()) if beside.size else None,
             found=found,
         )
 

@@ -3,7 +3,6 @@
 The names of the fields are public; ``docs/reference/json.md`` lists them.
 """
 
-import math
 from collections.abc import Sequence
 from dataclasses import asdict, replace
 from typing import Any
@@ -261,14 +260,6 @@ def choice_rows(choices: Sequence[ChoiceFound], blank: str) -> list[tuple[str, .
 # The course over days ---------------------------------------------------------------------------
 
 
-def _finite(name: str) -> Any:  # noqa: ANN401 - of a day
-    def of(day: object) -> float | None:
-        value = float(getattr(day, name))
-        return None if math.isnan(value) else value
-
-    return of
-
-
 FOUND = {
     against: (
         Column("tasters", "Tasters"),
@@ -286,12 +277,8 @@ FOUND = {
 DAY = (
     Column("day", "Day"),
     *named("sessions variants batches"),
-    Column(
-        "mean", "Score", points_cell, of=_finite("mean"), missing=lambda _: "nothing was scored"
-    ),
-    Column(
-        "control", "Control", points_cell, of=_finite("control"), missing=lambda _: "not tasted"
-    ),
+    Column("mean", "Score", points_cell, missing=lambda _: "nothing was scored"),
+    Column("control", "Control", points_cell, missing=lambda _: "not tasted"),
     Column("found", inner=FOUND["control"]),
     Column("verdict", "Verdict", lambda verdict, _: verdict),
 )
