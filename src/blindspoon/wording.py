@@ -63,6 +63,15 @@ def number(value: float, digits: int) -> str:
     return f"{rounded:f}".replace("-", MINUS)
 
 
+def whole(value: float) -> int:
+    """Take the nearest whole number, as `number` does.
+
+    >>> whole(2.5), whole(-0.5), whole(0.4)
+    (3, -1, 0)
+    """
+    return int(number(value, 0).replace(MINUS, "-"))
+
+
 def plain(value: float) -> str:
     """Write a number that people chose (a margin, a scale end) as they would write it.
 
@@ -326,10 +335,10 @@ def kitchen(grams: float) -> str:
 def grams(mass: float) -> str:
     r"""Write a mass with its unit.
 
-    >>> grams(1000), grams(22.74)
-    ('1,000\xa0g', '22.7\xa0g')
+    >>> grams(1000.5), grams(22.74)
+    ('1,001\xa0g', '22.7\xa0g')
     """
-    text = f"{round(mass):,}" if mass >= 1000 else kitchen(mass)
+    text = f"{whole(mass):,}" if mass >= 1000 else kitchen(mass)
     return f"{text}{NO_BREAK}g"
 
 

@@ -49,6 +49,8 @@ def what(*differences, batches=1, **more):
         (difference("temperature_c", 2.54, "°C"), "2.54 °C warmer"),
         (difference("temperature_c", -12.0, "°C"), "12 °C cooler"),
         (difference("fermented", 7.0, "days"), "fermented 7 days longer"),
+        (difference("fermented", 2.5, "days"), "fermented 3 days longer"),
+        (difference("fermented", -0.5, "days"), "fermented 1 day less"),
         (difference("salt", 0.31, "%"), "0.31 percentage points higher in salt"),
         (difference("calcium_g", 1.3, "g"), "higher in calcium by 1.3 g"),
         (difference("lot", 1.0), "higher in lot by 1"),

@@ -137,7 +137,7 @@ def in_words(difference: Difference) -> str:
     named = {"c": "°C", "%": points, "percent": points}.get(unit, unit)
     size = f"{number} {named}".rstrip()
     if unit == "days":
-        size = wording.count(round(abs(amount)), "day")
+        size = wording.count(wording.whole(abs(amount)), "day")
     size = size.replace(" ", wording.NO_BREAK, 1)
     return _PHRASES.get(difference.factor, usual)[amount <= 0].format(name=name, size=size)
 

@@ -474,7 +474,9 @@ def _others_table(trial: Trial, jars: Mapping[str, Recipe]) -> Table:
     rows = []
     for variant in trial.variants:
         jar = jars.get(variant.name)
-        days = "" if jar is None or jar.days is None else wording.count(round(jar.days), "day")
+        days = (
+            "" if jar is None or jar.days is None else wording.count(wording.whole(jar.days), "day")
+        )
         held = "" if jar is None else wording.grams(jar.made_g)
         own = [jar.others.get(name, "") if jar else "" for name in names]
         rows.append((variant.label, blank_as_dash([variant.method, held, days, *own])))

@@ -174,7 +174,7 @@ def recipe_table(trial: Trial, made: summary.Made | None, jar_g: float = JAR_G) 
         warmth = followed[WARMTH].others.get("temperature_c", "")
         meant = trial.variant(jar.variant).differs
         other = (_as_made(jar if name in meant else control or jar, name, jar_g) for name in told)
-        cells = [*grams, *other, "" if days is None else f"{days:.0f}", warmth]
+        cells = [*grams, *other, "" if days is None else wording.number(days, 0), warmth]
         rows.append((trial.variant(jar.variant).label, blank_as_dash(cells)))
     heads = (
         *(HEADS.get(name) or capital(summary.factor_name(name)) for name in (*used, *told)),
