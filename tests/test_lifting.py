@@ -142,6 +142,17 @@ def test_every_verb_ends_with_what_comes_next(blindspoon, folder, tmp_path):
     assert blindspoon("check", folder).stderr.startswith("Next: mend the problems")
 
 
+def test_two_who_may_both_taste_are_not_sent_to_the_pouring_sheet(blindspoon, tmp_path):
+    names = '"Cleo", "Dev", "Eve", "Finn"'
+    for told, tasters in ((True, '"Ada", "Ben"'), (False, f'"Ada", "Ben", {names}')):
+        folder = tmp_path / f"{told}"
+        folder.mkdir()
+        toml = re.sub(r"tasters = .*", f"tasters = [{tasters}]", TOML)
+        (folder / "trial.toml").write_text(toml, encoding="utf-8")
+        said = blindspoon("blind", folder).stderr
+        assert ("checklist.html and both-taste in its place" in said) is told
+
+
 def test_what_is_missing_is_listed_and_no_is_taken_for_an_answer(blindspoon, folder):
     taste(folder, who=("Ada", "Ben"))
     before = (folder / "seal.toml").read_bytes()

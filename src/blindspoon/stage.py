@@ -43,7 +43,7 @@ STATES: dict[State, tuple[str, str, str]] = {
     "planned": ("Planned", "Every jar is written down, and nobody has tasted yet.",
                 '"blindspoon blind {0}" draws the codes and seals the rule of {0}/trial.toml'),
     "sealed": ("Codes drawn", "The codes are drawn, and nobody has tasted yet.",
-               "print from {0}/sheets helper.html (only who pours reads it), table.html, "
+               "print from {0}/sheets helper.html (only who pours reads it{1}), table.html, "
                'labels.html and, for paper, ballots.html; then "blindspoon collect {0}" '
                "(--lan for phones)"),
     "tasting": ("Tasting now", "Tasters have begun: {0}.",
@@ -52,8 +52,8 @@ STATES: dict[State, tuple[str, str, str]] = {
     "closed": ("Tasting closed", "The tasting is closed: {0}.",
                '"blindspoon check {0}", then "blindspoon lift {0}"'),
     "lifted": ("Blind lifted", "The blind is lifted: {0}.",
-               'read it with "blindspoon compare {0}" and "blindspoon report {0}", then '
-               '"blindspoon publish {0}"'),
+               '"blindspoon compare {0}" prints the verdicts, "blindspoon report {0}" writes the '
+               'page, "blindspoon publish {0}" all that is sent out'),
     "published": ("Published", "It is published: {0}.", "look through it before you send it"),
     "never coded": ("Tasted without codes", "It was tasted, but cups had no codes, so nothing "
                     "shows that it was tasted blind.", '"blindspoon report {0}"'),
@@ -62,11 +62,12 @@ STATES: dict[State, tuple[str, str, str]] = {
     "broken": ("Cannot be read", "", '"blindspoon check {0}" names every problem'),
 }  # fmt: skip
 """What a trial is called, where it stands with so many cups scored, and what comes next for who
-types, with the folder."""
+types, with the folder and what two print who both taste."""
 _UNMADE = (
     '"blindspoon size {0}" says what your tasters can show; write what you make into '
     '{0}/batches.csv, then "blindspoon blind {0}"'
 )
+_TWO = "; where both of you taste, checklist.html and both-taste in its place"
 
 
 class Step(NamedTuple):
@@ -179,7 +180,8 @@ class Stage:
     def follows(self) -> str:
         """What comes next for who types commands."""
         told = _UNMADE if self.state == "planned" and self.unmade else STATES[self.state][2]
-        return told.format(shlex.quote(f"{self.folder}"))
+        two = (self.folder / "sheets" / "both-taste").is_dir()
+        return told.format(shlex.quote(f"{self.folder}"), _TWO if two else "")
 
     def locked(self, part: Part) -> str:
         """Say why a part may not be changed now, and what opens it; empty where it may.

@@ -134,7 +134,9 @@ class Camera:
 
     def part(self, name: str, address: str, selector: str, width: int = 900) -> None:
         with self.page(address, width) as page:
-            box = page.locator(selector).first.bounding_box()
+            part = page.locator(selector).first
+            part.evaluate("part => { while (part.previousSibling) part.previousSibling.remove(); }")
+            box = part.bounding_box()
             assert box is not None
             clip = {
                 "x": max(box["x"] - MARGIN, 0),
