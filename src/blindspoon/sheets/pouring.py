@@ -271,12 +271,11 @@ def amount(cups: int, portion_g: float | None) -> str:
 def weight(grams: float) -> str:
     """Write a weight as a scale shows it.
 
-    >>> weight(12.5), weight(120), weight(1260)
-    ('12.5 g', '120 g', '1.26 kg')
+    >>> weight(12.25), weight(120), weight(1265)
+    ('12.3 g', '120 g', '1.27 kg')
     """
-    if grams >= 1000:
-        return f"{wording.plain(round(grams / 1000, 2))} kg"
-    return f"{wording.plain(round(grams, 1))} g"
+    size, digits, unit = (grams / 1000, 2, "kg") if grams >= 1000 else (grams, 1, "g")
+    return f"{wording.plain(float(wording.number(size, digits)))} {unit}"
 
 
 def _letter(number: int) -> str:
