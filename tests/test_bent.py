@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime
+import io
 import os
 import re
 import shlex
@@ -11,11 +13,13 @@ import subprocess
 import sys
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
-from blindspoon.drawing import add_late, draw_blind, write_sheets
+from blindspoon.cli import main
+from blindspoon.drawing import add_late, draw_blind, take_back, write_sheets
 from blindspoon.errors import DesignError, Rule, TrialError, TrialFileError, together
 from blindspoon.files import disk, own_state
 from blindspoon.files.durable import put_aside
@@ -24,6 +28,7 @@ from blindspoon.files.trial_toml import names_by_label, parse_trial
 from blindspoon.old_table import trial_from
 from blindspoon.serving.draw import add_taster, draw
 from blindspoon.serving.plan import ServingRequest, plan_from_rows
+from blindspoon.stage import Stage
 from blindspoon.wording import number
 from tests.conftest import ROOT
 
@@ -179,17 +184,26 @@ def test_two_who_add_tasters_at_once_lose_none(bent):
 
 
 @pytest.mark.parametrize(
-    ("system", "opened"),
+    ("system", "shelf", "opened"),
     [
-        ("linux", '"/a 100 %% \\\\$jar"'),
-        ("darwin", "'/a 100 % $jar'"),
-        ("win32", '"/a 100 %% $jar"'),
+        ("linux", "/a 100 % $jar", '"/a 100 %% \\\\$jar"'),
+        ("darwin", "/a 100 % $jar", "'/a 100 % $jar'"),
+        ("win32", "/a 100 % $jar", '"/a 100 %% $jar"'),
+        ("win32", "E:\\", '"E:\\\\"'),  # one alone would make the quotation mark a letter
     ],
 )
-def test_a_double_click_opens_a_shelf_of_any_name(monkeypatch, tmp_path, system, opened):
+def test_a_double_click_opens_a_shelf_of_any_name(monkeypatch, tmp_path, system, shelf, opened):
     monkeypatch.setenv("HOME", str(tmp_path))
     monkeypatch.setattr(sys, "platform", system)
-    starter = own_state.put_starter(Path("/a 100 % $jar"))
+    desktop = tmp_path / ("OneDrive" if system == "win32" else ".") / "Desktop"
+    registry = SimpleNamespace(
+        HKEY_CURRENT_USER=0, OpenKey=lambda *_: contextlib.nullcontext(),
+        QueryValueEx=lambda _, name: (f"%USERPROFILE%/OneDrive/{name}", 2),
+        ExpandEnvironmentStrings=lambda text: text.replace("%USERPROFILE%", str(tmp_path)),
+    )  # fmt: skip
+    monkeypatch.setitem(sys.modules, "winreg", registry)
+    starter = own_state.put_starter(Path(shelf))
+    assert starter.parent == desktop
     lines = starter.read_text(encoding="utf-8").splitlines()
     assert [line.endswith(f" open {opened}") for line in lines].count(True) == 1
     assert ("chcp 65001 >nul" in lines) == (system == "win32")  # a name may have any letters
@@ -241,3 +255,55 @@ def test_a_full_disk_behind_the_output_is_said_in_a_line():
         )
     said = "The disk is full: not all of the output was written.\n"
     assert (done.returncode, done.stderr) == (1, said)
+
+
+def test_a_drawing_with_a_file_that_is_open_elsewhere_stays_whole(bent, monkeypatch):
+    folder = bent("allotment-cucumbers", scores=None, servings=None, key=None)
+    (folder / "seal.toml").unlink()
+    draw_blind(folder, datetime.date(2026, 9, 5))
+    before = disk.fingerprint(disk.read_folder(folder).files)
+
+    def in_use(path, to, replace=Path.replace):
+        if path.name == "servings.csv":
+            raise PermissionError(13, "It is used by another process", f"{path}")
+        return replace(path, to)
+
+    for name in ("replace", "rename"):
+        monkeypatch.setattr(Path, name, in_use)
+    with pytest.raises(TrialFileError, match="close other programs"):
+        take_back(folder, datetime.date(2026, 9, 6))
+    assert disk.fingerprint(disk.read_folder(folder).files) == before
+
+
+class Terminal(io.TextIOWrapper):
+    def isatty(self):
+        return True
+
+
+@pytest.mark.parametrize("encoding", ["cp1252", "cp437", "cp850", "iso8859-7", "utf-8"])
+def test_a_terminal_of_few_letters_shows_a_minus_as_a_minus(monkeypatch, tmp_path, encoding):
+    written = io.BytesIO()
+    monkeypatch.setattr(sys, "stdout", Terminal(written, encoding=encoding))
+    with contextlib.suppress(SystemExit):
+        main(["explain", "other-scale"])  # from −2 to 10
+    with contextlib.suppress(SystemExit):
+        main(["new", f"{tmp_path / 'Ωμέγα'}-🥒\udcfc", "--plain"])
+    sys.stdout.flush()
+    said = written.getvalue().decode(encoding)
+    assert re.search("from [-−]2 to", said)
+    assert "New trial: " in said
+    assert "Traceback" not in said
+
+
+@pytest.mark.parametrize(
+    ("folder", "typed"),
+    [
+        (r"C:\Users\Ada Lo\R&D", r'blind "C:\Users\Ada Lo\R&D"'),
+        (r"trials\jars", r"blind trials\jars"),
+        ("it's", 'blind "it\'s"'),
+    ],
+)
+def test_what_comes_next_can_be_typed_on_windows(monkeypatch, folder, typed):
+    """cmd takes single quotes for letters of the name."""
+    monkeypatch.setattr(sys, "platform", "win32")
+    assert typed in Stage(folder=Path(folder), state="planned").follows

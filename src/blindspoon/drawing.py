@@ -235,7 +235,11 @@ def take_back(folder: Path, today: datetime.date) -> Path:
         _see_untasted(text, lifted=bool(seal.lifted))
         seeded = put(text.toml, "trial.seed", secrets.randbelow(10**8))
         disk.write_file_atomically(folder / "trial.toml", seeded.encode())
-        return durable.put_aside(folder, ("key.csv", "servings.csv", "sheets", FILE), today)
+        try:
+            return durable.put_aside(folder, ("key.csv", "servings.csv", "sheets", FILE), today)
+        except TrialError:  # with another seed a lost key could not be drawn again
+            disk.write_file_atomically(folder / "trial.toml", text.files["trial.toml"])
+            raise
 
 
 def _first(trial: Trial, request: ServingRequest) -> ServingPlan:

@@ -2,7 +2,9 @@
 
 import contextlib
 import json
+import re
 import shlex
+import sys
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -181,7 +183,12 @@ class Stage:
         """What comes next for who types commands."""
         told = _UNMADE if self.state == "planned" and self.unmade else STATES[self.state][2]
         two = (self.folder / "sheets" / "both-taste").is_dir()
-        return told.format(shlex.quote(f"{self.folder}"), _TWO if two else "")
+        typed = f"{self.folder}"
+        if sys.platform != "win32":
+            typed = shlex.quote(typed)
+        elif re.search(r"[^\w.:/\\-]", typed):
+            typed = f'"{typed}"'
+        return told.format(typed, _TWO if two else "")
 
     def locked(self, part: Part) -> str:
         """Say why a part may not be changed now, and what opens it; empty where it may.

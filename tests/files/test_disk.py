@@ -141,6 +141,13 @@ def test_a_ballots_file_is_said(tmp_path, coded):
     assert "ballots: it cannot be read: not a directory" in problems_of(folder)[0]
 
 
+def test_a_file_that_is_read_under_other_capitals_is_not_called_unread(tmp_path, coded):
+    """Windows and macOS find Scores.csv as scores.csv; a link stands for that here."""
+    folder = put(tmp_path, coded)
+    (folder / "Scores.csv").hardlink_to(folder / "scores.csv")
+    assert "Scores.csv" not in [note.file for note in disk.read_folder(folder).notes]
+
+
 def test_the_fingerprint_changes_with_every_byte_and_name(tmp_path, coded):
     print_of = disk.fingerprint(coded)
     others = [
@@ -166,6 +173,38 @@ def test_a_report_is_written_and_replaced_whole(tmp_path):
     assert [path.name for path in target.parent.iterdir()] == ["cucumbers"]
 
 
+def test_files_that_belong_together_stay_where_one_is_open_elsewhere(tmp_path, monkeypatch):
+    before = put(tmp_path, {"seal.toml": b"old", "servings.csv": b"old"})
+    replace = Path.replace
+
+    def in_use(path, to):
+        if Path(to).name == "servings.csv":
+            raise PermissionError(13, "It is used by another process")
+        return replace(path, to)
+
+    monkeypatch.setattr(Path, "replace", in_use)
+    new = {before / name: b"new" for name in ("seal.toml", "key.csv", "servings.csv")}
+    with pytest.raises(TrialFileError, match=r"servings.csv: it cannot be written: it is used"):
+        disk.write_files_atomically(new)
+    assert tree(tmp_path) == {"seal.toml": b"old", "servings.csv": b"old"}
+
+
+def test_a_file_that_is_looked_at_for_a_moment_is_replaced(tmp_path, monkeypatch):
+    """A virus scanner, or a reader of our own: error 32 of Windows, "sharing violation"."""
+    replace, looks = Path.replace, [1, 2]
+
+    def in_use(path, to):
+        if looks:
+            error = PermissionError(13, "It is used by another process")
+            error.winerror = looks.pop() and 32
+            raise error
+        return replace(path, to)
+
+    monkeypatch.setattr(Path, "replace", in_use)
+    disk.replace_file(tmp_path / "1-T01.csv", b"7")
+    assert tree(tmp_path) == {"1-T01.csv": b"7"}
+
+
 def fail(*_):
     raise OSError(28, "No space left on device")
 
@@ -183,14 +222,14 @@ def test_a_report_that_cannot_be_written_leaves_the_old_one(tmp_path, monkeypatc
 def test_a_failed_move_puts_the_old_report_back(tmp_path, monkeypatch):
     target = tmp_path / "cucumbers"
     disk.write_folder_atomically(target, REPORT)
-    rename = Path.rename
+    replace = Path.replace
 
     def refuse_the_new_one(path, to):
         if path.suffix == ".new":
             raise PermissionError(13, "Permission denied")
-        return rename(path, to)
+        return replace(path, to)
 
-    monkeypatch.setattr(Path, "rename", refuse_the_new_one)
+    monkeypatch.setattr(Path, "replace", refuse_the_new_one)
     with pytest.raises(TrialFileError, match="what was there before is unchanged"):
         disk.write_folder_atomically(target, NEWER)
     assert tree(tmp_path) == {f"cucumbers/{name}": data for name, data in REPORT.items()}
@@ -230,12 +269,12 @@ def test_a_process_killed_while_writing_harms_nothing(tmp_path):
     disk.write_folder_atomically(target, REPORT)
     code = (
         "import os, pathlib\nfrom blindspoon.files import disk\n"
-        "move = pathlib.Path.rename\n"
+        "move = pathlib.Path.replace\n"
         "def die(path, to):\n"
         "    if path.suffix == '.new':\n"
         "        os._exit(9)\n"
         "    return move(path, to)\n"
-        "pathlib.Path.rename = die\n"
+        "pathlib.Path.replace = die\n"
         f"disk.write_folder_atomically(pathlib.Path({str(target)!r}), {NEWER!r})\n"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 9

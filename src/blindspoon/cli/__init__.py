@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import errno
 import io
 import sys
@@ -98,15 +99,29 @@ for verb in (
     commands.add_command(verb)
 
 
+_NEAREST = dict(zip("−‑–…“”‘’→", "---.\"\"''>", strict=True))  # noqa: RUF001 - seen apart
+
+
+def _nearest(error: UnicodeError) -> tuple[str, int]:
+    """Give what a terminal can show for what it cannot: a plain minus for a minus."""
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    lost = error.object[error.start : error.end]
+    return "".join(_NEAREST.get(letter, "?") for letter in lost), error.end
+
+
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run a command; leave with 0 done, 1 the user's files, 2 usage, 130 stopped.
 
     Into a file or another program everything goes as UTF-8, whatever the system's own encoding is;
-    a name in another one goes as it is.
+    a name in another one goes as it is. A terminal of fewer letters gets what is nearest.
     """
     sys.stdin = sys.stdin or io.StringIO()  # None where it is closed
+    codecs.register_error("nearest", _nearest)
     for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper) and not stream.isatty():
+        if isinstance(stream, io.TextIOWrapper) and stream.isatty():
+            stream.reconfigure(errors="nearest")
+        elif isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(encoding="utf-8", errors="surrogateescape")
     try:
         commands.main(args=arguments, prog_name="blindspoon", standalone_mode=False)

@@ -10,6 +10,7 @@ import re
 import secrets
 import shutil
 import threading
+import time
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -233,18 +234,14 @@ def make_files(folder: Path, contents: Mapping[str, bytes]) -> None:
     if taken:
         found = "there is such a file already"
         raise TrialFileError([_TAKEN.broken(found, name) for name in taken])
-    try:
-        write_files_atomically({folder / name: data for name, data in contents.items()})
-    except TrialFileError:
-        for name in contents:
-            _remove(folder / name)
-        raise
+    write_files_atomically({folder / name: data for name, data in contents.items()})
+
+
+FREE = "Free the place, close other programs that have it open, or choose another"
 
 
 @contextlib.contextmanager
-def complaining(
-    place: Path | None = None, remedy: str = "Free the place, or choose another"
-) -> Iterator[None]:
+def complaining(place: Path | None = None, remedy: str = FREE) -> Iterator[None]:
     """Turn an error in writing a place, else the file of the error, into a problem."""
     try:
         yield
@@ -262,7 +259,7 @@ def write_file_atomically(target: Path, content: bytes) -> None:
 def write_files_atomically(contents: Mapping[Path, bytes]) -> None:
     """Write files that belong together, moved to their places in this order once all are whole.
 
-    Raises TrialFileError if one could not be written; earlier files are still there.
+    Raises TrialFileError if one could not be written; all are as they were then.
     """
     with complaining():
         for target in contents:
@@ -281,20 +278,42 @@ def replace_file(target: Path, content: bytes, mode: int = 0o666) -> None:
 
 def _replace(contents: Mapping[Path, bytes], mode: int = 0o666) -> None:
     new = {target: _sibling(target, "new") for target in contents}
-    target = Path()
+    target, before = Path(), dict[Path, bytes | None]()
     try:
         for target, content in contents.items():
             _write(new[target], content, mode)
         for target, path in new.items():
-            path.replace(target)
+            old = target.read_bytes() if target.exists() and len(new) > 1 else None
+            move(path, target)
+            before[target] = old
         for folder in {target.parent for target in new}:
             _sync_folder(folder)
     except BaseException as error:
         for path in new.values():
             _remove(path)
+        for moved, old in before.items():
+            if old is None:
+                _remove(moved)
+            else:
+                _replace({moved: old}, mode)
         if isinstance(error, OSError):  # and not by the name of the file beside it
             raise OSError(error.errno, error.strerror or str(error), str(target)) from error
         raise
+
+
+def move(path: Path, target: Path) -> None:
+    """Move a file over an earlier one, or a folder to a free place. Raises OSError.
+
+    Windows refuses while any program reads it, as a virus scanner does for a moment.
+    """
+    for wait in (0.02, 0.1, 0.2, 0.5, 0):
+        try:
+            path.replace(target)
+            return
+        except PermissionError as error:
+            if not wait or getattr(error, "winerror", None) is None:
+                raise
+            time.sleep(wait)
 
 
 def write_folder_atomically(target: Path, contents: Mapping[str, bytes]) -> None:
@@ -367,7 +386,9 @@ def _notes(folder: Path) -> Iterator[Note]:
     for path in sorted(folder.iterdir()):
         kept = path.suffix.lower() in (".csv", ".tsv", ".toml")
         meant = f"{path.name.partition('.')[0].lower()}.csv"  # scores.xlsx, scores.csv.txt
-        if path.name not in _READ and (kept or meant in TABLES):
+        same = folder / path.name.lower()  # for a system that takes no notice of capitals
+        read = same.name in _READ and same.exists() and path.samefile(same)
+        if not read and (kept or meant in TABLES):
             hint = did_you_mean(path.name, _READ) if kept else f": save it as CSV, as {meant}"
             text = f"the file is not read{hint}"
             yield Note(file=shown(path.name), text=text)
@@ -426,12 +447,12 @@ def _exchange(target: Path, new: Path, old: Path) -> None:
     """Move the folder that is there aside and the new one in; move back if that fails."""
     with _EXCHANGE:
         if target.exists():
-            target.rename(old)
+            move(target, old)
         try:
-            new.rename(target)
+            move(new, target)
         except BaseException:
             if old.exists():
-                old.rename(target)
+                move(old, target)
             raise
     _sync_folder(target.parent)
 

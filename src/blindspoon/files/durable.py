@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from blindspoon.errors import Rule, TrialFileError, shown
-from blindspoon.files.disk import cannot, clear_up, complaining, replace_file
+from blindspoon.files.disk import cannot, clear_up, complaining, move, replace_file
 
 PRIVATE = ".blindspoon"  # folder in the trial folder for what is never published
 CLOSE = "Free the place, close other programs that have it open, and try again"
@@ -123,8 +123,11 @@ def _opened(file: Path) -> BinaryIO:
 
 
 def put_aside(folder: Path, names: Sequence[str], day: datetime.date) -> Path:
-    """Move files into a new folder of this day in ``.blindspoon/drawn``, those that are there."""
-    with complaining(remedy=CLOSE):
+    """Move files into a new folder of this day in ``.blindspoon/drawn``, those that are there.
+
+    Raises TrialFileError if one could not be moved; all are as they were then.
+    """
+    with complaining(remedy=CLOSE), contextlib.ExitStack() as back:
         days = folder / PRIVATE / "drawn"
         days.mkdir(exist_ok=True)
         places = (days / f"{day}-{number}" for number in itertools.count(1))
@@ -132,7 +135,9 @@ def put_aside(folder: Path, names: Sequence[str], day: datetime.date) -> Path:
         aside.mkdir()
         for name in names:
             if (folder / name).exists():
-                (folder / name).rename(aside / name)
+                move(folder / name, aside / name)
+                back.callback(move, aside / name, folder / name)
+        back.pop_all()
     return aside
 
 

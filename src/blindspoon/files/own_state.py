@@ -14,6 +14,8 @@ from pathlib import Path
 
 from blindspoon.files.disk import complaining, replace_file
 
+_FOLDERS = r"Software\Microsoft\Windows\CurrentVersion\Explorer\User Shell Folders"
+
 
 def state_folder() -> Path:
     """Find the folder for a program's own state, as the system has it."""
@@ -104,6 +106,7 @@ def put_starter(shelf: Path) -> Path:
     """Put a file on the desktop that opens a shelf at a double click. Raises OSError."""
     command = f'"{sys.executable}" -m blindspoon open "{shelf}"'.replace("%", "%%")
     if sys.platform == "win32":
+        command = command.replace('\\"', '\\\\"')  # of a drive
         lines = "@echo off", "chcp 65001 >nul", command, "if errorlevel 1 pause"  # 65001: UTF-8
         name, text = "Blindspoon.cmd", "".join(f"{line}\r\n" for line in lines)
     elif sys.platform == "darwin":
@@ -118,6 +121,13 @@ def put_starter(shelf: Path) -> Path:
         told = (Path.home() / ".config" / "user-dirs.dirs").read_text(encoding="utf-8")
         if named := re.search(r'^XDG_DESKTOP_DIR="\$HOME/([^"]+)"', told, re.MULTILINE):
             desktop = Path.home() / named[1]
+    if sys.platform == "win32":  # OneDrive moves it
+        import winreg  # noqa: PLC0415 - only there
+
+        user = winreg.HKEY_CURRENT_USER
+        with contextlib.suppress(OSError), winreg.OpenKey(user, _FOLDERS) as key:
+            found, _ = winreg.QueryValueEx(key, "Desktop")
+            desktop = Path(winreg.ExpandEnvironmentStrings(found))
     file = desktop / name
     file.parent.mkdir(parents=True, exist_ok=True)
     replace_file(file, text.encode(errors="surrogateescape"), 0o755)
