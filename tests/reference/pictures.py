@@ -170,7 +170,7 @@ def from_the_demonstration(camera: Camera, place: Path) -> None:
 def from_the_tutorial(camera: Camera, place: Path) -> None:
     folder = tutorial(place)
     sheets = folder / "sheets"
-    camera.top("ballot", (sheets / "ballots.html").as_uri(), height=405)
+    camera.top("ballot", (sheets / "ballots.html").as_uri(), height=272)
     camera.part("pouring-sheet", (sheets / "helper.html").as_uri(), ".part.pouring")
     with served(folder) as links, camera.page(links["Ada"], 390, 760) as page:
         page.locator("button.main").click()
