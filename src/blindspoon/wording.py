@@ -274,19 +274,20 @@ def sentence(text: str) -> str:
     return text if text.endswith("?") else f"{text}."
 
 
-def comparative(difference: float, attribute: Attribute) -> str:
+def comparative(
+    difference: float, attribute: Attribute, *, was: str = "was", how: str = "", on: bool = True
+) -> str:
     """Say in the words of the scale which way a difference points.
 
-    "was crisper than" where trial.toml gives the word; otherwise "scored higher on texture (towards
-    “crisp”) than".
+    "was crisper" where trial.toml gives the word; otherwise "scored higher on texture (towards
+    “crisp”)", the attribute named if `on`.
     """
-    word = attribute.more if difference > 0 else attribute.less
-    if word:
-        return f"was {word} than"
-    end = attribute.high if difference > 0 else attribute.low
+    up = difference > 0
+    if word := attribute.more if up else attribute.less:
+        return f"{was} {how}{word}"
+    end, label = attribute.high if up else attribute.low, f" on {attribute.label.lower()}" * on
     towards = f" (towards “{end}”)" if end else ""
-    level = "higher" if difference > 0 else "lower"
-    return f"scored {level} on {attribute.label.lower()}{towards} than"
+    return f"scored {how}{'higher' if up else 'lower'}{label}{towards}"
 
 
 NUMERALS = "no one two three four five six seven eight nine ten eleven twelve".split()  # noqa: SIM905

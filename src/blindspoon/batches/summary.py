@@ -253,8 +253,8 @@ def as_strong(trial: Trial, against: TasteAgainst, kinds: Mapping[str, str]) -> 
         if [variant] == alike:
             yield f"{same}, and {scored_alike}."
         elif kinds.get(variant) in ("different", "slight"):
-            difference = tasted[variant] - tasted[trial.control]
-            yield f"{same}, yet {wording.comparative(difference, attribute)} the control{cause}."
+            was = wording.comparative(tasted[variant] - tasted[trial.control], attribute)
+            yield f"{same}, yet {was} than the control{cause}."
 
 
 def went_along(trial: Trial, against: TasteAgainst) -> str:

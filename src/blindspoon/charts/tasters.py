@@ -56,7 +56,7 @@ def places_title(attribute: Attribute, first: Effect | NoResult) -> str:
         return f"It is not settled whether a first cup scores differently on {label}"
     phrase = wording.comparative(first.effect, attribute)
     size = wording.points(first.effect, attribute, first.interval)
-    return f"The first cup {phrase} later ones, by about {size}"
+    return f"The first cup {phrase} than later ones, by about {size}"
 
 
 SEEN, OWN = "Correlation with the others", "Spread of own repeats, in points"

@@ -58,10 +58,8 @@ class Kitchen:
     def own(self, attribute: str, variant: str) -> MixedContrast | NoResult:
         """Look up this kitchen's own comparison by the mixed model, or why there is none."""
         result = next(found for found in self.results if found.attribute.name == attribute)
-        for other in result.others:
-            if other.variant.name == variant:
-                return NoResult(other.reason) if isinstance(other, NotCompared) else other.mixed
-        return NoResult("Nobody scored this variant.")
+        other = next(other for other in result.others if other.variant.name == variant)
+        return NoResult(other.reason) if isinstance(other, NotCompared) else other.mixed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

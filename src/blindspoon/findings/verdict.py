@@ -288,14 +288,8 @@ def _predicate(other: Told, control: str, *, many: bool, first: bool) -> str:
     if other.verdict == "alike":
         return f"came within {wording.margin(attribute)} of {control if first else 'it'}"
     slightly = "slightly " if other.verdict == "slight" else ""
-    than = f" than {control}" if first else ""
-    up = other.direction > 0
-    word = attribute.more if up else attribute.less
-    if word:
-        return f"{was} {slightly}{word}{than}"
-    towards = attribute.high if up else attribute.low
-    end = f" (towards “{towards}”)" if towards else ""
-    return f"scored {slightly}{'higher' if up else 'lower'}{end}{than}"
+    up = wording.comparative(other.direction, attribute, was=was, how=slightly, on=False)
+    return f"{up} than {control}" if first else up
 
 
 def verdict_sentence(told: Told, subject: str, control: str, alpha: float) -> str:

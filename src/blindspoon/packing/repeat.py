@@ -265,8 +265,6 @@ def data_package(
     if trial.licence.lower() in LICENCES:
         name, path = LICENCES[trial.licence.lower()]
         licence = {"name": name, "path": path}
-    elif re.fullmatch(r"[-a-zA-Z0-9._]+", trial.licence):
-        licence = {"name": trial.licence}
     descriptor = {
         "$schema": PROFILE,
         "name": re.sub(r"[^a-z0-9._-]+", "-", folder.lower()).strip("-._") or "trial",
