@@ -156,6 +156,7 @@ def test_a_byte_order_mark_is_no_part_of_the_text():
     assert parse_trial(LEAST.replace("\n", "\r\n")) == parse_trial(LEAST)
 
 
+SEQUENTIAL = "[choice]\nrule = 'sequential'\nmethod = "
 WRONG = [
     ("[trial]\n", "[trial\n", r"line 1: this is not TOML: expected ']'"),
     ("alpha = 0.1\n", "alpha = 0.1\nalpha = 0.2\n", r"line 16: .*cannot overwrite a value"),
@@ -164,6 +165,15 @@ WRONG = [
     ("[tasting]", "[course]\nreach = 2\nkeep = 3\n[tasting]", r"reach and keep differ; what"),
     ("[tasting]", '[course]\naccept = "texture"\n[tasting]', r'key course.accept: "texture"; '),
     ("[tasting]", '[course]\nattribute = "x"\n[tasting]', r'course.attribute: "x" is not known'),
+    ("[tasting]", '[course]\nside = "at least"\n[tasting]', r"side stands without a number"),
+    ("servings = 2", 'servings = 2\n[[variant]]\nname = "ash"\nseries = "x"', r"ash has a series;"),
+    ("[tasting]", '[choice]\nmethod = "paired"\n[tasting]', r"paired has no attribute; it asks"),
+    ("[tasting]", '[choice]\nmethod = "tetrad"\nexpect = "more"\n[tasting]', r"expect stands with"),
+    ("[tasting]", f"{SEQUENTIAL}'triangle'\n[tasting]", r"there is no number of tests; the seq"),
+    ("[tasting]", f"{SEQUENTIAL}'a-not-a'\n[tasting]", r"a-not-a is sequential; it needs"),
+    ("servings = 2", 'servings = 2\n[choice]\nmethod = "a-not-a"\n[[variant]]\nname = "ash"',
+     r"3 variants; a-not-a holds one against the control"),
+    ("[tasting]", '[publish]\naddress = "home"\n[tasting]', r'"home"; an address begins with'),
     ("[tasting]", "[tastings]", r'key tastings: .*did you mean "tasting"'),
     ("more = ", "moer = ", r'line 29, key attribute\[1\].moer: .*did you mean "more"'),
     ("step = 0.5", "step = 0.5\nsteps = 3", r"line 22, key scale.steps: .*keys here are low, high"),

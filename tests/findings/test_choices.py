@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy.stats import binom, binomtest
+from scipy.stats import binom, binomtest, norm
 from statsmodels.stats.proportion import proportion_confint
 
 from blindspoon.analysis import analyse, compose_report, to_record
@@ -380,6 +380,18 @@ def test_no_verdict_before_the_declared_number():
     found = judged("triangle", 11, 11, "tests = 18")
     assert found.verdict == "open"
     assert found.because == "11 of 18 tests are in. No verdict before the last."
+    assert judged("triangle", 12, 19, "tests = 18").because.endswith(
+        "18 tests were declared, and 19 are in: take it as a lead."
+    )
+
+
+def test_between_the_sequential_lines_tasting_goes_on_and_at_the_end_it_is_not_settled():
+    more, order = 'rule = "sequential"\ntests = {}\ncan_tell = 0.4', np.arange(6) % 2 == 0
+    going_on = judged("triangle", 3, 6, more.format(40), order=order)
+    assert going_on.because == "Nothing is decided after 6 of at most 40 sets: go on."
+    ended = judged("triangle", 3, 6, more.format(6), order=order)
+    assert ended.because == "Not settled: nothing is decided after 6 sets, 3 of them right."
+    assert (going_on.verdict, ended.verdict) == ("open", "open")
 
 
 def test_far_fewer_right_than_luck_asks_for_the_key():
@@ -435,6 +447,25 @@ def test_d_prime_is_for_one_set_a_taster():
     found = judged("paired", 18, 24, tasters=24)
     assert found.d_prime.estimate == pytest.approx(0.9539, abs=1e-4)
     assert "ASTM E2262" in judged("paired", 18, 24, tasters=12).d_prime.reason
+    assert "two-out-of-five" in judged("two-out-of-five", 9, 24, tasters=24).d_prime.reason
+
+
+def test_d_prime_of_words_takes_both_kinds_of_set():
+    # V. Gourevitch & E. Galanter 1967: two normal deviates, their variances p(1 - p)/(n density²)
+    right = np.zeros(40, bool)
+    right[0:30:2] = right[1:25:2] = (
+        True  # "A" of 15 of 20 that were A, and of 8 of 20 that were not
+    )
+    found = judged("a-not-a", 0, 40, tasters=40, order=right).d_prime
+    p, sign = np.array([0.75, 0.4]), np.array([1, -1])
+    estimate, error = norm.ppf(p) @ sign, np.sqrt(p * (1 - p) / 20 @ norm.pdf(norm.ppf(p)) ** -2)
+    assert (found.estimate, found.se) == pytest.approx((estimate, error))
+    assert found.interval.low == pytest.approx(estimate - norm.ppf(0.95) * error)
+    assert found.interval.high == pytest.approx(estimate + norm.ppf(0.95) * error)
+    luck = judged("same-different", 0, 40, tasters=40, order=np.arange(40) % 4 < 2).d_prime
+    assert (luck.estimate, luck.se, luck.interval) == (0, None, None)
+    never = judged("a-not-a", 0, 40, tasters=40, order=np.arange(40) % 2 == 0).d_prime
+    assert "always or never" in never.reason
 
 
 def test_it_is_told_who_can_tell_by_their_own_sets():

@@ -35,6 +35,7 @@ from blindspoon.stats.over_days import Bracket
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Variant
 from blindspoon.verify import recompute
+from blindspoon.writeup.records import course_record
 
 START = datetime.date(2026, 8, 1)
 RISING = {3: -4.0, 7: -2.0, 10: 0.0, 14: 0.0, 21: 0.0}
@@ -427,6 +428,15 @@ def test_everything_is_in_json_and_its_reference(record):
     for at, part in parts.items():
         named = {name.removesuffix("_reason") for name in part}
         assert set(re.findall(r"`(\w+)`", rows[at])) - {"kept"} == named  # it was not asked
+
+
+def test_who_answered_to_and_fro_is_named_in_json_only_where_tasters_are_shown(analysed):
+    (found,) = analysed.course
+    own = replace(found, acceptance=replace(found.acceptance, to_and_fro=("T03",)))
+    for shown, named in ((True, ["T03"]), (False, [])):
+        trial = replace(analysed.trial, tasters_shown=shown)
+        (made,) = course_record(replace(analysed, trial=trial, course=(own,)))["course"]
+        assert list(made["acceptance"]["to_and_fro"]) == named
 
 
 def test_four_who_agree_on_every_day_have_no_interval_in_a_sentence():
