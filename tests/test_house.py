@@ -62,8 +62,7 @@ def calls(path: Path) -> set[str]:
 
 
 def test_imports_point_one_way():
-    front = SRC / "__init__.py"  # the front door opens on the public functions only
-    assert {name.split(".")[1] for name in imports(front)} == {"api", "errors", "version"}
+    front = SRC / "__init__.py"  # it is above all others; none of them imports from it
     for path in set(MODULES) - {front}:
         own = layer(path.relative_to(SRC).parts)
         for name in imports(path) - {"blindspoon"}:

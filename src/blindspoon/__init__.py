@@ -1,7 +1,7 @@
 """Blind side-by-side tastings of home-made food, from the plan to an honest writeup.
 
-``import blindspoon as bs`` gives the functions below; each takes a trial folder. They are loaded
-when they are first used.
+``import blindspoon as bs`` gives the functions below, each of which takes a trial folder, and the
+types of what they return. They are loaded when they are first used.
 """
 
 from typing import TYPE_CHECKING
@@ -25,11 +25,23 @@ if TYPE_CHECKING:
         size,
     )
     from blindspoon.errors import TrialError
+    from blindspoon.examine import Examination
+    from blindspoon.findings.comparison import Comparison
+    from blindspoon.lifting import Lifting
+    from blindspoon.packing.pack import Published
+    from blindspoon.serving.plan import ServingPlan
+    from blindspoon.simulate.size_results import Sizing
 
 __all__ = [
     "Compared",
+    "Comparison",
+    "Examination",
+    "Lifting",
     "NoResult",
     "Pooled",
+    "Published",
+    "ServingPlan",
+    "Sizing",
     "TrialError",
     "TrialFolder",
     "blind",
@@ -43,6 +55,16 @@ __all__ = [
     "size",
 ]
 
+_ELSEWHERE = {
+    "Comparison": "findings.comparison",
+    "Examination": "examine",
+    "Lifting": "lifting",
+    "Published": "packing.pack",
+    "ServingPlan": "serving.plan",
+    "Sizing": "simulate.size_results",
+    "TrialError": "errors",
+}
+"""Homes of the names that are not in `api`."""
 
 if not TYPE_CHECKING:  # else every name would be known, mistyped ones too
 
@@ -52,8 +74,7 @@ if not TYPE_CHECKING:  # else every name would be known, mistyped ones too
             raise AttributeError(f"module 'blindspoon' has no attribute {name!r}")
         from importlib import import_module  # noqa: PLC0415
 
-        home = "blindspoon.errors" if name == "TrialError" else "blindspoon.api"
-        return getattr(import_module(home), name)
+        return getattr(import_module(f"blindspoon.{_ELSEWHERE.get(name, 'api')}"), name)
 
 
 def __dir__() -> list[str]:
