@@ -142,15 +142,19 @@ def amounts(salt=0.0, acid=0.0, water=0.0, *, near=False):
     )
 
 
+ANEW = " Made anew: 25.6 g salt for this produce and water."
+
+
 @pytest.mark.parametrize(
     ("found", "sentence"),
     [
-        (amounts(6.2), "add 6.2 g salt, to match “Plain”."),
-        (amounts(6.2, 120.4), "add 6.2 g salt and 120 g vinegar, to match “Plain”."),
+        (amounts(6.2), f"add 6.2 g salt, to match “Plain”.{ANEW}"),
+        (amounts(6.2, 120.4), f"add 6.2 g salt and 120 g vinegar, to match “Plain”.{ANEW}"),
         (amounts(), "as salty and as sour as “Plain”, by the salt and acid weighed in."),
         (
             amounts(water=250.0),
-            "add 250 g water, to match “Plain”. It is too strong now, so the water thins it.",
+            "add 250 g water, to match “Plain”. It is too strong now, so the water thins it."
+            f"{ANEW}",
         ),
         (
             amounts(0.3, near=True),
@@ -163,11 +167,6 @@ def amounts(salt=0.0, acid=0.0, water=0.0, *, near=False):
 def test_what_to_add(found, sentence):
     said = summary.what_to_add(TRIAL, found).replace("\xa0", " ")
     assert said == f"jar 2 (oak-leaf): {sentence}"
-
-
-def test_what_to_weigh():
-    said = summary.what_to_weigh(amounts()).replace("\xa0", " ")
-    assert said == "jar 2 (oak-leaf): weigh 25.6 g salt for this produce and water."
 
 
 def against(perceived):

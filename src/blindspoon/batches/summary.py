@@ -223,14 +223,9 @@ def what_to_add(trial: Trial, amounts: Amounts | NoAmounts) -> str:
         return f"{name}: near enough to {control}; {exactly}."
     thin = amounts.add_water_g >= LEAST_GRAMS
     too = " It is too strong now, so the water thins it." if thin else ""
-    return f"{name}: add {wording.listing(to_add)}, to match {control}.{too}"
-
-
-def what_to_weigh(amounts: Amounts) -> str:
-    """Say what to weigh for a batch before it is made; a sentence."""
     acid = f" and {_grams(amounts.weigh_acid_g)} {amounts.acid}" if amounts.weigh_acid_g else ""
-    salt = f"{_grams(amounts.weigh_salt_g)} salt"
-    return f"{amounts.batch} ({amounts.variant}): weigh {salt}{acid} for this produce and water."
+    anew = f"Made anew: {_grams(amounts.weigh_salt_g)} salt{acid} for this produce and water."
+    return f"{name}: add {wording.listing(to_add)}, to match {control}.{too} {anew}"
 
 
 def as_strong(trial: Trial, against: TasteAgainst, kinds: Mapping[str, str]) -> Iterator[str]:

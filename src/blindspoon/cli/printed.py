@@ -5,7 +5,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from blindspoon import wording
 from blindspoon.batches import summary
 from blindspoon.batches.cautions import HEAD as CARE
-from blindspoon.batches.differences import Amounts
 from blindspoon.batches.summary import Made, cautions_in_words, differences_in_words
 from blindspoon.findings.choices import sentences
 from blindspoon.findings.comparison import Analysis, AttributeResult
@@ -313,13 +312,13 @@ def batches_table(trial: Trial, made: Made) -> str:
     ]
     longest = max((len(name) for name, *_ in rows), default=0)
     short = ("", *(short for _, _, short, _ in STRENGTHS))
-    unknown = (f"{row.batch}: {why}" for row in made.strengths for why in row.unknown.values())
+    unknown: dict[str, list[str]] = {}
+    for row in made.strengths:
+        for why in dict.fromkeys(row.unknown.values()):
+            unknown.setdefault(why, []).append(row.batch)
     listed = {
-        "Not known:": list(dict.fromkeys(unknown)),
-        "To match the control:": [
-            *(summary.what_to_add(trial, found) for found in made.to_match),
-            *(summary.what_to_weigh(it) for it in made.to_match if isinstance(it, Amounts)),
-        ],
+        "Not known:": [f"{wording.listing(names)}: {why}" for why, names in unknown.items()],
+        "To match the control:": [summary.what_to_add(trial, found) for found in made.to_match],
         "What else differs:": differences_in_words(trial, made, ask=True),
         "Cautions:": [CARE, *(f"{text} ({source})" for text, source in cautions_in_words(made))],
     }
