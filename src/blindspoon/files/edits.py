@@ -67,7 +67,7 @@ def put(text: str, place: str, value: Value | None) -> str:
         return _seen(text, set_it, "".join([*lines[:start], changed, *lines[own:]]))
     if section is None or not section[1]:
         changed = _by_value(text, set_it)
-        if not changed and len(path) == 1 and not table:
+        if not changed and len(path) == 1:
             changed = _ended(text) + f"\n[{path[0]}]\n{_line(key, value)}"
         return _seen(text, set_it, changed)
     offer = re.compile(rf"# *{re.escape(key)} *=[^#\n]*")

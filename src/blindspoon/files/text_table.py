@@ -372,7 +372,7 @@ def _by_pandas(data: bytes, separator: str) -> _Parts | None:
     header, _, body = data.partition(b"\n")
     body = body.rstrip(b"\n") + b"\n"
     names = header.decode().split(separator)
-    if b'"' in header or len(names) < 2 or not any(map(tidied, names)) or body == b"\n":
+    if b'"' in header or len(names) < 2 or not any(map(tidied, names)):
         return None
     lines = _regular_lines(body, separator, len(names))
     if lines is None:
