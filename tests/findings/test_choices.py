@@ -165,6 +165,73 @@ def test_a_favoured_place_is_told_where_luck_does_not_explain_it(tmp_path, metho
     assert [note.text for note in examine(tmp_path).notes] == told
 
 
+@pytest.mark.parametrize(
+    ("method", "answer", "told"),
+    [
+        ("triangle", "none", "a choice is forced"),
+        ("triangle", "2", "the code on the cup, not its place"),
+        ("triangle", "{0}+{1}", "it is one code"),
+        ("tetrad", "{0}", "two codes joined by +"),
+        ("tetrad", "{0}+{0}", "two codes joined by +"),
+        ("duo-trio", "{0}", "is the reference itself"),
+        ("a-not-a", "maybe", "it is a or not-a"),
+    ],
+)
+def test_what_cannot_be_an_answer_is_told(tmp_path, method, answer, told):
+    (tmp_path / "trial.toml").write_text(text_of(method, 2), encoding="utf-8")
+    draw_blind(tmp_path, DAY)
+    (taster, number), cups = next(iter(sets_in(tmp_path).items()))
+    rows = f"taster,set,answer\n{taster},{number},{answer.format(*cups)}\n"
+    (tmp_path / "choices.csv").write_text(rows, encoding="utf-8")
+    (problem,) = examine(tmp_path).problems
+    assert (problem.slug, problem.column) == ("bad-answer", "answer")
+    assert told in str(problem)
+
+
+@pytest.mark.parametrize(
+    ("more", "row", "told"),
+    [
+        ("", "sea,18,12", "the control itself"),
+        ("", "rock,12,18", "18 right of 12"),
+        ("rule = 'sequential'\ntests = 40", "rock,18,12", "numbers alone"),
+    ],
+)
+def test_numbers_that_cannot_be_judged_are_told(tmp_path, more, row, told):
+    (tmp_path / "trial.toml").write_text(text_of("triangle", 12, more), encoding="utf-8")
+    (tmp_path / "choices.csv").write_text(f"variant,tests,right\n{row}\n", encoding="utf-8")
+    (problem,) = examine(tmp_path).problems
+    assert told in problem.found
+
+
+def test_blank_answers_and_a_number_that_falls_short_are_told(tmp_path):
+    (tmp_path / "trial.toml").write_text(text_of("triangle", 6, "tests = 6"), encoding="utf-8")
+    draw_blind(tmp_path, DAY)
+    answered(tmp_path, "triangle", 6)
+    rows = (tmp_path / "choices.csv").read_text("utf-8").splitlines()
+    rows[2] = "T02,1,,"
+    (tmp_path / "choices.csv").write_text("\n".join(rows), encoding="utf-8")
+    notes = [note.text for note in examine(tmp_path).notes]
+    assert "set 1 of T02 in session 1 has no answer" in notes
+    lift_blind(tmp_path, DAY, lambda _: True)
+    (found,) = analyse(tmp_path).choices
+    assert (found.tests, found.tasters) == (5, 5)
+    assert found.because.endswith("6 tests were declared.")
+
+
+def test_words_of_unequal_numbers_of_sets_are_judged_by_both_kinds(tmp_path):
+    # Own reckoning: exact limits of both shares, each at half of alpha (C. E. Bonferroni)
+    (tmp_path / "trial.toml").write_text(text_of("same-different"), encoding="utf-8")
+    said = [("same", "yes", 9), ("same", "no", 1), ("different", "yes", 15), ("different", "no", 5)]
+    rows = [f"rock,{served},{right}" for served, right, n in said for _ in range(n)]
+    lines = ["taster,set,variant,served,right", *(f"T{n},1,{it}" for n, it in enumerate(rows))]
+    (tmp_path / "choices.csv").write_text("\n".join(lines), encoding="utf-8")
+    (found,) = analyse(tmp_path).choices
+    same = proportion_confint(9, 10, alpha=0.05, method="beta")
+    other = proportion_confint(5, 20, alpha=0.05, method="beta")
+    ends = (max(same[0] - other[1], 0), same[1] - other[0])
+    assert (found.interval.low, found.interval.high) == pytest.approx(ends)
+
+
 @pytest.mark.parametrize("method", METHODS)
 def test_every_balanced_order_is_served_equally_often(method, tmp_path):
     # Orders: tests/data/choice_orders.csv, all that ISO 4120, 5495, 8588 and 10399 ask for

@@ -272,6 +272,20 @@ def test_where_acceptance_rises_and_falls_both_ends_are_told():
     assert f"When more than half would have it is not settled: {counts}." in told
 
 
+def test_a_table_without_the_column_of_acceptance_has_none_where_another_has_it():
+    accept = dict.fromkeys(RISING, 1.0)
+    ask = 'reach = "control", accept = "would_eat"'
+    made = files(RISING, ask=ask, accept=accept, tasters=4)
+    head, *rows = made["scores.csv"].splitlines()
+    parts = [head, *rows[:-6]], [line.rpartition(",")[0] for line in (head, *rows[-6:])]
+    names = ("scores.csv", "ballots/1-T04.csv")
+    read_in = [
+        read_table("\n".join(it).encode(), name) for it, name in zip(parts, names, strict=True)
+    ]
+    table, _ = build_table(parse_trial(made["trial.toml"]), FolderTables(scores=tuple(read_in)))
+    assert np.isnan(table.accepted).tolist() == [False] * 18 + [True] * 6
+
+
 def test_answers_to_and_fro_are_listed_and_still_count():
     made = files(RISING, ask='keep = true, accept = "would_eat"', accept=dict.fromkeys(RISING, 1))
     rows = made["scores.csv"].replace("T03,half-sour-d7,", "T03,half-sour-d7,;").split("\n")
@@ -313,6 +327,7 @@ def test_days_between_sittings_are_the_question_and_no_caution():
     [
         ("date = 2026-08-07", "", 'session "s6" has no date'),
         ("half-sour jar,half-sour,2026-08-01,", "half-sour jar,half-sour,,", "has no started"),
+        ("half-sour jar,", "jar 2,half-sour,,\nhalf-sour jar,", 'batch "jar 2" has no started'),
         ("half-sour,2026-08-01,", "half-sour,2026-08-09,", "half-sour in session s6: .* -2 days"),
         ("half-sour jar,", "jar 2,half-sour,2026-07-09,\nhalf-sour jar,", "of 29 days, .* of 6"),
     ],
@@ -323,8 +338,9 @@ def test_a_cup_without_an_age_or_of_two_is_told_before_the_blind_is_lifted(
     made = files({6: -2.0, 12: 0.0}, evenings=True)
     made = {name: text.replace(old, new) for name, text in made.items()}
     folder = put(tmp_path / "trial", made)
-    (problem, *_) = examine(folder).problems
+    problem, *more = examine(folder).problems
     assert re.search(found, problem.found)
+    assert {it.slug for it in more} <= {problem.slug}
     with pytest.raises(TrialError, match=found):
         analyse(folder)
 

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from blindspoon import api
 from blindspoon.analysis import analyse
+from blindspoon.errors import TrialError
 from blindspoon.scores.pseudonyms import pseudonyms
 from blindspoon.writeup.records import trial_record
 
@@ -67,6 +68,12 @@ def test_a_ballot_is_called_by_its_number_where_it_is_said_what_is_left_out(name
     left_out = {(entry.file, entry.line) for entry in analyse(named).table.left_out}
     assert ("ballots/ballot 2", 2) in left_out
     assert not [file for file, _ in left_out if "Ottoline" in file]
+
+
+def test_a_problem_names_tasters_as_the_files_do(named):
+    (named / "scores.csv").write_text("taster,code,texture,sourness\nWenceslas,999,5,5\n")
+    with pytest.raises(TrialError, match="Wenceslas"):
+        analyse(named)
 
 
 def test_pseudonyms_change_no_result(named):

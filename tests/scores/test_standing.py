@@ -143,6 +143,12 @@ def test_a_ballot_that_was_found_later_is_explained_or_bends_it(coded):
     seal = sealed(coded)
     coded["ballots/1-T03.csv"] = ballot
     assert told(coded, seal).bent
+    coded["corrections.csv"] = HEAD + b"".join(
+        b"1,T03,%b,%b,,%b,found\n" % (code, name, score)
+        for _, _, code, *given, _ in (line.split(b",") for line in ballot.splitlines()[1:])
+        for name, score in zip((b"texture", b"saltiness"), given, strict=True)
+    )
+    assert told(coded, seal).bent == ()
 
 
 def test_who_came_before_the_lifting_is_told_and_who_came_after_it_bends_it(coded):

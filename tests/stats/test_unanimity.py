@@ -108,6 +108,9 @@ def test_its_sentences():
         "(1 in 16 by chance); "
         "five cannot settle it. Six who agree would."
     )
+    assert judged(8, -2).because.startswith(
+        "All eight put the leaf batch exactly 2\xa0points lower on texture than"
+    )
     assert judged(3, 0).because.endswith("Four who agree would show it alike.")
 
 

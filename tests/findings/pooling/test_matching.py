@@ -64,6 +64,9 @@ def test_a_trial_that_was_corrected_since_is_the_same_trial_sealed_or_not(kitche
     assert slugs(replace(later, standing=Standing()), one) == ["same-trial"]
     others = replace(kitchen("harbour", seed=2), standing=sealed, tables=one.tables)
     assert matching_problems([one, others]) == ()  # drew the same kit
+    key = read_table(b"taster,code,variant\nT01,118,plain\nT01,803,oak\n", "key.csv")
+    drawn = replace(later, tables=FolderTables(scores=(), key=key))
+    assert matching_problems([one, drawn]) == ()  # scored alike under codes of its own
 
 
 def test_a_kitchen_that_is_not_shown_to_be_blind_is_named(three):

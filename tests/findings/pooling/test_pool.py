@@ -23,13 +23,15 @@ def by_variant(found, attribute=0):
     return {each.variant.name: each for each in found.attributes[attribute].comparisons}
 
 
-def test_kitchens_keep_their_own_differences(three):
-    found = pool(three)
-    for name, comparison in by_variant(found).items():
-        for own, kitchen in zip(comparison.own, three, strict=True):
-            (result,) = kitchen.results
-            mine = next(each.mixed for each in result.comparisons if each.variant.name == name)
-            assert (own.kitchen, own.alpha, own.mixed) == (kitchen.name, 0.05, mine)
+def test_kitchens_keep_their_own_differences_on_every_attribute(kitchen):
+    both = ("texture", "sourness")
+    two = [kitchen(name, attributes=both, seed=n) for n, name in enumerate(("mill", "harbour"))]
+    for place, attribute in enumerate(both):
+        for name, comparison in by_variant(pool(two), place).items():
+            for own, each in zip(comparison.own, two, strict=True):
+                result = each.results[both.index(attribute)]
+                mine = next(it.mixed for it in result.comparisons if it.variant.name == name)
+                assert (own.kitchen, own.alpha, own.mixed) == (each.name, 0.05, mine)
 
 
 def test_the_pooled_difference_is_that_of_the_model(three):
