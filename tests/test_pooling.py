@@ -8,6 +8,7 @@ import re
 import shutil
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -19,6 +20,7 @@ from blindspoon.cli import commands, main
 from blindspoon.cli.printed import comparison_table, pooled_table
 from blindspoon.errors import DesignError, TrialError
 from blindspoon.examine import explanations
+from blindspoon.packing.pack import file_names
 from blindspoon.writeup.kitchens import compose_kitchens
 from blindspoon.writeup.words import paragraphs
 
@@ -251,6 +253,12 @@ def test_what_weakens_a_single_kitchen_is_said_above_the_table(made):
 
 def test_kitchens_of_one_name_are_told_apart():
     assert kitchen_names([Path("a/pickles"), Path("b/pickles")]) == ("a/pickles", "b/pickles")
+
+
+def test_folders_of_kitchens_differ_on_every_system():
+    kitchens = [SimpleNamespace(name=name) for name in ("Anna K", "Anna-K", "anna-k", "🥒", "樽")]
+    names = file_names(SimpleNamespace(kitchens=kitchens))
+    assert names == ["Anna-K", "Anna-K-2", "anna-k-2-2", "kitchen", "樽"]
 
 
 def test_kitchens_go_by_their_hosts_where_all_declare_another(kitchens):

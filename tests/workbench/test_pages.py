@@ -632,6 +632,11 @@ def test_a_new_trial_that_is_sent_twice_is_begun_once(visit, tmp_path):
     assert [host.post("/example").status_code for _ in range(2)] == [303, 303]
 
 
+def test_a_new_trial_lies_in_no_folder_that_is_one_to_some_systems(visit, tmp_path):
+    (tmp_path / "Sauerkraut").mkdir()
+    assert visit(tmp_path).post("/new", **START).location == "/t/sauerkraut-2/rule"
+
+
 def test_a_folder_of_any_name_is_reached_from_the_shelf(at):
     host, folder = at("planned")
     folder.rename(folder.with_name("jar #2? 50%20"))

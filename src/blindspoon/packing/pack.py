@@ -183,8 +183,8 @@ def pack_kitchens(
         parts, some = len(found.comparisons), partial(forest_of, pool, found)
         words = {"source": source, "question": ""}
         steps += [partial(posts.shared_files, parts, some, size, **words) for size in sizes]
-    for kitchen in pool.kitchens:
-        trial, tables, name = kitchen.trial, kitchen.tables, file_name(kitchen.name)
+    for kitchen, name in zip(pool.kitchens, file_names(pool), strict=True):
+        trial, tables = kitchen.trial, kitchen.tables
         if tables is not None:
             made = data_package(trial, tables, folder=name, software=software(), seal=kitchen.seal)
             after |= {f"data/{name}/{path}": file for path, file in made.items()}
@@ -226,14 +226,20 @@ def as_json(record: object) -> bytes:
     return json.dumps(record, allow_nan=False).encode()
 
 
-def file_name(kitchen: str) -> str:
-    """Name a folder after a kitchen."""
-    return re.sub(r"[^\w.-]+", "-", kitchen).strip("-.")
+def file_names(pool: Pool) -> list[str]:
+    """Name folders after the kitchens, none like another's in any case."""
+    names: list[str] = []
+    for kitchen in pool.kitchens:
+        name = re.sub(r"[^\w.-]+", "-", kitchen.name).strip("-.") or "kitchen"
+        while name.casefold() in map(str.casefold, names):
+            name += "-2"
+        names.append(name)
+    return names
 
 
 def name_of(pool: Pool) -> str:
     """Name the folder of several kitchens after the first two, and how many more."""
-    names = [file_name(kitchen.name) for kitchen in pool.kitchens]
+    names = file_names(pool)
     return "-and-".join(names if len(names) == 2 else [*names[:2], f"{len(names) - 2}-more"])
 
 

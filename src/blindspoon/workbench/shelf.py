@@ -108,7 +108,7 @@ def add_to(bench: Workbench) -> None:
             faults |= beside(error.problems, {*answers, starting.SCORED, "changes"})
         if faults:
             return page(answers, faults, 422)
-        taken = [path.name for path in bench.shelf.iterdir()]
+        taken = [path.name.lower() for path in bench.shelf.iterdir()]  # Pickles is pickles to some
         once = answers.get("once") or secrets.token_hex(8)
         name, made = begun.get(once, ("", {}))
         if name not in taken:
