@@ -48,7 +48,7 @@ from blindspoon.trial import Trial
 Trays = dict[tuple[str, str], dict[tuple[bool, str], tuple[str, ...]]]
 """By session and taster, whether it is a set, and its name or code: the cups of it."""
 
-NAME_LIMIT = 120  # characters of a ballot's file name that come from the taster
+NAME_LIMIT = 60  # characters of a ballot's file name that come from the taster
 
 _SERVED = Rule(
     "missing-file",
