@@ -275,6 +275,14 @@ def test_a_drawing_with_a_file_that_is_open_elsewhere_stays_whole(bent, monkeypa
     assert disk.fingerprint(disk.read_folder(folder).files) == before
 
 
+def test_a_drawing_that_was_never_sealed_is_not_taken_back(coded, tmp_path):
+    for name in ("trial.toml", "servings.csv", "key.csv"):
+        (tmp_path / name).write_bytes(coded[name])
+    with pytest.raises(TrialError, match="nothing was sealed here"):
+        take_back(tmp_path, datetime.date(2026, 9, 6))
+    assert (tmp_path / "key.csv").read_bytes() == coded["key.csv"]
+
+
 class Terminal(io.TextIOWrapper):
     def isatty(self):
         return True

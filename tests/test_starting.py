@@ -10,6 +10,7 @@ from click.testing import CliRunner
 from blindspoon.cli import commands
 from blindspoon.errors import TrialFileError
 from blindspoon.files.trial_toml import parse_trial
+from blindspoon.stage import stage
 from blindspoon.starting import ODD, SCORED, new_files, rule_in_words
 
 
@@ -85,6 +86,23 @@ def test_the_rule_of_sets_speaks_of_one_taster_where_there_is_one():
     rule = rule_in_words(parse_trial(text)).replace("\xa0", " ")
     assert "We say that this taster can tell it from “As always”" in rule
     assert "this taster can in fewer than 30 % of the sets" in rule
+
+
+def test_the_rule_of_days_names_the_points_that_it_asks_about():
+    text = (
+        'trial = { title = "When?", control = "usual" }\nscale = { low = 0, high = 10 }\n'
+        'decision = { primary = ["course"] }\ncourse = { reach = 6.5, keep = true }\n'
+        'attribute = [{ name = "sourness" }]\nvariant = [{ name = "usual" }, { name = "kraut" }]'
+    )
+    assert "ask when it is at 6.5 points. Not yet:" in rule_in_words(parse_trial(text))
+
+
+def test_of_a_trial_that_was_tasted_without_codes_only_the_findings_are_left(uncoded, tmp_path):
+    for name, data in uncoded.items():
+        (tmp_path / name).write_bytes(data)
+    found = stage(tmp_path)
+    assert (found.state, found.next.name) == ("never coded", "findings")
+    assert [step.mark for step in found.steps if step.told == "left out"] == ["done"] * 5
 
 
 def test_what_is_scored_may_be_called_as_a_column_is():

@@ -161,6 +161,13 @@ def test_missing_columns_are_named(check):
     assert found == [("missing-column", "variant"), ("missing-column", "date")]
 
 
+@pytest.mark.parametrize("text", ["", "batch|variant\njar 1|plain\n"])
+def test_a_table_that_cannot_be_read_is_one_problem(check, text):
+    for given in ((text, "batch,date\n"), ("batch,variant\njar 1,plain\n", text)):
+        (problem,) = check(*given)[0]
+        assert problem.file == ("batches.csv" if given[0] is text else "readings.csv")
+
+
 def test_reading_a_log_raises_with_every_problem(read):
     with pytest.raises(ScoreError, match="salt_g is -1") as caught:
         read("batch,variant,salt_g,water_g\njar 1,plain,-1,x\n", None)

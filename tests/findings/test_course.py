@@ -277,13 +277,13 @@ def test_a_table_without_the_column_of_acceptance_has_none_where_another_has_it(
     ask = 'reach = "control", accept = "would_eat"'
     made = files(RISING, ask=ask, accept=accept, tasters=4)
     head, *rows = made["scores.csv"].splitlines()
-    parts = [head, *rows[:-6]], [line.rpartition(",")[0] for line in (head, *rows[-6:])]
+    parts = [line.rpartition(",")[0] for line in (head, *rows[:6])], [head, *rows[6:]]
     names = ("scores.csv", "ballots/1-T04.csv")
     read_in = [
         read_table("\n".join(it).encode(), name) for it, name in zip(parts, names, strict=True)
     ]
     table, _ = build_table(parse_trial(made["trial.toml"]), FolderTables(scores=tuple(read_in)))
-    assert np.isnan(table.accepted).tolist() == [False] * 18 + [True] * 6
+    assert np.isnan(table.accepted).tolist() == [True] * 6 + [False] * 18
 
 
 def test_answers_to_and_fro_are_listed_and_still_count():

@@ -113,7 +113,7 @@ class Influence:
                     found[outcome.key] = (*found.get(outcome.key, ()), (way.left_out, outcome))
         return found
 
-    def to_rows(self, *, shown: bool = True) -> list[Record]:
+    def to_rows(self, *, shown: bool) -> list[Record]:
         """Write one flat row an outcome.
 
         Unless tasters are `shown`, all are "one taster", and their rows are sorted by what they
@@ -130,7 +130,7 @@ class Influence:
         tasters.sort(key=lambda row: [str(cell) for cell in row.values()])
         return [*tasters, *(row for row in rows if row["alternative"] != "taster")]
 
-    def to_record(self, *, shown: bool = True) -> Record:
+    def to_record(self, *, shown: bool) -> Record:
         """Write everything for JSON; `shown` as in `to_rows`."""
         rows, ordinal = self.to_rows(shown=shown), list[Record]()
         for row in rows:  # the reason stands beside what it explains, where there is one

@@ -261,7 +261,7 @@ def test_the_trials_of_the_repository(analysis_of, further_of, folder):
     found, influence = analysis_of(folder), further_of(folder).influence
     assert kinds(influence.declared) == judged(found.results)
     assert len(influence.of("taster")) == len(found.table.tasters)
-    record = influence.to_record()
+    record = influence.to_record(shown=True)
     assert finite(record)
     assert json.loads(json.dumps(record, allow_nan=False)) == record
     assert len(record["outcomes"]) == sum(len(each.outcomes) for each in influence.alternatives)
@@ -297,7 +297,7 @@ def test_scores_that_run_off_are_not_ordered_and_change_nothing(cups, panel):
     texture = [each for each in ordered.outcomes if each.attribute == "texture"]
     assert {(each.verdict, each.changed) for each in texture} == {(None, False)}
     assert all("no limit" in each.reason for each in texture)
-    record = found.to_record()["ordinal"]
+    record = found.to_record(shown=True)["ordinal"]
     assert record[0]["fit"] is None
     assert "no limit" in record[0]["fit_reason"]
     assert record[1]["fit"]["contrasts"][0]["variant"] == "oak"
@@ -314,7 +314,7 @@ def test_without_names_no_taster_can_be_told(panel):
     for one, other in zip(found.to_rows(shown=False), again, strict=True):
         assert one.keys() == other.keys()
         assert one["verdict"] == other["verdict"]
-    assert {row["left_out"] for row in found.to_rows()} >= set(cups.table.tasters)
+    assert {row["left_out"] for row in found.to_rows(shown=True)} >= set(cups.table.tasters)
 
 
 def test_a_deciding_procedure_without_a_result_leaves_all_open(cups, panel):
