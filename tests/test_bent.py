@@ -292,6 +292,7 @@ class Terminal(io.TextIOWrapper):
 def test_a_terminal_of_few_letters_shows_a_minus_as_a_minus(monkeypatch, tmp_path, encoding):
     written = io.BytesIO()
     monkeypatch.setattr(sys, "stdout", Terminal(written, encoding=encoding))
+    monkeypatch.setattr(sys, "stderr", Terminal(io.BytesIO(), encoding=encoding))
     with contextlib.suppress(SystemExit):
         main(["explain", "other-scale"])  # from −2 to 10
     with contextlib.suppress(SystemExit):
@@ -314,4 +315,4 @@ def test_a_terminal_of_few_letters_shows_a_minus_as_a_minus(monkeypatch, tmp_pat
 def test_what_comes_next_can_be_typed_on_windows(monkeypatch, folder, typed):
     """cmd takes single quotes for letters of the name."""
     monkeypatch.setattr(sys, "platform", "win32")
-    assert typed in Stage(folder=Path(folder), state="planned").follows
+    assert typed in Stage(folder=Path(folder), state="planned").follows()

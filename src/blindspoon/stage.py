@@ -55,7 +55,7 @@ STATES: dict[State, tuple[str, str, str]] = {
                '"blindspoon check {0}", then "blindspoon lift {0}"'),
     "lifted": ("Blind lifted", "The blind is lifted: {0}.",
                '"blindspoon compare {0}" prints the verdicts, "blindspoon report {0}" writes the '
-               'page, "blindspoon publish {0}" all that is sent out'),
+               'page, "blindspoon publish {0}" writes all that is sent out'),
     "published": ("Published", "It is published: {0}.", "look through it before you send it"),
     "never coded": ("Tasted without codes", "It was tasted, but cups had no codes, so nothing "
                     "shows that it was tasted blind.", '"blindspoon report {0}"'),
@@ -178,10 +178,12 @@ class Stage:
             return f"No jar is written down yet of {labels}."
         return STATES[self.state][1].format(self._scored)
 
-    @property
-    def follows(self) -> str:
-        """What comes next for who types commands."""
+    def follows(self, after: str = "") -> str:
+        """Tell what comes next for who types commands, and has just typed one."""
         told = _UNMADE if self.state == "planned" and self.unmade else STATES[self.state][2]
+        if self.state == "lifted":
+            parts = told.split(", ")
+            told = ", ".join(it for it in parts if not it.startswith(f'"blindspoon {after} '))
         two = (self.folder / "sheets" / "both-taste").is_dir()
         typed = f"{self.folder}"
         if sys.platform != "win32":

@@ -61,7 +61,7 @@ def where_trials_stand(shelf: Path) -> None:
     for trial in found:
         called = STATES[trial.state][0]
         click.echo(f"{trial.folder}: {trial.title}\n  {called}. {trial.sentence}")
-        click.echo(f"  Next: {trial.follows}")
+        click.echo(f"  Next: {trial.follows()}")
     if not found:
         click.echo('No trial is in this folder. Start one: "blindspoon new FOLDER".')
     click.echo('From pages in the browser: "blindspoon open". All verbs: "blindspoon --help".')

@@ -48,7 +48,7 @@ class Verb(click.Command):
             from blindspoon.stage import Stage, stage  # noqa: PLC0415
 
             found = Stage(folder=folders[0], state=self.then) if self.then else stage(folders[0])
-            click.echo(f"Next: {found.follows}", err=True)
+            click.echo(f"Next: {found.follows(ctx.info_name or '')}", err=True)
 
 
 verb = partial(click.command, cls=Verb)
