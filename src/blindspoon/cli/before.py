@@ -127,10 +127,7 @@ def _line() -> str:
 @FOLDER
 @JSON
 def batches(folder: Path, as_json: bool) -> None:
-    """Say how salty each jar is, and in what else the jars differ.
-
-    Says what would make them equally strong, too, before anybody has tasted.
-    """
+    """Say how salty each jar is, what would make them alike, and what else differs."""
     from blindspoon.cli.printed import batches_table  # noqa: PLC0415
     from blindspoon.examine import what_was_made  # noqa: PLC0415
 
