@@ -144,7 +144,8 @@ def test_a_ballots_file_is_said(tmp_path, coded):
 def test_a_file_that_is_read_under_other_capitals_is_not_called_unread(tmp_path, coded):
     """Windows and macOS find Scores.csv as scores.csv; a link stands for that here."""
     folder = put(tmp_path, coded)
-    (folder / "Scores.csv").hardlink_to(folder / "scores.csv")
+    if not (folder / "Scores.csv").exists():
+        (folder / "Scores.csv").hardlink_to(folder / "scores.csv")
     assert "Scores.csv" not in [note.file for note in disk.read_folder(folder).notes]
 
 

@@ -212,7 +212,7 @@ def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> Non
 @flag("--more", "Draw the sessions that trial.toml lists since then.")
 @click.option(
     "--tasted", metavar="CODES",
-    help="You taste alone: the order after shuffling, as in '512 037'.",
+    help='You taste alone: the order after shuffling, as in "512 037".',
 )  # fmt: skip
 @flag("--again", "Draw a lost key again, and prove it by the seal.")
 @flag("--declare", "Date the rule of trial.toml today, if it has no date.")
