@@ -142,6 +142,20 @@ def test_links_lead_somewhere(page):
                 assert anchor in {heading.replace(" ", "-") for heading in kept}, link
 
 
+def test_the_guide_to_unequal_jars_shows_what_is_printed(blindspoon, tmp_path):
+    toml = TWO_JARS.replace('name = "plain"', 'name = "plain"\nlabel = "Plain brine"')
+    more = 'name = "leaf"\nlabel = "Vine leaf"\ndiffers = ["leaf"]\n[[session]]\nname = "1"\n'
+    toml = toml.replace('name = "leaf"', more + "date = 2026-10-16")
+    (tmp_path / "trial.toml").write_text(toml, encoding="utf-8")
+    jars = "batch,variant,produce_g,water_g,salt_g,started,finished,temperature_c,leaf\n"
+    jars += "jar 1,plain,600,400,26,2026-10-02,2026-10-16,20,none\n"
+    jars += "jar 2,leaf,600,400,34,2026-09-25,2026-10-12,23,1 vine leaf\n"
+    (tmp_path / "batches.csv").write_text(jars, encoding="utf-8")
+    page = (ROOT / "docs/how-to/unequal-jars.md").read_text(encoding="utf-8")
+    (shown,) = re.findall(r"```text\n(.*?)```", page, re.DOTALL)
+    assert shown.strip() in blindspoon("batches", tmp_path).stdout
+
+
 def test_tests_that_re_run_a_number_exist():
     text = "\n".join(page.read_text(encoding="utf-8") for page in PAGES)
     named = set(re.findall(r"\btests/[\w/]+(?:\.py)?", text))
