@@ -56,8 +56,10 @@ def test_a_change_that_was_killed_is_whole_at_the_next(folder, monkeypatch, stop
     with pytest.raises(KilledError):
         durable.write(folder, BOTH, "Two files")
     monkeypatch.setattr(durable, "_put", real)
+    (folder / f".batches.csv.{2**40}.new").touch()  # of a process that is gone
     durable.finish(folder)
     assert contents(folder) in (before, BOTH)
+    assert not [*folder.glob("*.new")]
 
 
 def test_a_full_disk_leaves_all_files_as_they_were(folder, monkeypatch):

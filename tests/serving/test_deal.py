@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from blindspoon.serving.draw import deal, deal_batches
+from blindspoon.serving.draw import deal, deal_batches, draw
+from blindspoon.serving.plan import ServingRequest
 
 
 def test_nobody_gets_a_thing_again_while_there_is_another():
@@ -40,3 +41,16 @@ def test_a_second_session_brings_the_other_batch():
     history = np.array([[1, 0], [0, 1], [1, 0], [0, 1]])
     dealt = deal_batches(history.sum(axis=0), history, np.random.default_rng(3))
     assert dealt.tolist() == [1, 0, 1, 0]
+
+
+def test_over_a_plan_every_taster_gets_both_jars_of_every_variant():
+    jars = {name: (f"{name} 1", f"{name} 2") for name in ("plain", "leaf", "cool")}
+    tasters = ("Ada", "Ben", "Cem", "Dot")
+    asked = ServingRequest(
+        control="plain", others=("leaf", "cool"), tasters=tasters, sessions=("1", "2"), cups=3,
+        batches=jars,
+    )  # fmt: skip
+    for seed in range(5):
+        served = draw(asked, np.random.default_rng(seed)).servings
+        got = {(cup.taster, cup.batch) for cup in served}
+        assert got == {(taster, jar) for taster in tasters for own in jars.values() for jar in own}
