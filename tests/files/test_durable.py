@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from blindspoon.errors import TrialFileError
@@ -30,6 +32,18 @@ def test_a_change_is_taken_back_while_its_files_are_as_it_left_them(folder):
     assert [change.stands for change in durable.changes(folder)] == [False, False, False]
     with pytest.raises(TrialFileError, match="a file was changed since"):
         durable.take_back(folder, 3)
+
+
+def test_an_old_change_that_is_open_elsewhere_keeps_no_new_one_from_being_written(
+    folder, monkeypatch
+):
+    def in_use(path, missing_ok=False):
+        raise PermissionError(13, "It is used by another process", f"{path}")
+
+    monkeypatch.setattr(durable, "KEPT", 2)
+    monkeypatch.setattr(Path, "unlink", in_use)
+    assert all(durable.write(folder, {"batches.csv": b"%d" % n}, "One") for n in range(3))
+    assert [change.number for change in durable.changes(folder)] == [3, 2, 1]
 
 
 def test_nothing_is_written_over_what_was_not_seen(folder):

@@ -202,7 +202,8 @@ def write(
             (folder / entry).unlink()
             raise
         for number in numbers[: 1 - KEPT]:
-            (folder / _PLACE / f"{number:06}.json").unlink()
+            with contextlib.suppress(OSError):  # the next change takes it away
+                (folder / _PLACE / f"{number:06}.json").unlink()
     return True
 
 
