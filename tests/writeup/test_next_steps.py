@@ -58,8 +58,8 @@ def test_a_rule_is_asked_for_only_where_there_is_none(content_of):
 def test_codes_batches_and_sittings_are_asked_for_where_they_lack(content_of):
     assert "Serve under codes." in heads(content_of("uncoded"))
     assert "Serve under codes." not in heads(content_of("usual"))
-    assert "Make each a second time." in heads(content_of("usual"))
-    assert "Make each a second time." not in heads(content_of("several batches"))
+    assert "Make each several times." in heads(content_of("usual"))
+    assert "Make each several times." not in heads(content_of("several batches"))
     assert "Taste twice." in heads(content_of("several batches"))
     assert "Taste twice." not in heads(content_of("replicates"))
 
@@ -95,7 +95,7 @@ def test_the_number_of_tasters_is_that_of_the_table(content_of):
 def test_more_batches_are_asked_for_before_more_tasters(content_of):
     found = heads(content_of("nothing differs"))
     order = [
-        found.index(head) for head in ("Make each a second time.", "Taste twice.") if head in found
+        found.index(head) for head in ("Make each several times.", "Taste twice.") if head in found
     ]
     asked = next(place for place, head in enumerate(found) if head.startswith("Ask again"))
     assert order == sorted(order)
@@ -234,7 +234,7 @@ def test_a_recipe_shows_a_change_that_is_neither_weighed_nor_told_in_a_method(de
     table = recipe_table(replace(demo.trial, variants=tuple(bare)), demo.made)
     place = table.columns.index("Leaf")
     leaf = {label: cells[place] for label, cells in table.rows}
-    assert leaf.pop("Vine leaf") == "1 vine leaf in 1,186\xa0g"  # 630 + 530 + 26.5 in its jar
+    assert leaf.pop("Vine leaf") == "1 vine leaf in 1,187\xa0g"  # 1186.5 g in its jar
     assert set(leaf.values()) == {"none"}
     assert "Leaf" not in recipe_table(demo.trial, demo.made).columns  # its method says it
 
