@@ -163,6 +163,12 @@ def test_the_first_session_that_is_not_finished_is_open(folder):
     assert opened(folder).session == "2"
 
 
+def test_a_session_opens_where_pages_only_looked_at_the_folder_before(folder):
+    with opening.opened(folder, begin=False) as sitting:
+        assert sitting.session == ""
+    assert opened(folder).session == "1"
+
+
 @pytest.mark.skipif(os.name != "posix" or os.geteuid() == 0, reason="needs a user without rights")
 def test_a_folder_that_cannot_be_written_is_said(folder):
     folder.chmod(0o500)

@@ -69,8 +69,8 @@ def opened(
 ) -> Iterator[Sitting]:
     """Make a trial folder ready to be filled in, for one process at a time; its key stays closed.
 
-    `holder` says who holds it, to another one who wants it. The session of before is open; at
-    first, if it is to `begin`, the first with a cup that is not scored yet. TrialError where
+    `holder` says who holds it, to another one who wants it. The session of before is open; if it
+    is to `begin` and nobody joined yet, the first with a cup that is not scored. TrialError where
     another process has it open, the tasting is closed, or it has a problem or cannot be written.
     """
     text = disk.read_folder(folder, without=disk.KEY)
@@ -87,8 +87,8 @@ def opened(
             plan = _plan(trial, served)
             sitting = Sitting(plan, kept, memory)
             sitting.add(plan, _ballots(trial, ledger, served, kept, sitting))
-            first = sitting.unfinished if begin else ""
-            sitting.open_session(first if data is None else memory.session)
+            first = sitting.unfinished if begin and not memory.joined else ""
+            sitting.open_session(memory.session or first)
         sitting.look_for_late = _looking(folder, kept, sitting)
         yield sitting
 
