@@ -304,6 +304,16 @@ def test_a_terminal_of_few_letters_shows_a_minus_as_a_minus(monkeypatch, tmp_pat
     assert "Traceback" not in said
 
 
+def test_what_is_typed_in_other_letters_than_the_terminal_says_is_no_traceback(
+    monkeypatch, tmp_path
+):
+    typed = Terminal(io.BytesIO(b"Gurken s\xfc\xdf\n"), encoding="utf-8")
+    monkeypatch.setattr(sys, "stdin", typed)
+    with pytest.raises(SystemExit) as left:
+        main(["new", f"{tmp_path / 'gurken'}"])
+    assert left.value.code == 130  # nothing more was typed
+
+
 @pytest.mark.parametrize(
     ("folder", "typed"),
     [

@@ -104,6 +104,8 @@ _NEAREST = dict(zip("−‑–…“”‘’→", "---.\"\"''>", strict=True)) 
 
 def _nearest(error: UnicodeError) -> tuple[str, int]:
     """Give what a terminal can show for what it cannot: a plain minus for a minus."""
+    if isinstance(error, UnicodeDecodeError):  # typed
+        return "\N{REPLACEMENT CHARACTER}", error.end
     if not isinstance(error, UnicodeEncodeError):
         raise error
     lost = error.object[error.start : error.end]
@@ -118,7 +120,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     """
     sys.stdin = sys.stdin or io.StringIO()  # None where it is closed
     codecs.register_error("nearest", _nearest)
-    for stream in (sys.stdout, sys.stderr):
+    for stream in (sys.stdin, sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper) and stream.isatty():
             stream.reconfigure(errors="nearest")
         elif isinstance(stream, io.TextIOWrapper):
