@@ -79,6 +79,17 @@ def test_a_variant_nobody_tasted_has_a_reason():
     assert (missing.variant.name, missing.reason) == ("calcium", "Nobody scored this variant.")
 
 
+def test_a_variant_that_nobody_tasted_beside_the_control_is_compared_by_the_model_alone():
+    head, *cups = rows({"plain": 0, "leaf": 1, "calcium": 2})
+    early = [f"T{number}" for number in range(4)]
+    kept = [cup for cup in cups if ("calcium" if cup[:2] in early else "plain") not in cup]
+    _, calcium = compare([head, *kept]).comparisons
+    assert (calcium.tasters, calcium.servings) == (0, 4)
+    assert isinstance(calcium.mixed, MixedContrast)
+    assert isinstance(calcium.ranks, NoResult)
+    assert calcium.verdict_by_other is None
+
+
 def test_without_the_control_nothing_is_compared():
     result = compare(rows({"leaf": 0, "calcium": 1}))
     assert result.comparisons == ()

@@ -215,12 +215,12 @@ class Dealer:
         Two cups of one batch differ by the taster's noise only, which is what the second is for.
         """
         chosen, poured = {}, self._request.poured.get(session, {})
+        sets = {(s.session, s.taster, s.batch) for s in self.served}  # a batch is of one variant
+        here = Counter(batch for where, _, batch in sets if where == session)
+        everywhere = Counter(batch for _, _, batch in sets)
+        had = Counter((taster, batch) for _, taster, batch in sets)
         for variant, batches in {**self._request.batches, **poured}.items():
             who = [t for t, row in zip(tasters, names, strict=True) if variant in row]
-            sets = {(s.session, s.taster, s.batch) for s in self.served if s.variant == variant}
-            here = Counter(batch for where, _, batch in sets if where == session)
-            everywhere = Counter(batch for _, _, batch in sets)
-            had = Counter((taster, batch) for _, taster, batch in sets)
             # A late taster's session comes first, so that it stays as even as it can.
             used = [here[batch] * (len(sets) + 1) + everywhere[batch] for batch in batches]
             history = np.array([had[t, b] for t in who for b in batches], dtype=np.int64)
