@@ -185,11 +185,10 @@ class Stage:
             parts = told.split(", ")
             told = ", ".join(it for it in parts if not it.startswith(f'"blindspoon {after} '))
         two = (self.folder / "sheets" / "both-taste").is_dir()
-        typed = f"{self.folder}"
-        if sys.platform != "win32":
-            typed = shlex.quote(typed)
-        elif re.search(r"[^\w.:/\\-]", typed):
-            typed = f'"{typed}"'
+        typed = shlex.quote(f"{self.folder}")
+        if sys.platform == "win32":
+            path = f"{self.folder}".replace("\\", "/")
+            typed = f'"{path}"' if re.search(r"[^\w.:/-]", path) else path
         return told.format(typed, _TWO if two else "")
 
     def locked(self, part: Part) -> str:
