@@ -142,7 +142,7 @@ def _section(lines: Sequence[str], path: Sequence[str | int]) -> tuple[int, int,
         if start >= 0 and not found.startswith(f"{name}."):
             end = number
             break
-        if found == name and (len(path) == 1 or count == path[1]) and start < 0:
+        if found == name and (len(path) == 1 or count == path[1]):
             start = number
         count += found == name
     if start < 0 or len(path) > 2 or (len(path) == 2) != ("[[" in lines[start]):
