@@ -26,7 +26,7 @@ from blindspoon.files.text_table import FolderTables, read_table
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.course import compare_course
-from blindspoon.findings.days_in_words import course_sentences, which_first
+from blindspoon.findings.days_in_words import course_sentences, day_word, which_first
 from blindspoon.findings.naming import name_all
 from blindspoon.frames import scores_frame
 from blindspoon.lifting import lift_blind
@@ -187,6 +187,8 @@ def test_what_was_kept_is_told_from_both_ends():
     truth = {1: 0.0, 7: 0.0, 21: 0.0, 42: -4.0}
     (found,) = followed(truth, ask="keep = true", tasters=16)
     assert (found.reached, found.kept) == (None, Bracket(after=21.0, by=42.0))
+    assert [day.verdict for day in found.days] == ["alike"] * 3 + ["different"]
+    assert [day_word(found, day) for day in found.days] == ["still there"] * 3 + ["no longer"]
     assert "no longer from day 42 on" in said(truth, ask="keep = true", tasters=16)[0]
 
 
@@ -195,6 +197,12 @@ def test_what_arrives_and_leaves_has_two_brackets():
     (found,) = followed(truth, ask='reach = "control", keep = true', tasters=20)
     assert found.reached == Bracket(after=1.0, by=7.0)
     assert found.kept == Bracket(after=14.0, by=42.0)
+    assert [day_word(found, day) for day in found.days] == [
+        "not yet",
+        "there",
+        "there",
+        "no longer",
+    ]
 
 
 @pytest.mark.parametrize(("side", "by"), [("at least", 10.0), ("at most", None)])
@@ -202,6 +210,9 @@ def test_a_level_is_reached_on_its_side_whatever_moved_the_evenings(side, by):
     ask = f'reach = 8, side = "{side}"'
     (found,) = followed(RISING, ask=ask, evenings=True, drift=1.5, tasters=16)
     assert (found.against, found.reached.by) == ("level", by)
+    names = name_all([Variant(name=it, label=it) for it in ("Cold", "Oak")], "Cold", "jar")
+    there = f"t 8\N{NO-BREAK SPACE}points or {'more' if side == 'at least' else 'less'}"
+    assert there in course_sentences(found, names, several=False)[0]
     means = [day.found.mean for day in found.days]
     assert np.abs(np.diff(means[2:])).max() < 0.8  # evenings differ by 1.5
 
