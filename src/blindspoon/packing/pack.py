@@ -263,13 +263,13 @@ def draw(
 
 
 def zip_of(folder: str, contents: Mapping[str, bytes]) -> bytes:
-    """Zip files under one folder; the same files give the same bytes.
+    """Zip files under one folder, which every system takes; the same files give the same bytes.
 
-    >>> made = zip_of("trial", {"index.html": b"page"})
+    >>> made = zip_of("Crisp? No. 1.", {"index.html": b"page"})
     >>> zipfile.ZipFile(io.BytesIO(made)).namelist()
-    ['trial/index.html']
+    ['Crisp- No. 1-/index.html']
     """
-    whole = io.BytesIO()
+    folder, whole = re.sub(r'[<>:"|?*\\]|[. ]+$', "-", folder), io.BytesIO()
     with zipfile.ZipFile(whole, "w") as archive:
         for name, content in contents.items():
             entry = zipfile.ZipInfo(f"{folder}/{name}", LONG_AGO)
