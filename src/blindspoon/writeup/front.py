@@ -350,34 +350,16 @@ def _lost(analysis: Analysis) -> Iterator[tuple[str, str]]:
 
 
 def _more_than_meant(analysis: Analysis, answer: str) -> Iterator[str]:
-    """Tell what else set the variants apart that were found different, and what shares it."""
-    trial, names = analysis.trial, analysis.names
-    found = [what for what in analysis.differs if what.variant in analysis.different]
-    for what in found:
-        if not what.undeclared:
+    """Tell what else set the variants apart that were found different."""
+    for what in analysis.differs:
+        if what.variant not in analysis.different or not what.undeclared:
             continue
-        subject, also = names.subject([trial.variant(what.variant)]), _also(analysis, what)
+        subject = analysis.names.subject([analysis.trial.variant(what.variant)])
+        also = _also(analysis, what)
         factors = [factor_name(difference.factor) for difference in what.differences]
         doubt = f"whether {wording.listing(factors, 'or')} mattered"
         text = f"{also}; we can’t say {doubt}" if len(factors) > 1 else also
-        told = [sentence(f"we can’t say {doubt} in {subject}" if also in answer else text)]
-        for difference in what.undeclared:
-            sharing = [
-                trial.variant(other.variant)
-                for other in found
-                if other is not what
-                and len(other.meant) < 2  # of which a point of its own tells
-                and any(
-                    its.factor == difference.factor
-                    and (its.amount or 0) * (difference.amount or 0) > 0
-                    for its in other.differences
-                )
-            ]
-            if sharing:
-                verb = "differs" if len(sharing) == 1 else "differ"
-                factor = factor_name(difference.factor)
-                told.append(f"{capital(names.subject(sharing))} {verb} in {factor} too.")
-        yield " ".join(told)
+        yield sentence(f"we can’t say {doubt} in {subject}" if also in answer else text)
 
 
 def _boundless(analysis: Analysis) -> list[str]:
