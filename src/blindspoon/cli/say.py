@@ -75,7 +75,7 @@ JOBS = click.option(
     default=-1,
     show_default=True,
     callback=lambda _context, _option, jobs: jobs or 1,
-    help="Processes; -1 is every core.",
+    help="Threads; -1 is every core.",
 )
 JSON = flag("--json", "Print JSON.", "as_json")
 

@@ -77,7 +77,7 @@ def size(  # noqa: PLR0913 - each is an option of the command
     - `trials`: for each chance; by default as few as bring its Monte Carlo standard error to 0.01,
       at most 2,500
     - `seed`: by default the trial's. The result is the same for any number of workers
-    - `n_jobs`: processes, as joblib counts them: -1 for all cores; None for one, or for what an
+    - `n_jobs`: threads, as joblib counts them: -1 for all cores; None for one, or for what an
       enclosing ``joblib.parallel_config`` says
     - `progress`: called with the panels done and their number, first with 0
     - `procedures`: the one that decides among them
