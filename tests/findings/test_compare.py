@@ -90,6 +90,18 @@ def test_a_variant_that_nobody_tasted_beside_the_control_is_compared_by_the_mode
     assert calcium.verdict_by_other is None
 
 
+def test_alike_over_sittings_is_said_of_their_mean_and_of_each_of_them():
+    rule = '[decision]\ndeclared = 2026-09-04\nprimary = ["texture"]\nmargin = 1\n'
+    head, *first = rows({"plain": 0, "leaf": 0, "calcium": 3}, tasters=12)
+    lines = [f"1,{row}" for row in first]
+    lines += [f"2,{row}" for row in rows({"plain": 0, "leaf": 0, "calcium": 3}, 12, seed=4)[1:]]
+    leaf, calcium = compare([f"session,{head}", *lines], TOML + rule).comparisons
+    assert (leaf.verdict, calcium.verdict) == ("alike", "different")
+    each = "on average over these sittings and at none of them 2 points off"
+    assert each in leaf.because
+    assert each not in calcium.because
+
+
 def test_without_the_control_nothing_is_compared():
     result = compare(rows({"leaf": 0, "calcium": 1}))
     assert result.comparisons == ()

@@ -296,7 +296,7 @@ def _lifted(
     scores: Scores,
     table: TextTable | None,
     lift: Lift | None,
-    said_of: TextTable | None = None,
+    said_of: TextTable | None,
 ) -> tuple[Scores | None, tuple[str, ...]]:
     """Undo corrections from the last one on, until the scores are those that were lifted.
 
@@ -309,7 +309,7 @@ def _lifted(
         if not rows or table is None:
             return None, ()
         _, row = rows.pop()
-        reason = said_of.columns["reason"].at(len(rows)) if said_of else row["reason"]
+        reason = (said_of or table).columns["reason"].at(len(rows))
         name, cup = row["attribute"], cup_of(trial, row)
         was, new = (number_text(row.get(end, ""), table) for end in ("was", "new"))
         given = now.setdefault(cup, {})

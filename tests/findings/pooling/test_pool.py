@@ -12,6 +12,7 @@ from blindspoon.findings.pooling import pool, pool_scores
 from blindspoon.findings.verdict import kind_of
 from blindspoon.scores.standing import Standing
 from blindspoon.stats.results import NoResult
+from blindspoon.writeup.kitchens import compose_kitchens
 from blindspoon.writeup.records import pool_record
 
 from .conftest import RULE
@@ -73,6 +74,9 @@ def test_what_was_declared_comes_first_also_where_all_is_exploratory(kitchen):
     for kitchens, primary in ((two, True), (bent, False)):
         first, second = pool(kitchens).attributes
         assert (first.attribute.name, first.primary, second.primary) == ("sourness", primary, False)
+        content = compose_kitchens(pool(kitchens))
+        assert content.answer.startswith("No kitchen’s rule was made for this") is not primary
+        assert content.spoken.startswith("As a lead, ") is not primary
 
 
 def test_sentences_say_what_they_are_about(three):
