@@ -8,6 +8,7 @@ import pytest
 from click.testing import CliRunner
 
 from blindspoon.cli import commands
+from blindspoon.drawing import undeclared
 from blindspoon.errors import TrialFileError
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import stage
@@ -86,6 +87,27 @@ def test_the_rule_of_sets_speaks_of_one_taster_where_there_is_one():
     rule = rule_in_words(parse_trial(text)).replace("\xa0", " ")
     assert "We say that this taster can tell it from “As always”" in rule
     assert "this taster can in fewer than 30 % of the sets" in rule
+
+
+@pytest.mark.parametrize(("asked", "typed"), [("changes", "Rock\x07salt"), (SCORED, "Tex\x07ture")])
+def test_what_no_trial_can_hold_leads_back_to_its_question(asked, typed):
+    told = {"trial.product": "kraut", "variant[1].label": "As always", "trial.title": "May I?"}
+    told |= {"changes": "Rock salt", SCORED: "Texture", "decision.margin": "1", asked: typed}
+    with pytest.raises(TrialFileError) as caught:
+        new_files(told, datetime.date(2026, 9, 4), 1)
+    assert {problem.column for problem in caught.value.problems} == {asked}
+
+
+def test_a_rule_without_a_date_is_told_for_who_is_to_say_yes_to_it(coded, tmp_path):
+    (tmp_path / "trial.toml").write_bytes(coded["trial.toml"])
+    assert undeclared(tmp_path) == ""
+    text = coded["trial.toml"].replace(b"declared = 2026-09-04\n", b"")
+    (tmp_path / "trial.toml").write_bytes(text)
+    told = undeclared(tmp_path)
+    assert "primary attributes: texture" in told
+    assert "declared date" not in told
+    (tmp_path / "trial.toml").write_bytes(text.replace(b'primary = ["texture"]\n', b""))
+    assert undeclared(tmp_path) == ""
 
 
 def test_the_rule_of_days_names_the_points_that_it_asks_about():

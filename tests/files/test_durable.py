@@ -25,6 +25,10 @@ def contents(folder):
 def test_a_change_is_taken_back_while_its_files_are_as_it_left_them(folder):
     before = contents(folder)
     assert durable.write(folder, BOTH, "Two files")
+    (folder / ".blindspoon/before/000000.json").write_text("{}")  # damaged
+    (folder / ".blindspoon/before/000002.json").write_text("")
+    assert [change.number for change in durable.changes(folder)] == [1]
+    (folder / ".blindspoon/before/000002.json").unlink()
     assert durable.take_back(folder, 1).said == "Two files"
     assert contents(folder) == before
     durable.take_back(folder, 2)  # taking back is a change as well

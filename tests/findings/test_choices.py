@@ -216,6 +216,9 @@ def test_blank_answers_and_a_number_that_falls_short_are_told(tmp_path):
     (found,) = analyse(tmp_path).choices
     assert (found.tests, found.tasters) == (5, 5)
     assert found.because.endswith("6 tests were declared.")
+    (tmp_path / "key.csv").unlink()
+    with pytest.raises(TrialError, match="there is no key"):
+        analyse(tmp_path)
 
 
 def test_words_of_unequal_numbers_of_sets_are_judged_by_both_kinds(tmp_path):

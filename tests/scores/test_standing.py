@@ -89,6 +89,8 @@ def test_a_changed_key_is_said(coded, before, after):
     seal = sealed(coded)
     coded["key.csv"] = coded["key.csv"].replace(before, after)
     assert told(coded, seal).bent == ("The key is not the one that was sealed on 2026-09-04.",)
+    del coded["key.csv"]
+    assert told(coded, seal).bent == ("The key that was sealed on 2026-09-04 is missing.",)
 
 
 def test_what_decides_nothing_may_change(coded):
