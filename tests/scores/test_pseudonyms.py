@@ -68,6 +68,7 @@ def test_a_ballot_is_called_by_its_number_where_it_is_said_what_is_left_out(name
     left_out = {(entry.file, entry.line) for entry in analyse(named).table.left_out}
     assert ("ballots/ballot 2", 2) in left_out
     assert not [file for file, _ in left_out if "Ottoline" in file]
+    assert "scores.csv" in {file for file, _ in left_out}
 
 
 def test_a_problem_names_tasters_as_the_files_do(named):

@@ -14,6 +14,7 @@ from scipy import stats
 
 from blindspoon.errors import DesignError
 from blindspoon.serving import designs
+from blindspoon.serving.codes import alike
 from blindspoon.serving.draw import add_taster, draw, draw_session, taster_stream
 from blindspoon.serving.plan import ServingRequest, Span, plan_from_rows, rows_of
 from blindspoon.trial import Choice
@@ -134,6 +135,14 @@ def test_codes_keep_the_rule_that_the_plan_names(unsearched, asked, seed):
             everything = list(itertools.chain(*codes))
             assert len(set(everything)) == len(everything)
             assert plan.code_rule in {"unlike in the session", "unlike in the set"}
+
+
+def test_the_plan_names_a_weaker_rule_where_codes_of_two_tasters_look_alike():
+    for asked, rule in (((3, 4, 3), "unlike in the session"), ((9, 10, 9), "unlike in the set")):
+        plan = drawn(*asked)
+        pairs = itertools.combinations([cup.code for cup in plan.servings], 2)
+        assert plan.code_rule == rule
+        assert any(alike(*pair) for pair in pairs) is (rule == "unlike in the set")
 
 
 def test_the_same_stream_gives_the_same_plan_and_another_a_different_one():

@@ -4,6 +4,7 @@ from dataclasses import replace
 import pytest
 
 from blindspoon.batches.cautions import cautions
+from blindspoon.findings.further import NewTasting
 from blindspoon.writeup import limits
 
 
@@ -133,3 +134,17 @@ def test_more_tasters_do_not_replace_more_batches(content_of):
     name = "nothing differs"
     assert "not about the method" in said(content_of(name), "unsettled")[0]
     assert "only more batches narrow" in said(content_of(name, batches=2), "unsettled")[0]
+
+
+@pytest.mark.parametrize(
+    ("tasters", "fewest", "most", "jars", "said"),
+    [
+        (24, 17, 35, False, "about 24 (17 to 35)"),
+        (900, 600, None, False, "about 900 (600 or more)"),
+        (None, 600, None, False, "more than 1,000"),
+        (None, None, None, True, "no number, with these jars"),
+    ],
+)
+def test_a_new_tasting_without_a_known_end_is_told_as_such(tasters, fewest, most, jars, said):
+    found = NewTasting(tasters=tasters, fewest=fewest, most=most, jars=jars)
+    assert limits._people(found) == said
