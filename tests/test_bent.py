@@ -21,6 +21,7 @@ import pytest
 from blindspoon.cli import main
 from blindspoon.drawing import add_late, draw_blind, take_back, write_sheets
 from blindspoon.errors import DesignError, Rule, TrialError, TrialFileError, together
+from blindspoon.examine import examine
 from blindspoon.files import disk, own_state
 from blindspoon.files.durable import put_aside
 from blindspoon.files.edits import edit_table
@@ -273,6 +274,15 @@ def test_a_drawing_with_a_file_that_is_open_elsewhere_stays_whole(bent, monkeypa
     with pytest.raises(TrialFileError, match="close other programs"):
         take_back(folder, datetime.date(2026, 9, 6))
     assert disk.fingerprint(disk.read_folder(folder).files) == before
+
+
+def test_what_is_drawn_needs_nothing_more_to_be_drawn(coded, tmp_path):
+    for name in ("trial.toml", "servings.csv", "key.csv"):
+        (tmp_path / name).write_bytes(coded[name])
+    assert examine(tmp_path).problems == ()  # though trial.toml names no tasters
+    for name in ("servings.csv", "key.csv"):
+        (tmp_path / name).unlink()
+    assert [problem.column for problem in examine(tmp_path).problems] == ["tasting.tasters"]
 
 
 def test_a_drawing_that_was_never_sealed_is_not_taken_back(coded, tmp_path):

@@ -62,7 +62,12 @@ def test_keys_of_a_row_that_are_not_known_are_written_back_too():
     assert 'by = "Ada"' in seal.to_toml()
 
 
-@pytest.mark.parametrize("text", ["date = 1\nkey = 2", 'date = "x"\nkey = ""\n[rule]', "[", ""])
+NOT_CLOSED = 'date = 2026-09-04\nkey = ""\nclosed = "soon"\n[rule]'
+
+
+@pytest.mark.parametrize(
+    "text", ["date = 1\nkey = 2", 'date = "x"\nkey = ""\n[rule]', NOT_CLOSED, "[", ""]
+)
 def test_what_is_no_seal_is_none(text):
     assert parse_seal(text) is None
 
