@@ -19,6 +19,7 @@ from statsmodels.stats.proportion import proportion_confint
 
 from blindspoon.analysis import analyse, compose_report, to_record
 from blindspoon.charts.picks import lines_chart, picks_chart, picks_title
+from blindspoon.charts.scene import Marks
 from blindspoon.cli.printed import comparison_table
 from blindspoon.drawing import add_late, draw_again, draw_blind, write_sheets
 from blindspoon.errors import TrialError
@@ -762,6 +763,16 @@ def words_of(found) -> set[str]:
 def test_answers_are_counted_in_whole_numbers():
     assert {"0", "1"} <= words_of(judged("triangle", 1, 1))
     assert not {text for text in words_of(judged("triangle", 1, 1)) if text.startswith("0.")}
+
+
+def test_too_many_answers_for_a_mark_each_are_a_bar():
+    names = name_all([judged("triangle", 1, 1).variant], "rock")
+    few, many = (
+        picks_chart([judged("triangle", right, 3 * right)], names, "").figure.shapes
+        for right in (8, 800)
+    )
+    assert [any(isinstance(it, Marks) for it in shapes) for shapes in (few, many)] == [True, False]
+    assert len(many) < 30
 
 
 def test_no_number_is_said_to_be_enough_where_the_rule_looks_after_each_test():
