@@ -13,6 +13,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 from scipy.stats import norm, wilcoxon
 
+from blindspoon.findings.comparison import kind_of
 from blindspoon.stats.results import NoResult, RankContrast
 from blindspoon.stats.sign_flips import signed_ranks
 from blindspoon.stats.signed_ranks import compare_ranks
@@ -395,6 +396,14 @@ def test_no_difference_is_shown_above_alpha_where_the_interval_is_not_by_all_fli
         assert not found.interval.excludes_zero()
         assert not found.interval.low_open
         assert not found.interval.high_open
+
+
+def test_where_most_find_no_difference_a_small_p_alone_shows_none():
+    # by hand: nine agree, 2 of their 2^9 flips; most pairwise means with 30 zeros are zero
+    found = against_zero(np.r_[np.zeros(30), np.ones(9)])
+    assert (found.p_adjusted, found.shift) == (2 / 2**9, 0)
+    assert not found.interval.excludes_zero()
+    assert kind_of(found, margin=None, alpha=0.05) == "open"
 
 
 def test_open_ends_of_a_worked_case():
