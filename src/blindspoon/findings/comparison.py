@@ -45,9 +45,9 @@ def kind_of(
     variants of one attribute decides in place of the finding's own.
 
     Different by the adjusted p value; by ranks where the interval leaves zero out, which is the
-    same test inverted. Alike and slight by two one-sided tests at alpha: the simultaneous
-    interval at level 1 - 2 alpha lies inside the margin. D. J. Schuirmann 1987, J. Pharmacokinet.
-    Biopharm. 15:657.
+    same test inverted, but for an estimate of zero: that is never different. Alike and slight by
+    two one-sided tests at alpha: the simultaneous interval at level 1 - 2 alpha lies inside the
+    margin. D. J. Schuirmann 1987, J. Pharmacokinet. Biopharm. 15:657.
     """
     equivalence = found.equivalence_interval
     inside = margin is not None and equivalence is not None and equivalence.within(margin)
