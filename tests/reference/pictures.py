@@ -31,6 +31,13 @@ from test_tutorial import follow  # noqa: E402
 DEMO = TESTS.parent / "trials" / "allotment-cucumbers"
 TUTORIAL = TESTS.parent / "docs" / "tutorial" / "first-trial.md"
 KITCHENS = {"mill": 11, "harbour": 12, "hilltop": 13}  # names and seeds, of no meaning
+BLINDSPOON = [
+    sys.executable,
+    "-c",
+    "import datetime; from blindspoon import trial; "
+    "trial.today = lambda: datetime.date(2026, 10, 16); "  # of the tutorial's tasting
+    "from blindspoon.cli import main; main()",
+]
 COLOURS = 128
 MARGIN = 24  # pixels of the page around a part of it
 
@@ -68,7 +75,7 @@ PARTS = """
 
 
 def blindspoon(*arguments: str, cwd: Path) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "blindspoon", *arguments]
+    command = [*BLINDSPOON, *arguments]
     return subprocess.run(command, cwd=cwd, capture_output=True, encoding="utf-8", check=False)
 
 
@@ -182,7 +189,7 @@ def from_the_tutorial(camera: Camera, place: Path) -> None:
 @contextlib.contextmanager
 def opened(shelf: Path) -> Iterator[str]:
     """Open a shelf as pages; gives the address that lets the host in."""
-    command = [sys.executable, "-m", "blindspoon", "open", str(shelf), "--no-browser"]
+    command = [*BLINDSPOON, "open", str(shelf), "--no-browser"]
     own = {**os.environ, "XDG_STATE_HOME": str(shelf / ".state")}
     with subprocess.Popen(command, stdout=subprocess.PIPE, env=own, text=True) as process:
         assert process.stdout is not None
