@@ -6,6 +6,7 @@ exact and hold for these very tasters; for people like them only where each had 
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 
@@ -310,6 +311,7 @@ def _judged(
     return verdict, " ".join(told)
 
 
+@cache  # by all variants that have as many
 def _too_few(choice: Choice, tests: int, alpha: float) -> str:
     """Say that so few tests cannot show them alike (ISO 4120, 8.2), and how many could."""
     tried, guess = np.arange(tests, max(tests, MOST) + 1), choice.how.guess
