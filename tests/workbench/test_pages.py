@@ -779,7 +779,7 @@ def test_what_waits_for_jars_and_tasters_says_so_until_they_are_there(at):
     host, folder = at("planned")
     page = host.read("/t/crisp/jars")
     assert "after jars and tasters" not in page
-    assert '<a class="main" href="/t/crisp/codes">' in page
+    assert '<a class="main" href="/t/crisp/tasters">What your tasters can show</a>' in page
     (folder / "batches.csv").unlink()
     assert "after jars and tasters" in host.read("/t/crisp/jars")
 
