@@ -80,7 +80,7 @@ def size_folder(
         raise DesignError([_UNFIT.broken(str(error), "trial.toml")]) from error
     if alone:
         found = in_rounds(trial, found, "as given" if options.cup_sd else spread.source)
-    return trial, replace(found, assumptions=(*found.assumptions, *foretold(trial, jars)))
+    return trial, replace(found, foretold=tuple(foretold(trial, jars)))
 
 
 def _jars_of_each(trial: Trial, jars: Jars) -> list[int]:

@@ -211,7 +211,7 @@ def sizing_table(trial: Trial, sizing: Sizing) -> str:
     heads: Row = SIZES
     if sizing.unit == "round":
         heads, rows = ("rounds", *SIZES[2:]), [(row[1].rjust(6), *row[2:]) for row in rows]
-    return _sized(sizing.sentences, head, [heads, *rows], sizing.assumptions)
+    return _sized(sizing.sentences, head, [heads, *rows], (*sizing.assumptions, *sizing.foretold))
 
 
 def _sized(

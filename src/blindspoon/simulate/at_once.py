@@ -447,19 +447,19 @@ class SeveralJars:
         t, k = self.dealt.shape
         n = self.dealt.max(axis=0) + 1
         df_cells, df = (t - 1) * (k - 1), (n - 1).sum() * (1 - 1 / k)
-        whole, between = self._squares(scores)
+        (whole, between), kept = self._squares(scores), self._kept(scores.shape[3])
+        left = self.rule.design.lines[0][0]  # of the cells' degrees of freedom, by the positions
         apart = np.maximum(whole - between, 1e-12) / (df_cells - df)
         ratio = np.maximum(between / df / apart, 1.0)
-        jars = (ratio - 1) * (n - 1).sum() / self._kept(scores.shape[3]) / ((n - 1) * t / n).sum()
+        jars = (ratio - 1) * (n - 1).sum() / kept / ((n - 1) * t / n).sum()
         height = t / 2 * (1 / n[1:] + 1 / n[0])
         reach = 1 + jars[:, None] * height
-        left = self.rule.design.lines[0][0] / df_cells  # by the serving positions
-        dfs = (reach / ratio[:, None] * self._kept(scores.shape[3]) / height) ** 2
-        dfs *= ((n - 1) * (t / n) ** 2).sum() * left
+        dfs = (reach / ratio[:, None] * kept / height) ** 2
+        dfs *= ((n - 1) * (t / n) ** 2).sum() * (left / df_cells)
         pooled = np.where(ratio > 1, apart * df_cells / np.maximum(whole, 1e-12), 1.0)
         reach = np.sqrt(np.maximum(reach * pooled[:, None], 1.0))
         different, alike = (
-            reach * np.maximum(value(dfs) / value(df_cells * left), 1.0) for value in self._critical
+            reach * np.maximum(value(dfs) / value(left), 1.0) for value in self._critical
         )
         return different, alike
 

@@ -199,7 +199,8 @@ class Sizing:
 
     The margin is the smallest difference that matters, in points; alpha the attribute's share; the
     control is one of the variants. Cells are by sessions, then tasters, then procedure. Assumptions
-    say what was taken for granted, sentences what follows. What is compared, the `unit`, is a round
+    say what was taken for granted, sentences what follows, and `foretold` what these jars, or one
+    person alone, cannot tell whoever tastes. What is compared, the `unit`, is a round
     where one person tastes alone, each session one.
     """
 
@@ -215,14 +216,17 @@ class Sizing:
     assumptions: tuple[str, ...] = field(repr=False)
     sentences: tuple[str, ...]
     unit: Literal["taster", "round"] = "taster"
+    foretold: tuple[str, ...] = ()
 
     def to_record(self) -> Record:
         """Everything, ready for JSON: text, finite numbers, None, lists and dictionaries."""
-        return asdict(self) | {
+        record = asdict(self) | {
             "cells": [cell.to_record() for cell in self.cells],
-            "assumptions": list(self.assumptions),
+            "assumptions": [*self.assumptions, *self.foretold],
             "sentences": list(self.sentences),
         }
+        del record["foretold"]
+        return record
 
     def to_frame(self) -> pd.DataFrame:
         """Lay out the sizes, a row a size and procedure."""

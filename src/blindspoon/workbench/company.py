@@ -8,12 +8,11 @@ from markupsafe import Markup
 from werkzeug.wrappers import Response
 
 from blindspoon.errors import TrialError
-from blindspoon.files import disk
 from blindspoon.files.edits import add, put, take_out
 from blindspoon.files.schema import as_date
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.standing import too_few_rounds, too_few_sets
-from blindspoon.serving.plan import foretold, jars_of, request_for
+from blindspoon.serving.plan import request_for
 from blindspoon.stage import Stage
 from blindspoon.starting import day_of, number_of, tasters_of, tasters_told
 from blindspoon.trial import Trial
@@ -180,13 +179,11 @@ def _chances(found: Stage, trials: int, moved: Moved) -> dict[str, object]:
     theirs = [text for text in sizing.sentences if text.startswith(own)]
     short = "" if alone or planned == least else "Two are too few to work it out. "
     in_vain = too_few_rounds(plan, plan.tasting.tasters)
-    made = disk.read_folder(found.folder, without={*disk.TABLES} - {"batches.csv"}).tables.batches
-    told = list(foretold(plan, jars_of(made)))
     return {
         "in_vain": in_vain,
-        "first": [*filter(None, [in_vain]), *(f"{short}{text}" for text in theirs), *told],
+        "first": [*filter(None, [in_vain]), *(short + text for text in theirs), *sizing.foretold],
         "rest": [text for text in sizing.sentences if text not in theirs],
-        "assumptions": [text for text in sizing.assumptions if text not in told],
+        "assumptions": sizing.assumptions,
         "title": chart.title,
         "wide": Markup(chart.wide),  # noqa: S704 - drawn here
         "narrow": Markup(chart.narrow),  # noqa: S704
