@@ -26,7 +26,6 @@ from blindspoon.files import disk, own_state
 from blindspoon.files.durable import put_aside
 from blindspoon.files.edits import edit_table
 from blindspoon.files.trial_toml import names_by_label, parse_trial
-from blindspoon.old_table import trial_from
 from blindspoon.serving.draw import add_taster, draw
 from blindspoon.serving.plan import ServingRequest, plan_from_rows
 from blindspoon.stage import Stage
@@ -110,19 +109,6 @@ def test_a_cup_taken_out_by_hand_leaves_the_plan_whole():
     assert len(fewer.servings) == 3
     assert fewer.balance[0].sets == 1
     assert len(add_taster(fewer, "C", np.random.default_rng(1)).servings) == 5
-
-
-def test_an_old_table_loses_nothing_unsaid():
-    rows = "who,round,plain,Plain,oak\nAda,a,1,2,3\nAda,a,2,2,50%\nBen,a,1,,2\n"
-    files, said = trial_from(rows.encode(), "old.csv")
-    assert said[-1] == "Not taken over: Plain, 50% of Ada."
-    assert files["scores.csv"].decode().splitlines()[1:] == [
-        "a,Ada,plain,1", "a,Ada,oak,3", "a-2,Ada,plain,2", "a,Ben,plain,1", "a,Ben,oak,2",
-    ]  # fmt: skip
-    with pytest.raises(TrialError, match="field larger than field limit"):
-        trial_from(b'who,plain,oak\n"A' + b"x\n" * 100_000, "old.csv")
-    with pytest.raises(TrialError, match="line 2: the line has 200,002 bytes"):
-        trial_from(b'who,plain,oak\n"A' + b"x" * 200_000, "old.csv")
 
 
 def test_a_name_that_check_refuses_is_refused_by_compare_too(bent, blindspoon):

@@ -13,6 +13,7 @@ import click
 import pytest
 from click.testing import CliRunner
 
+from blindspoon.analysis import analyse
 from blindspoon.cli import commands
 from blindspoon.errors import TrialError
 from blindspoon.files import disk
@@ -154,6 +155,18 @@ def test_the_guide_to_unequal_jars_shows_what_is_printed(blindspoon, tmp_path):
     page = (ROOT / "docs/how-to/unequal-jars.md").read_text(encoding="utf-8")
     (shown,) = re.findall(r"```text\n(.*?)```", page, re.DOTALL)
     assert shown.strip() in blindspoon("batches", tmp_path).stdout
+
+
+def test_a_table_with_a_column_a_variant_becomes_rows_as_the_guide_shows(tmp_path, monkeypatch):
+    page = (ROOT / "docs/how-to/old-spreadsheet.md").read_text(encoding="utf-8")
+    (code,) = re.findall(r"```python\n(.*?)```", page, re.DOTALL)
+    monkeypatch.chdir(tmp_path)
+    Path("cucumbers").mkdir()
+    Path("cucumbers-2024.csv").write_text("taster,Plain,Oak leaf\nAda,4,5\nBen,,6\n", "utf-8")
+    Path("cucumbers/trial.toml").write_text(TWO_JARS.replace('"leaf"', '"oak-leaf"'), "utf-8")
+    exec(code)  # noqa: S102 - our own page
+    scores = analyse(Path("cucumbers")).table
+    assert (len(scores.tasters), scores.variant.tolist()) == (2, [0, 1, 1])
 
 
 def test_tests_that_re_run_a_number_exist():

@@ -214,7 +214,6 @@ CASES = {
     "empty-file": (CHECK, write, SERVINGS),
     "no-rows": (COMPARE, write, KEY, b"session,taster,code,variant\n"),
     "encoding": (COMPARE, put, KEY, "jar 1", "j\x81r 1"),
-    "no-old-table": ("new old --from old.csv", write, "../old.csv", b"hello\n"),
     "nul-byte": (CHECK, put, SCORES, "snaps", "sna\0ps"),
     "line-too-long": (CHECK, put, SCORES, "snaps", "x" * 100_001),
     "separator": (COMPARE, put, KEY, ",", "|", -1),

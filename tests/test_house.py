@@ -18,7 +18,7 @@ DATA = Path(__file__).parent / "data"
 ORDER = (
     "version", "verify", "errors", "arrays", "trial", "files", "scores", "frames", "serving",
     "stats", "wording", "batches", "findings", "charts", "simulate", "writeup", "analysis",
-    "sheets", "packing", "collect", "stage", "starting", "old_table", "examine", "planning",
+    "sheets", "packing", "collect", "stage", "starting", "examine", "planning",
     "drawing", "lifting", "api", "workbench", "cli", "__main__",
 )  # fmt: skip
 MODULES = sorted(SRC.rglob("*.py"))

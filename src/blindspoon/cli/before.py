@@ -35,11 +35,7 @@ if TYPE_CHECKING:
 @FOLDER
 @flag("--example", "A finished, invented trial to try everything on.")
 @flag("--plain", "Ask nothing: write a commented template.")
-@click.option(
-    "--from", "source", metavar="FILE", type=PATH,
-    help="An old spreadsheet, saved as CSV: a column for each variant, or a row for each cup.",
-)  # fmt: skip
-def new(folder: Path, example: bool, plain: bool, source: Path | None) -> None:
+def new(folder: Path, example: bool, plain: bool) -> None:
     """Start a trial with seven questions.
 
     Without a terminal it begins with a commented template. Writes trial.toml, batches.csv and
@@ -48,14 +44,7 @@ def new(folder: Path, example: bool, plain: bool, source: Path | None) -> None:
     from blindspoon.files.disk import example as finished  # noqa: PLC0415
     from blindspoon.files.disk import make_files, starter  # noqa: PLC0415
 
-    if source is not None:
-        from blindspoon.files.durable import read_file  # noqa: PLC0415
-        from blindspoon.old_table import trial_from  # noqa: PLC0415
-
-        files, said = trial_from(read_file(source), source.name)
-        make_files(folder, files)
-        click.echo("\n".join([*said, f"New trial: {folder / 'trial.toml'}. Correct the guesses."]))
-    elif example:
+    if example:
         make_files(folder, finished())
         click.echo(f"Example, all of it invented: {folder / 'trial.toml'}.")
     elif plain or not sys.stdin.isatty():
