@@ -47,7 +47,7 @@ def test_every_step_is_told(packed_of):
 
 def test_every_form_is_there(packed):
     _, files = packed
-    forms = {"index.html", "print.html", "writeup.md", "data/datapackage.json", "data/scores.csv"}
+    forms = {"index.html", "print.html", "data/datapackage.json", "data/scores.csv"}
     forms |= {"data/trial.toml", "kit/do-it-yourself.html", "kit/trial.toml", "kit/batches.csv"}
     forms |= {"START.html", "blog.md", "say.md", "preview.png", "kit/drawn/key.csv"}
     assert forms <= set(files)

@@ -3,21 +3,18 @@ from blindspoon.writeup.page import page
 
 def cells_of(content):
     return {
-        (head, column.label): cell
+        (head, label): cell
         for board in content.boards
         for head, row in board.rows
-        for column, cell in zip(board.columns, row, strict=True)
+        for label, cell in zip(board.columns, row, strict=True)
     }
 
 
 def test_primary_attributes_come_first_and_are_set_apart(content_of):
     content = content_of("usual", attributes=("saltiness", "texture"))
     (board,) = content.boards
-    assert board.groups == (("Primary", 1), ("Exploratory", 1))
-    assert [(column.label, column.edge) for column in board.columns] == [
-        ("Texture", False),
-        ("Saltiness", True),
-    ]
+    assert (board.primary, board.columns) == (1, ("Texture", "Saltiness"))
+    assert '<th scope="col" role="columnheader" class="edge">Saltiness</th>' in page(content)
 
 
 def test_the_control_has_no_row(content_of):
@@ -52,7 +49,7 @@ def test_many_attributes_make_a_second_board(content_of):
     names = tuple(f"smell_{k}" for k in range(7))
     content = content_of("usual", attributes=names, primary=names[:1])
     assert [len(board.columns) for board in content.boards] == [4, 3]
-    assert content.boards[1].groups == (("Exploratory", 3),)
+    assert content.boards[1].primary == 0
     assert len(cells_of(content)) == 4 * 7
 
 

@@ -61,17 +61,6 @@ def test_tables_of_an_attribute_have_a_row_a_variant_and_a_row_a_taster(told):
         assert sizes == {f"scores-{name}": variants, f"raw-{name}": tasters}
 
 
-def test_the_means_are_those_of_the_tables_of_scores(demo):
-    analysis, content = demo
-    means = next(table for table in content.numbers if table.name == "means")
-    assert [label for label, _ in means.rows] == [each.label for each in analysis.trial.variants]
-    for place, finding in enumerate(content.findings):
-        scores = tables_of(content, f"{finding.name}-scores")[f"scores-{finding.name}"]
-        assert means.columns[place] == finding.label
-        expected = [row[scores.columns.index("Mean")] for _, row in scores.rows]
-        assert [cells[place] for _, cells in means.rows] == expected
-
-
 def test_every_reading_stands_in_its_table_on_its_day(demo):
     analysis, content = demo
     readings = readings_of(analysis.made.log, analysis.trial)

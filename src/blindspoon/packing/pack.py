@@ -27,7 +27,7 @@ from blindspoon.packing.repeat import data_package, kit_files
 from blindspoon.wording import sentence
 from blindspoon.writeup.kitchens import KitchensContent, compose_kitchens, forest_of, kitchens_page
 from blindspoon.writeup.methods import software
-from blindspoon.writeup.page import ASKED, ReportContent, page, render, writeup
+from blindspoon.writeup.page import ASKED, ReportContent, page, render
 from blindspoon.writeup.records import pool_record
 from blindspoon.writeup.words import html_page, markdown_page
 
@@ -123,10 +123,10 @@ def write_pack(made: Pack, target: Path) -> Published:
 
 
 def pack(analysis: Analysis, *, jar_g: float, progress: Progress | None = None) -> Pack:
-    """Make every file: the page, the same for paper and for a blog, figures, data and the kit.
+    """Make every file: the page, the same for paper, a post for a blog, figures, data and the kit.
 
-    ``START.html`` (what lies where), ``index.html``, ``print.html``, ``blog.md``, ``writeup.md``,
-    ``say.md``, ``preview.png``, ``figures/`` (print, video, posts and the frames of a reveal),
+    ``START.html`` (what lies where), ``index.html``, ``print.html``, ``blog.md``, ``say.md``,
+    ``preview.png``, ``figures/`` (print, video, posts and the frames of a reveal),
     ``tables/``, ``verify.py`` (checks them with other libraries), ``data/`` (a Data Package that
     `compare` reads) and ``kit/`` (to repeat the trial in jars of `jar_g` grams).
     """
@@ -139,7 +139,7 @@ def pack(analysis: Analysis, *, jar_g: float, progress: Progress | None = None) 
     kit = kit_files(trial, analysis.table, analysis.made, jar_g=jar_g)
     blind = "Tasted blind" if content.shown_blind else "Not shown to be blind"
     source = ". ".join((*content.byline, blind, "Made with Blindspoon."))
-    pictures = () if analysis.about_days else content.pictures
+    pictures = () if analysis.about_days else [it.outcome for it in content.findings]
     words = {"question": content.question, "source": source}
     steps: list[Step] = [
         partial(posts.figure_files, pictures, size, **words) for size in posts.SIZES
@@ -214,7 +214,6 @@ def _finished(
     drawn, lacking = draw([*charts, *steps], progress)
     files = {**before, **drawn, "print.html": paper.encode(), "blog.md": blog(content).encode()}
     if isinstance(content, ReportContent):
-        files["writeup.md"] = writeup(content).encode()
         lacking += content.lacking
     files |= {"say.md": say(content, drawn).encode(), **after}
     guide = start(content.title, content.answer, files, lacking)

@@ -180,36 +180,15 @@ class BoardCell:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class BoardColumn:
-    """One attribute; `edge` where it is the first exploratory one beside primary ones."""
-
-    label: str
-    group: str
-    edge: bool
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Board:
-    """Variants down, attributes across.
+    """Variants down, attributes across, by their labels.
 
-    Groups are "Primary" and "Exploratory" with the number of columns they span; a row is a
-    variant's label and its cells.
+    The first columns are the `primary` ones, that many; a row is a variant's label and its cells.
     """
 
-    groups: tuple[tuple[str, int], ...]
-    columns: tuple[BoardColumn, ...]
+    primary: int
+    columns: tuple[str, ...]
     rows: tuple[tuple[str, tuple[BoardCell, ...]], ...]
-
-    @property
-    def rows_in_words(self) -> list[tuple[str, list[str]]]:
-        """Give the cells without their marks."""
-        return [
-            (
-                label,
-                ["; ".join(filter(None, (f"{c.word} {c.size}".strip(), *c.notes))) for c in cells],
-            )
-            for label, cells in self.rows
-        ]
 
 
 def make_boards(
@@ -228,8 +207,6 @@ def make_boards(
     boards = []
     for start in range(0, len(ordered), width):
         results = ordered[start : start + width]
-        primary = sum(result.primary for result in results)
-        groups = (("Primary", primary), ("Exploratory", len(results) - primary))
         columns = [
             [
                 _cell(other, limits, fragile=(result.attribute.name, other.variant.name) in fragile)
@@ -237,18 +214,10 @@ def make_boards(
             ]
             for result in results
         ]
-        heads = (
-            BoardColumn(
-                label=result.attribute.label,
-                group="primary" if result.primary else "exploratory",
-                edge=0 < primary == place,
-            )
-            for place, result in enumerate(results)
-        )
         labels = [other.variant.label for other in results[0].others]
         board = Board(
-            groups=tuple(group for group in groups if group[1]),
-            columns=tuple(heads),
+            primary=sum(result.primary for result in results),
+            columns=tuple(result.attribute.label for result in results),
             rows=tuple(zip(labels, zip(*columns, strict=True), strict=True)),
         )
         boards.append(board)

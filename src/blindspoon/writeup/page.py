@@ -9,7 +9,6 @@ from blindspoon import wording
 from blindspoon.charts.board import (
     AttributeOutcome,
     differences_chart,
-    differences_title,
     outcome_of,
     scores_chart,
 )
@@ -19,7 +18,6 @@ from blindspoon.findings.comparison import Analysis, AttributeResult, NotCompare
 from blindspoon.findings.further import FurtherAnalyses
 from blindspoon.scores.score_table import Remark, ScoreTable
 from blindspoon.trial import Trial
-from blindspoon.wording import sentence
 from blindspoon.writeup import limits, methods
 from blindspoon.writeup.asked_sections import (
     choice_methods,
@@ -45,9 +43,9 @@ from blindspoon.writeup.further_sections import influence_section, joint_section
 from blindspoon.writeup.limits import next_steps
 from blindspoon.writeup.panel_section import panel_section
 from blindspoon.writeup.records import csv_files
-from blindspoon.writeup.tables import MOST_SERVINGS, number_tables, raw_tables
-from blindspoon.writeup.words import PageSection, Points, html_page, markdown_page
-from blindspoon.writeup.writers import Table, markdown
+from blindspoon.writeup.tables import MOST_SERVINGS, contrast_tables, raw_tables, scores_table
+from blindspoon.writeup.words import PageSection, Points, html_page
+from blindspoon.writeup.writers import Table
 
 FOLDS = (
     ("hangs", "What would change it", ("influence", "unsettled", "not-shown")),
@@ -71,28 +69,15 @@ MOST_LISTED = 40  # remarks, and things left out, that the page lists; tables/ h
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AttributeFinding:
-    """What the page says of one attribute.
+    """What the page says of one attribute, and what posts draw of it."""
 
-    The headline is the finding in one sentence, where no chart has it as its title; or empty.
-    """
-
-    result: AttributeResult
-    headline: str
+    outcome: AttributeOutcome
     differences: Chart | None
     scores: Chart | None
 
     @property
-    def name(self) -> str:
-        return self.result.attribute.name
-
-    @property
-    def label(self) -> str:
-        return self.result.attribute.label
-
-    @property
-    def role(self) -> str:
-        """Give "Primary" or "Exploratory"."""
-        return "Primary" if self.result.primary else "Exploratory"
+    def result(self) -> AttributeResult:
+        return self.outcome.result
 
     @property
     def sentences(self) -> tuple[str, ...]:
@@ -112,7 +97,7 @@ class ReportContent:
     - `weak`, `advice`: what weakens the answer, and what to do with it
     - `recipe`: grams for a jar of each variant
     - `numbers`, `raw`: what the procedures found, and every score
-    - `pictures`: what is drawn of each attribute; `figures`: all that are written as files
+    - `figures`: all charts that are written as files
     - `behind`: the tables that hold what each chart draws, by its name
     - `files`: the CSV tables: path, and text
     - `lacking`: sentences: which pictures of the host's are left out, and why
@@ -129,7 +114,6 @@ class ReportContent:
     sections: tuple[PageSection, ...]
     numbers: tuple[Table, ...]
     raw: tuple[Table, ...]
-    pictures: tuple[AttributeOutcome, ...]
     figures: tuple[Chart, ...]
     behind: Mapping[str, tuple[Table, ...]]
     files: tuple[tuple[str, str], ...]
@@ -200,13 +184,15 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
     """Say everything that the report says; without `further`, nothing of what lies behind."""
     trial, table, names = analysis.trial, analysis.table, analysis.names
     ordered = analysis.ordered
-    pictures = {
+    outcomes = {
         result.attribute.name: outcome_of(trial, table, result, names) for result in ordered
     }
-    drawn = [(name, it) for name, it in pictures.items() if it.result.comparisons]
-    differences = {name: differences_chart(it) for name, it in drawn}
-    scored = [(name, it) for name, it in pictures.items() if np.isfinite(it.means).any()]
-    scores = {name: scores_chart(it) for name, it in scored}
+    differences = {
+        name: differences_chart(it) for name, it in outcomes.items() if it.result.comparisons
+    }
+    scores = {
+        name: scores_chart(it) for name, it in outcomes.items() if np.isfinite(it.means).any()
+    }
     sections = tuple(filter(None, _sections(analysis, further)))
     asked = [part for part in sections if part.name in ASKED]
     first, own = [chart for part in asked for chart in part.charts[:1]], [*differences.values()]
@@ -215,7 +201,12 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
     influence = None if further is None else further.influence
     declared = trial.decision.primary
     answering = [result for result in ordered if result.attribute.name in declared] or ordered
-    numbers, raw = number_tables(trial, table, ordered), raw_tables(trial, table)
+    numbers = tuple(
+        made
+        for result in ordered
+        for made in (scores_table(trial, table, result.attribute), *contrast_tables(result))
+    )
+    raw = raw_tables(trial, table)
     figures = [*own, *scores.values(), *(chart for part in sections for chart in part.charts)]
     every = (*numbers, *raw, *(it for part in sections for it in (*part.numbers, *part.tables)))
     photos, lacking = photographs(trial, analysis.photos)
@@ -230,18 +221,12 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
         advice=days_advice(analysis) if analysis.about_days else advice(analysis),
         recipe=recipe_table(trial, analysis.made),
         findings=tuple(
-            AttributeFinding(
-                result=it.result,
-                headline="" if name in differences else sentence(differences_title(it)),
-                differences=differences.get(name),
-                scores=scores.get(name),
-            )
-            for name, it in pictures.items()
+            AttributeFinding(outcome=it, differences=differences.get(name), scores=scores.get(name))
+            for name, it in outcomes.items()
         ),
         sections=sections,
         numbers=numbers,
         raw=raw,
-        pictures=tuple(pictures.values()),
         figures=tuple(sorted(figures, key=lambda chart: chart is not picture)),
         behind={it.name: tuple(t for t in every if it.name in t.behind) for it in figures},
         files=(*csv_files(analysis), *(file for part in sections for file in part.files)),
@@ -352,69 +337,37 @@ def page(content: ReportContent, *, paper: bool = False) -> str:
 
     For paper only: the wide charts, black on white, with page numbers.
     """
-    by_name = {part.name: part for part in content.sections if part}
-    folds = [(at, head, [by_name[n] for n in names if n in by_name]) for at, head, names in FOLDS]
+    analysis, table = content.analysis, content.analysis.table
+    parts = {part.name: part for part in content.sections if part}
+    folds = [(at, head, [parts[n] for n in names if n in parts]) for at, head, names in FOLDS]
+    cells = [cell for board in content.boards for _, row in board.rows for cell in row]
     return html_page(
         "page",
         content=content,
+        analysis=analysis,
+        trial=content.trial,
+        names=analysis.names,
         paper=paper,
-        folds=[fold for fold in folds if fold[2]],
+        asked=[  # that have more than the picture at the head
+            part
+            for part in content.sections
+            if part.name in ASKED
+            and replace(part, charts=tuple(it for it in part.charts if it != content.picture))
+        ],
+        anchors=ASKED,
+        marked=any(cell.mark for cell in cells),
+        leads=any(0 < board.primary < len(board.columns) for board in content.boards),
+        fragile=any(cell.fragile for cell in cells),
+        others=dict.fromkeys(cell.other.partition(" by ")[2] for cell in cells if cell.other),
+        remarks_note=all_in(len(told_remarks(content.trial, table)), "remark", "scores.csv"),
         most_said=MOST_SAID,
-        **_said_once(content),
+        next=parts.get("next"),
+        folds=[fold for fold in folds if fold[2]],
+        alone=len(table.tasters) == 1,
+        repeated=len(table.sessions) > 1 and len(table.tasters) > 1,
+        cups=wording.count(table.taster.size, "cup"),
+        many=table.taster.size > MOST_SERVINGS,
+        citation=methods.citation(analysis),
+        references=methods.references(parts["compared"].paragraphs),
+        software=methods.software(),
     )
-
-
-def _said_once(content: ReportContent) -> dict[str, object]:
-    """Say what the page and the writeup for a blog say beside the content."""
-    analysis, table, trial = content.analysis, content.analysis.table, content.trial
-    names = analysis.names
-    cells = [cell for board in content.boards for _, row in board.rows for cell in row]
-    others = dict.fromkeys(cell.other.partition(" by ")[2] for cell in cells if cell.other)
-    marked, margin = any(cell.mark for cell in cells), any(it.margin for it in trial.attributes)
-    mark_words = (
-        f"Line: {names.short(names.control)}. Dot and bar: difference in points and its likely "
-        f"range. To the right is more.{' Grey: within the margin, too small to matter.' * margin}"
-    )
-    board_words = {  # of the boards, that not every board has
-        "Exploratory: a lead, to be tested again.": any(
-            len(it.groups) > 1 for it in content.boards
-        ),
-        "Fragile: leaving out one taster often changes it.": any(cell.fragile for cell in cells),
-        f"By {wording.listing(others, 'or')}: a second method, which does not decide.": others,
-    }
-    parts = {part.name: part for part in content.sections}
-    told = [  # that have more than the picture at the head
-        part
-        for part in content.sections
-        if replace(part, charts=tuple(it for it in part.charts if it != content.picture))
-    ]
-    return {
-        "analysis": analysis,
-        "trial": trial,
-        "control": trial.variant(trial.control).label,
-        "remarks_note": all_in(len(told_remarks(trial, table)), "remark", "scores.csv"),
-        "next": parts.get("next"),
-        "one_batch": names.batches < 2,
-        "noun": names.noun,
-        "board_words": [text for text, there in board_words.items() if there],
-        "mark_words": mark_words if marked else "",
-        "alone": len(table.tasters) == 1,
-        "repeated": len(table.sessions) > 1 and len(table.tasters) > 1,
-        "cups": wording.count(table.taster.size, "cup"),
-        "many": table.taster.size > MOST_SERVINGS,
-        "citation": methods.citation(analysis),
-        "references": methods.references(parts["compared"].paragraphs),
-        "asked": [part for part in told if part.name in ASKED],
-        "told": told,
-        "anchors": ASKED,
-        "software": methods.software(),
-    }
-
-
-def writeup(content: ReportContent) -> str:
-    """Write the report in Markdown, without its tables of numbers, for a blog.
-
-    CommonMark with tables, no HTML. Figures are linked as ``figures/NAME.png``, tables as
-    ``tables/NAME.csv``.
-    """
-    return markdown_page("writeup", content=content, markdown=markdown, **_said_once(content))

@@ -1,7 +1,7 @@
 """The tables of a trial, each specified once: names for scripts, heads and digits for people."""
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from operator import attrgetter
 from typing import Any
@@ -348,34 +348,6 @@ def scores_table(trial: Trial, table: ScoreTable, attribute: Attribute) -> Table
         rows=tuple(rows),
         behind=(f"{attribute.name}-scores",),
     )
-
-
-def number_tables(
-    trial: Trial, table: ScoreTable, ordered: Sequence[AttributeResult]
-) -> tuple[Table, ...]:
-    """Means of all, then scores, mixed model and ranks of each attribute; those that exist."""
-    scores = [scores_table(trial, table, result.attribute) for result in ordered]
-    at = 1 + SUMMARY.index("Mean")
-    means = [
-        (result.attribute.label, cells)
-        for result, own in zip(ordered, scores, strict=True)
-        if {*(cells := [texts[at] for _, texts in own.rows])} != {DASH}
-    ]
-    made = []
-    if len(means) > 1:
-        rows = zip(*(cells for _, cells in means), strict=True)
-        made = [
-            Table(
-                name="means",
-                caption="Mean scores, in points",
-                head="Variant",
-                columns=tuple(label for label, _ in means),
-                rows=tuple(zip((it.label for it in trial.variants), rows, strict=True)),
-            )
-        ]
-    for result, own in zip(ordered, scores, strict=True):
-        made += [own, *contrast_tables(result)]
-    return tuple(made)
 
 
 def raw_tables(trial: Trial, table: ScoreTable) -> tuple[Table, ...]:

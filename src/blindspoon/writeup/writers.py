@@ -262,21 +262,6 @@ def inline(text: str) -> str:
     return re.sub(r"^(\d{0,9})([-+.)](?=\s|$)|[-=](?=[-=]*$))", r"\1\\\2", escaped)
 
 
-def markdown(head: str, columns: Sequence[str], rows: Iterable[tuple[str, Sequence[str]]]) -> str:
-    r"""Write a table in Markdown.
-
-    >>> print(markdown("Taster", ["p"], [("T01", ["< 0.001"])]))
-    | Taster | p |
-    |---|---|
-    | T01 | \< 0.001 |
-    """
-    lines = [
-        f"| {' | '.join(map(inline, row))} |"
-        for row in ([head, *columns], *([name, *texts] for name, texts in rows))
-    ]
-    return "\n".join([lines[0], "|" + "---|" * (len(columns) + 1), *lines[1:]])
-
-
 # 80 columns -------------------------------------------------------------------------------------
 
 
