@@ -8,15 +8,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from blindspoon.batches.measured import (
-    salty_with_sour,
-    taste_against_measured,
-    taste_attribute,
-)
+from blindspoon.batches.measured import taste_against_measured
 from blindspoon.files.text_table import FolderTables, read_table
-from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import build_table
-from blindspoon.stats.results import NoResult
 
 SCORES = """\
 session,taster,variant,texture,saltiness,sourness
@@ -84,27 +78,6 @@ def test_a_variant_with_an_unknown_batch_is_no_point(trial, read, table):
 def test_one_measured_variant_is_held_against_nothing(trial, read, table):
     text = "batch,variant,water_g,salt_g\njar 1,plain,400,10\njar 2,oak-leaf,400,\n"
     assert taste_against_measured(trial, table, read(text, None)) == ()
-
-
-def test_saltiness_with_sourness_within_tasters(trial, table):
-    found = salty_with_sour(trial, table)
-    # Ann's four cups and Ben's two that have both scores
-    x = [np.array([4.0, 6.0, 3.0, 5.0]), np.array([1.0, 2.0])]
-    y = [np.array([4.0, 6.0, 5.0, 6.0]), np.array([2.0, 3.0])]
-    inner_x, inner_y = (np.concatenate([v - v.mean() for v in part]) for part in (x, y))
-    by_hand = inner_x @ inner_y / np.sqrt((inner_x @ inner_x) * (inner_y @ inner_y))
-    assert (found.tasters, found.pairs, found.df) == (2, 6, 3)
-    assert found.r == pytest.approx(by_hand)
-
-
-def test_without_both_attributes_there_is_nothing_to_correlate(table):
-    trial = parse_trial(
-        'trial = { title = "t", control = "plain" }\nscale = { low = 0, high = 10 }\n'
-        'attribute = [{ name = "texture" }, { name = "salt" }]\n'
-        'variant = [{ name = "plain" }, { name = "oak-leaf" }]\n'
-    )
-    assert (taste_attribute(trial, "salty"), taste_attribute(trial, "sour")) == (1, None)
-    assert isinstance(salty_with_sour(trial, table), NoResult)
 
 
 def test_the_rise_is_that_of_scipys_lines_through_each_taster(trial, read):

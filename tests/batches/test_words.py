@@ -11,7 +11,6 @@ from blindspoon.batches.differences import Amounts, Difference, NoAmounts, Toget
 from blindspoon.batches.log import BatchLog
 from blindspoon.batches.measured import TasteAgainst, TastePoint
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.stats.results import WithinCorrelation
 
 TRIAL = parse_trial(
     'trial = { title = "t", control = "plain" }\nscale = { low = 0, high = 10 }\n'
@@ -202,26 +201,6 @@ def test_nothing_is_said_where_nobody_scored_the_control():
     found = against(6.5)
     alone = replace(found, points=found.points[1:], same_strength=())
     assert [*summary.as_strong(TRIAL, alone, {})] == []
-
-
-@pytest.mark.parametrize(
-    ("r", "interval", "start"),
-    [
-        (0.5, (0.2, 0.7), "Cups that a taster found more sour, the same taster found saltier"),
-        (
-            -0.5,
-            (-0.7, -0.2),
-            "Cups that a taster found more sour, the same taster found less salty",
-        ),
-        (0.1, (-0.2, 0.3), "Whether cups that were more sour also tasted saltier is not settled"),
-    ],
-)
-def test_saltiness_with_sourness(r, interval, start):
-    found = WithinCorrelation(
-        r=r, slope=r, df=38, p_value=0.01, interval=interval, tasters=8, pairs=47
-    )
-    assert summary.salty_goes_with_sour(found).startswith(start)
-    assert "8 tasters" in summary.salty_goes_with_sour(found)
 
 
 def test_where_nothing_can_be_compared_nothing_is_said_to_be_alike():

@@ -16,25 +16,23 @@ from blindspoon.batches.strengths import mean_of, strengths
 from blindspoon.errors import Problem, Rule, ScoreError, in_order, quoted, some_of
 from blindspoon.files.text_table import TextTable
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.results import Interval, NoResult, WithinCorrelation
+from blindspoon.stats.results import Interval
 from blindspoon.trial import Over, Trial
 
 Quantity = Literal["salt_percent", "citric_g_per_100_g", "last_ph"]
 
-TASTES: Mapping[str, tuple[str, ...]] = {
-    "salty": ("saltiness", "salt", "salty"),
-    "sour": ("sourness", "sour", "acidity", "acid", "tartness"),
-}
+SALTY = ("saltiness", "salt", "salty")
+SOUR = ("sourness", "sour", "acidity", "acid", "tartness")
 """Names of attributes that are taken to score a taste."""
 
 
 class MeasuredQuantity(NamedTuple):
-    """How a quantity, which makes a food taste so, is called and written.
+    """How a quantity is called and written, and which attributes score what it makes of a food.
 
     Two variants up to the tolerance apart, in its unit, count as equally strong.
     """
 
-    taste: Literal["salty", "sour"]
+    tastes: tuple[str, ...]
     title: str
     axis: str
     unit: str
@@ -44,13 +42,13 @@ class MeasuredQuantity(NamedTuple):
 
 QUANTITIES: Mapping[Quantity, MeasuredQuantity] = {
     "salt_percent": MeasuredQuantity(
-        "salty", "salt", "salt, % of everything in the jar", " %", 2, SALT.tolerance
+        SALTY, "salt", "salt, % of everything in the jar", " %", 2, SALT.tolerance
     ),
     "citric_g_per_100_g": MeasuredQuantity(
-        "sour", "added acid", "added acid, g in 100 g, as citric acid", " g in 100 g", 2,
+        SOUR, "added acid", "added acid, g in 100 g, as citric acid", " g in 100 g", 2,
         ACID.tolerance,
     ),
-    "last_ph": MeasuredQuantity("sour", "pH", "last pH read before the tasting", "", 1, 0.1),
+    "last_ph": MeasuredQuantity(SOUR, "pH", "last pH read before the tasting", "", 1, 0.1),
 }  # fmt: skip
 """The tolerance of pH is what strips and cheap meters tell apart, from memory."""
 
@@ -108,12 +106,6 @@ class TasteAgainst:
         return max(own) - min(own) > 2 * QUANTITIES[self.quantity].tolerance + 1e-9
 
 
-def taste_attribute(trial: Trial, taste: Literal["salty", "sour"]) -> int | None:
-    """Find the attribute that scores a taste, by its place; None where there is none."""
-    names = [attribute.name for attribute in trial.attributes]
-    return next((names.index(name) for name in TASTES[taste] if name in names), None)
-
-
 def taste_against_measured(
     trial: Trial, table: ScoreTable, log: BatchLog
 ) -> tuple[TasteAgainst, ...]:
@@ -126,10 +118,12 @@ def taste_against_measured(
 
     made, found = strengths(log), []
     shape = {"n_tasters": len(table.tasters), "n_variants": len(trial.variants)}
+    names = [attribute.name for attribute in trial.attributes]
     for quantity, how in QUANTITIES.items():
-        attribute = taste_attribute(trial, how.taste)
-        if attribute is None:
+        scored = next((name for name in how.tastes if name in names), None)
+        if scored is None:
             continue
+        attribute = names.index(scored)
         means = gather(table.scores[:, attribute], table.taster, table.variant, **shape).mean
         points, places = list[TastePoint](), list[int]()
         for place, variant in enumerate(trial.variants):
@@ -146,7 +140,7 @@ def taste_against_measured(
         control = strength.pop(trial.control, math.inf)
         reach = how.tolerance + 1e-9
         against = TasteAgainst(
-            attribute=trial.attributes[attribute].name,
+            attribute=scored,
             quantity=quantity,
             points=tuple(points),
             same_strength=tuple(n for n, own in strength.items() if abs(own - control) <= reach),
@@ -170,16 +164,6 @@ def _rise(means: FloatArray, strength: FloatArray) -> Rise | None:
     mean, reach = float(own.mean()), float(stdtrit(own.size - 1, 0.975) * own.std(ddof=1))
     reach /= math.sqrt(own.size)
     return Rise(mean, Interval(mean - reach, mean + reach), own.size)
-
-
-def salty_with_sour(trial: Trial, table: ScoreTable) -> WithinCorrelation | NoResult:
-    """Tell how saltiness (y) goes with sourness (x) within tasters, over all their cups."""
-    salty, sour = taste_attribute(trial, "salty"), taste_attribute(trial, "sour")
-    if salty is None or sour is None:
-        return NoResult("Saltiness and sourness were not both scored.")
-    from blindspoon.stats.correlation import rm_correlation  # noqa: PLC0415 - as above
-
-    return rm_correlation(table.scores[:, sour], table.scores[:, salty], table.taster)
 
 
 Cell = tuple[str, str]  # variant and session

@@ -21,7 +21,7 @@ from blindspoon.batches.measured import INTERACTION, QUANTITIES, TasteAgainst
 from blindspoon.batches.strengths import Strengths, strengths
 from blindspoon.errors import Note, some_of
 from blindspoon.files.text_table import TextTable
-from blindspoon.stats.results import Interval, Record, WithinCorrelation, as_record
+from blindspoon.stats.results import Interval, Record, as_record
 from blindspoon.trial import Trial
 
 NAMES: Mapping[str, str] = {
@@ -284,20 +284,6 @@ def along_a_line(trial: Trial, against: TasteAgainst) -> str:
         f"{wording.count(rise.tasters, 'taster')}): by a straight line through variants that "
         "differ in more than that."
     )
-
-
-def salty_goes_with_sour(found: WithinCorrelation) -> str:
-    """Say how saltiness went with sourness within tasters; a sentence."""
-    ends, size = found.interval, f"r = {wording.number(found.r, 2)}"
-    if ends:
-        low, high = (wording.number(end, 2) for end in ends)
-        size += f", 95 % interval {low} to {high}"
-    if ends is None or ends[0] <= 0 <= ends[1]:
-        finding = "Whether cups that were more sour also tasted saltier is not settled"
-    else:
-        way = "saltier" if found.r > 0 else "less salty"
-        finding = f"Cups that a taster found more sour, the same taster found {way}"
-    return f"{finding} (within tasters, {size}; {wording.count(found.tasters, 'taster')})."
 
 
 def differences_in_words(trial: Trial, made: Made, *, ask: bool = False) -> Iterator[str]:

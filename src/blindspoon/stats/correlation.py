@@ -1,65 +1,15 @@
-"""How scores go together: two of a taster, a taster with the others, and all of a panel."""
+"""How the scores of a panel go together: a taster with the others, and all of them."""
 
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import chdtrc, fdtri, stdtr
+from scipy.special import chdtrc, fdtri
 
-from blindspoon.arrays import BoolArray, FloatArray, IntArray
-from blindspoon.stats.results import Interval, NoResult, WithinCorrelation
+from blindspoon.arrays import BoolArray, FloatArray
+from blindspoon.stats.results import Interval, NoResult
 from blindspoon.stats.sign_flips import SMALLEST
 from blindspoon.stats.signed_ranks import midranks
 from blindspoon.stats.two_way import LEVEL, ZERO, Cells
-
-
-def rm_correlation(x: FloatArray, y: FloatArray, taster: IntArray) -> WithinCorrelation | NoResult:
-    """Correlate two measurements within tasters.
-
-    A pair a row, shape (n,); those with NaN in either are left out. No result where no taster, or
-    too few pairs, are left, or one of the two never varies within a taster.
-
-    J. M. Bland and D. G. Altman 1995, BMJ 310:446: the part of y's variation within tasters that
-    x explains in an analysis of covariance, with the sign of the slope. The interval is
-    tanh(atanh r -+ 1.96 / sqrt(df - 1)), J. Z. Bakdash and L. R. Marusich 2017, Front. Psychol.
-    8:456.
-
-    >>> x = np.array([1.0, 2.0, 3.0, 1.0, 2.0, 3.0])
-    >>> y = np.array([2.0, 3.0, 5.0, 7.0, 8.0, 9.0])
-    >>> found = rm_correlation(x, y, np.array([0, 0, 0, 1, 1, 1]))
-    >>> round(found.r, 3), found.df
-    (0.968, 3)
-    """
-    x, y, taster = np.asarray(x, np.float64), np.asarray(y, np.float64), np.asarray(taster)
-    both = np.isfinite(x) & np.isfinite(y)
-    x, y = x[both], y[both]
-    _, place, often = np.unique(taster[both], return_inverse=True, return_counts=True)
-    counts = often[place] > 1
-    x, y, place = x[counts], y[counts], place[counts]
-    tasters = int(np.count_nonzero(often > 1))
-    df = x.size - tasters - 1
-    if df < 1:
-        return NoResult("Too few tasters scored both more than once.")
-    inner_x, inner_y = _within(x, place), _within(y, place)
-    xx, yy, xy = float(inner_x @ inner_x), float(inner_y @ inner_y), float(inner_x @ inner_y)
-    if any(own <= 1e-20 * max(float(every @ every), 1e-300) for own, every in ((xx, x), (yy, y))):
-        return NoResult("One of the two is the same throughout for every taster.")
-    r = float(np.clip(xy / np.sqrt(xx * yy), -1.0, 1.0))
-    t = abs(r) * np.sqrt(df / max(1 - r * r, np.finfo(float).tiny))
-    return WithinCorrelation(
-        r=r,
-        slope=xy / xx,
-        df=int(df),
-        p_value=float(2 * stdtr(df, -t)),
-        interval=fisher_interval(r, df),
-        tasters=tasters,
-        pairs=int(x.size),
-    )
-
-
-def _within(values: FloatArray, place: IntArray) -> FloatArray:
-    """Take every taster's own mean away."""
-    counts = np.maximum(np.bincount(place), 1)
-    return values - (np.bincount(place, weights=values) / counts)[place]
 
 
 def fisher_interval(r: float, df: int, family: int = 1) -> tuple[float, float] | None:

@@ -191,24 +191,6 @@ class Friedman:
     rounds: int = 0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WithinCorrelation:
-    """A repeated-measures correlation, over tasters with two pairs or more.
-
-    `slope` is in units of y a unit of x, the same for every taster. Two-sided; null: within tasters
-    y does not go with x. The interval is the 95 % one by Fisher's transformation; None with one
-    degree of freedom.
-    """
-
-    r: float
-    slope: float
-    df: int
-    p_value: float
-    interval: tuple[float, float] | None
-    tasters: int
-    pairs: int
-
-
 def as_record(value: object) -> Record:
     """Write a frozen value as a dictionary.
 

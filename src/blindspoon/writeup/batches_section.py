@@ -16,15 +16,9 @@ from blindspoon.batches.differences import (
     recipes,
 )
 from blindspoon.batches.log import BatchLog
-from blindspoon.batches.measured import (
-    QUANTITIES,
-    TasteAgainst,
-    salty_with_sour,
-    taste_against_measured,
-)
+from blindspoon.batches.measured import QUANTITIES, TasteAgainst, taste_against_measured
 from blindspoon.charts.jars import measured_chart, readings_chart, readings_of
 from blindspoon.findings.comparison import Analysis
-from blindspoon.stats.results import NoResult
 from blindspoon.trial import Trial
 from blindspoon.wording import capital
 from blindspoon.writeup.tables import counted, methods_table, points_cell, strengths_table
@@ -130,9 +124,6 @@ def _remarks(analysis: Analysis, found: Sequence[TasteAgainst]) -> Iterator[str]
         yield from summary.as_strong(
             trial, against, {it.variant.name: it.verdict for it in compared}
         )
-    both = salty_with_sour(trial, analysis.table)
-    if found and not isinstance(both, NoResult):
-        yield summary.salty_goes_with_sour(both)
 
 
 # The recipe -------------------------------------------------------------------------------------

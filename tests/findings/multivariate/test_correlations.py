@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from blindspoon.findings.multivariate import correlate_attributes, within_variants
-from blindspoon.stats.correlation import fisher_interval, rm_correlation
+from blindspoon.stats.correlation import fisher_interval
 from blindspoon.stats.results import NoResult
 from blindspoon.stats.two_way import fit_additive
 
@@ -48,16 +48,6 @@ def test_bland_and_altman():
     assert (found.df, found.pairs) == (38, 47)
     assert found.r == pytest.approx(-0.5067697, abs=5e-8)
     assert found.interval == pytest.approx((-0.7067146, -0.2318631), abs=5e-7)
-
-
-def test_it_is_the_repeated_measures_correlation_of_what_variants_leave(draw):
-    scores = draw(12, 10, np.eye(4)[:, :2], correlation=0.5, lost=0.1)
-    both = np.isfinite(scores).all(axis=2)
-    kept = np.where(both[:, :, None], scores, np.nan)
-    left = [fit_additive(kept[:, :, at]).residuals[both] for at in (0, 1)]
-    (pair,) = correlate_attributes(["a", "b"], [scores[:, :, 0], scores[:, :, 1]])
-    expected = rm_correlation(*left, np.nonzero(both)[0])
-    assert pair.within.r == pytest.approx(expected.r, rel=1e-9)
 
 
 def test_it_is_the_analysis_of_covariance(draw):
