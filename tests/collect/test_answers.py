@@ -1,19 +1,10 @@
 """What is filled in, read by the same check as a table, and written so that it comes back."""
 
-import csv
-import io
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from blindspoon.collect.ballots import (
-    COMMENT_LIMIT,
-    read_answer,
-    tidy_comment,
-    write_for_spreadsheet,
-    write_rows,
-)
+from blindspoon.collect.ballots import COMMENT_LIMIT, read_answer, tidy_comment, write_rows
 from blindspoon.files.text_table import read_table
 from blindspoon.trial import Attribute, Scale
 
@@ -85,23 +76,3 @@ def test_any_comment_comes_back_from_the_file_as_it_was_taken(texts):
     table = read_table(write_rows(["code", "comment"], rows), "ballots/1-T01.csv")
     assert not table.problems
     assert table.cells("comment") == taken
-
-
-@pytest.mark.parametrize(
-    "text", ["=1+1", "+A1", "-A1", "@SUM(A1)", "\uff1d1+1", "=cmd|' /C calc'!A0"]
-)
-def test_an_export_holds_no_formula(text):
-    data = write_for_spreadsheet(["texture", "comment"], [{"texture": "-1.5", "comment": text}])
-    (_, row) = csv.reader(io.StringIO(data.decode("utf-8-sig")))
-    assert row == ["-1.5", f"'{text}"]
-
-
-@pytest.mark.parametrize("separator", [",", ";", "\t"])
-def test_no_cell_of_the_export_is_a_formula_whatever_it_is_split_at(separator):
-    for start in ("", "nice;", "nice\t", 'nice;"', "nice\n", "nice; "):
-        for sign in "=+-@":
-            rows = [{"code": "037", "texture": "-1", "comment": f"{start}{sign}cmd|' /C calc'!A0"}]
-            text = write_for_spreadsheet(["code", "texture", "comment"], rows).decode("utf-8-sig")
-            read = csv.reader(io.StringIO(text), delimiter=separator)
-            cells = [cell.strip(' "') for row in read for cell in row]
-            assert not [cell for cell in cells if cell[:1] in set("=+-@") and cell != "-1"]

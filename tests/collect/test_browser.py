@@ -577,7 +577,7 @@ def test_a_grid_that_is_keyed_and_not_saved_warns(sheet, served, rows):
     page.goto(f"{served['host']}/1/key/1")
     page.keyboard.type("7")
     with page.expect_event("dialog"):
-        page.get_by_role("link", name="Host").click(no_wait_after=True)
+        page.get_by_role("link", name="The tasting").click(no_wait_after=True)
     assert asked == ["beforeunload"]
     page.locator("input.cell").first.press("Enter")
     page.wait_for_url("**/1/key/2?saved=1")

@@ -145,16 +145,9 @@ def test_whoever_takes_a_name_that_was_given_free_reads_the_cautions(sitting, ph
 
 def test_cups_scored_in_another_file_are_shown_and_not_keyed(client, host, sitting, keyed, rows):
     sitting.ballots["1", "T01"].parts[0].elsewhere = {"037": "scores.csv"}
-    assert "scored in scores.csv" in client.get(f"{host}/1/key/1").text
+    assert "stands in scores.csv" in client.get(f"{host}/1/key/1").text
     keyed(WHOLE)
     assert [row["code"] for row in rows()] == ["512", "846"]
-
-
-def test_the_export_holds_all_scores_and_no_formula(client, host, phone):
-    phone("T01").answer(1, texture="7", comment='=HYPERLINK("http://192.0.2.1")')
-    reply = client.get(f"{host}/scores.csv")
-    assert reply.headers["Content-Disposition"].startswith("attachment")
-    assert '1,T01,037,7,,"\'=HYPERLINK(""http://192.0.2.1"")"' in reply.text
 
 
 def test_the_stored_comment_stays_as_it_was_written(phone, rows):
@@ -184,20 +177,3 @@ def test_a_paper_ballot_is_never_stored_as_that_of_another_taster(
     assert client.post(f"{host}/taster/1", data=link).status_code == 409
     assert sitting.memory.renewed == links
     assert not list((folder / "ballots").glob("*"))
-
-
-def test_nobody_joins_once_the_host_has_said_so_but_for_a_name_given_free(
-    client, host, sitting, fields
-):
-    form = fields(client.get("/").text)
-    ana = client.application.test_client()
-    assert ana.post("/join", data=fields(ana.get("/").text) | {"name": "T01"}).status_code == 303
-    client.post(f"{host}/joining", data=fields(client.get(host).text) | {"lock": "1"})
-    assert "The host has closed joining" in client.get("/").text
-    assert client.post("/join", data=form | {"name": "T02"}).status_code == 409
-    assert "You are T01?" in ana.get("/").text
-    client.post(f"{host}/taster/2", data=fields(client.get(f"{host}/taster/2").text))
-    assert client.post("/join", data=form | {"name": "T03"}).status_code == 409
-    assert client.post("/join", data=form | {"name": "T02"}).status_code == 303
-    client.post(f"{host}/joining", data=fields(client.get(host).text) | {"lock": ""})
-    assert sitting.free_names() == ["T03"]

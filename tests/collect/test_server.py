@@ -61,7 +61,7 @@ def test_it_listens_to_the_network_where_asked(folder, serve):
 def test_no_address_of_the_host_answers_where_the_tasters_are(served):
     path = urlsplit(served["host"]).path
     secret = {"ticket": "x", "session": "1", "lock": "1"}
-    for more in ("", "/progress", "/scores.csv", "/taster/1", "/1/key/1", "/1/again/1"):
+    for more in ("", "/progress", "/taster/1", "/1/key/1", "/1/again/1"):
         assert ask(served, path + more, of="host")[0] == 200
         assert ask(served, path + more)[0] == 404
         assert post(served, path + more, secret)[0] == 404

@@ -213,9 +213,6 @@ def test_a_paper_ballot_of_cups_and_sets_is_keyed_in_and_the_whole_is_judged(
         fields |= {f"{row + 1}-answer": served[taster, str(row)][0] for row in (1, 2)}
         assert client.post(f"{host}/1/key/{place}", data=fields).status_code == 303
     assert sitting.tally() == "12 of 12 sets and cups are answered; 6 ballots lie in ballots"
-    assert client.get(f"{host}/scores.csv").text.startswith(
-        "\ufeffsession,taster,code,saltiness,set,answer,comment"
-    )
     assert examine(folder).problems == ()
     found = lifted(folder)
     assert (found.choices[0].tests, len(found.table.scores)) == (6, 6)

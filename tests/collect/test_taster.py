@@ -1,8 +1,6 @@
 """The pages of a taster, as a browser without script uses them."""
 
 import re
-import threading
-import time
 
 import pytest
 
@@ -319,24 +317,6 @@ def test_the_end_leads_to_the_next_session_by_a_link(second_session, client, sit
     sitting.open_session("2")
     assert f'href="{ana.base}">On to session 2' in ana.read(f"{ana.place}end")
     assert client.get(f"{ana.base}/now").json == {"session": "2"}
-
-
-def test_closing_is_a_line_that_no_answer_crosses(sitting, phone, monkeypatch):
-    ballot = sitting.ballots["1", "T01"]
-    given, done, save = phone("T01"), [], type(ballot).save
-
-    def slow(self, answers):
-        closing.start()
-        time.sleep(0.1)
-        receipts = save(self, answers)
-        done.append(sitting.session)
-        return receipts
-
-    closing = threading.Thread(target=lambda: (sitting.open_session(""), done.append("closed")))
-    monkeypatch.setattr(type(ballot), "save", slow)
-    assert given.answer(1, json=True, texture="7").status_code == 200
-    closing.join()
-    assert done == ["1", "closed"]
 
 
 def test_who_has_scored_all_looks_over_it_and_may_change_it(phone, client):

@@ -21,7 +21,7 @@ from blindspoon.errors import FormError, Problem, Rule, shown, some_of
 from blindspoon.files import schema
 from blindspoon.files.durable import DurableFolder
 from blindspoon.files.schema import missing_columns
-from blindspoon.files.text_table import TextTable, guarded, read_table, table_of, tidied, write_csv
+from blindspoon.files.text_table import TextTable, read_table, table_of, tidied, write_csv
 from blindspoon.files.toml import CONTROL
 from blindspoon.trial import Attribute, Choice, Trial
 
@@ -224,28 +224,6 @@ def write_rows(names: Sequence[str], rows: Iterable[Mapping[str, str]]) -> bytes
     """
     cells = ([row.get(name, "") for name in names] for row in rows)
     return write_csv([names, *cells]).encode()
-
-
-def write_for_spreadsheet(names: Sequence[str], rows: Iterable[Mapping[str, str]]) -> bytes:
-    """Do as `write_rows` for a program that would run a cell beginning with = + - or @.
-
-    Such a cell gets an apostrophe before it, unless it is a number; a byte-order mark tells
-    spreadsheets that the text is UTF-8.
-
-    >>> rows = [{"texture": "-1", "comment": "=1+1"}]
-    >>> write_for_spreadsheet(["texture", "comment"], rows).decode("utf-8-sig").splitlines()[1]
-    "-1,'=1+1"
-    """
-
-    def safe_cell(text: str) -> str:
-        try:
-            float(text)
-        except ValueError:
-            return guarded(text)
-        return text
-
-    safe = ({name: safe_cell(text) for name, text in row.items()} for row in rows)
-    return b"\xef\xbb\xbf" + write_rows(names, safe)
 
 
 Kind = Literal["cups", "sets", "both"]  # what a ballot asks about

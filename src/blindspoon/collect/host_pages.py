@@ -1,4 +1,4 @@
-"""The pages of the host: who is how far, sessions, links, and paper ballots keyed in."""
+"""The pages of the host, in English: who is how far, sessions, links, and paper keyed in."""
 
 from __future__ import annotations
 
@@ -10,13 +10,14 @@ from flask import Flask, Response, abort, make_response, redirect, render_templa
 from markupsafe import Markup
 from werkzeug.wrappers import Response as AnyResponse
 
-from blindspoon.collect.ballots import Ballot, CupAnswer, Given, read_answer, write_for_spreadsheet
-from blindspoon.collect.languages import Words, words_of
+from blindspoon.collect.ballots import Ballot, CupAnswer, Given, read_answer
+from blindspoon.collect.languages import words_of
 from blindspoon.collect.security import Access, faults
 from blindspoon.collect.sitting import Sitting
 
 Cells = Sequence[Mapping[str, str]]  # texts of the grid by column, a mapping a cup
 Told = dict[tuple[int, str], str]  # what is said beside cells of the grid, by row and column
+SAY = words_of("en")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,13 +37,8 @@ class Desk:
     phones: str = ""
     lan: bool = True
 
-    @property
-    def say(self) -> Words:
-        """Words of the pages: in the trial's language, else English, as in another program."""
-        return words_of("" if self.phones else self.sitting.plan.tasting.language)
-
     def page(self, name: str, **content: object) -> AnyResponse:
-        return self.fill(name, say=self.say, **content)
+        return self.fill(name, say=SAY, **content)
 
     @property
     def places(self) -> dict[str, str]:
@@ -100,8 +96,6 @@ class HostPages:
             ("", "GET", self.overview),
             ("/<any(progress):name>", "GET", self.overview),
             ("/session", "POST", self.session),
-            ("/joining", "POST", self.joining),
-            ("/scores.csv", "GET", self.scores),
             ("/taster/<place>", "GET", self.taster),
             ("/taster/<place>", "POST", self.renew),
             ("/<session>/<any(key, again):kind>/<place>", "GET", self.grid),
@@ -142,25 +136,6 @@ class HostPages:
         desk.sitting.open_session(name)
         return redirect(desk.base, 303)
 
-    def joining(self, link: str) -> AnyResponse:
-        """Let nobody take a name any more, or everybody again."""
-        desk = self._find(link)
-        desk.sitting.lock(locked=bool(self._form(link).get("lock")))
-        return redirect(desk.base, 303)
-
-    def scores(self, link: str) -> Response:
-        """Give everything that was filled in here, safe to open in a spreadsheet."""
-        sitting = self._find(link).sitting
-        ballots = sitting.ballots.values()
-        parts = [part for ballot in ballots for part in ballot.parts]
-        columns = dict.fromkeys(name for part in parts for name in (part.unit, *part.names))
-        names = ["session", "taster", *columns, "comment"]
-        rows = [row for ballot in ballots for row in ballot.in_order()]
-        response = make_response(write_for_spreadsheet(names, rows))
-        response.headers["Content-Type"] = "text/csv; charset=utf-8"
-        response.headers["Content-Disposition"] = 'attachment; filename="scores-so-far.csv"'
-        return response
-
     def taster(self, link: str, place: str) -> AnyResponse:
         """Show the own link of one taster."""
         desk = self._find(link)
@@ -200,11 +175,11 @@ class HostPages:
             attributes = ballot.part(code).attributes
             answer, problems = read_answer(attributes, cells, place)
             answers.append(answer)
-            told = faults(desk.say, problems, attributes, cells)
+            told = faults(SAY, problems, attributes, cells)
             wrong |= {(row, column): text for column, text in told.items()}
         if wrong:
             return _grid(desk, place, ballot, typed, 422, again=again, wrong=wrong)
-        if again and (differ := _differences(desk.say, ballot, answers)):
+        if again and (differ := _differences(ballot, answers)):
             pairs = zip(typed, _stored(ballot), strict=True)
             values = [{**row, "comment": first["comment"]} for row, first in pairs]
             return _grid(desk, place, ballot, values, 409, differ=differ)
@@ -269,10 +244,10 @@ def _typed(ballot: Ballot, form: Mapping[str, str]) -> Cells:
     ]
 
 
-def _differences(say: Words, ballot: Ballot, second: Sequence[CupAnswer]) -> Told:
+def _differences(ballot: Ballot, second: Sequence[CupAnswer]) -> Told:
     """Find cells that were keyed otherwise the first time, and what they were then."""
     return {
-        (row, name): (first if ballot.part(code).sets else say.number(first)) or say("blank")
+        (row, name): first or "blank"
         for row, code in enumerate(ballot.codes)
         for name, first, again in zip(
             ballot.part(code).names, ballot.answer(code).scores, second[row].scores, strict=True

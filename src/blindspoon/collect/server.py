@@ -70,6 +70,7 @@ def create_app(sitting: Sitting, *pages: TasterPages | HostPages) -> Flask:
     app.url_map.merge_slashes = False
     app.jinja_options = JINJA
     app.jinja_env.filters["plain"] = wording.plain
+    app.jinja_env.globals["count"] = wording.count
     app.config["LANGUAGE"] = sitting.plan.tasting.language
     add_static(app, STATIC)
     app.context_processor(lambda: {"say": spoken()})

@@ -7,17 +7,14 @@ has joined lie in .blindspoon in the trial folder, which is no part of the publi
 from __future__ import annotations
 
 import base64
-import contextlib
 import hashlib
 import hmac
 import json
 import secrets
 import threading
 import time
-from collections import deque
-from collections.abc import Callable, Iterator, Mapping
-from concurrent.futures import Future
-from dataclasses import asdict, dataclass, field, fields, replace
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any, TypeVar
 
 from blindspoon.collect.ballots import Ballot, Tell
@@ -65,7 +62,6 @@ class Memory:
     secret: str = field(default_factory=lambda: secrets.token_hex(32))
     session: str = ""  # the one that is open; empty for none
     joined: tuple[str, ...] = ()  # who have taken their name, in order
-    locked: tuple[str, ...] = ()  # whose name nobody can take
     devices: dict[str, str] = field(default_factory=dict)
     renewed: dict[str, int] = field(default_factory=dict)
     agreed: Pairs = ()  # who has read the cautions
@@ -90,18 +86,17 @@ class Memory:
     def from_bytes(cls, data: bytes) -> Memory:
         """Read it. FormError where it is damaged."""
         try:
-            found = {"devices": {}, "locked": []} | json.loads(data)  # earlier files have none
-            if set(found) != {known.name for known in fields(cls)} or len(found["secret"]) != 64:
-                raise ValueError
-            for name in ("joined", "locked"):
-                found[name] = tuple(map(str, found[name]))
-            for name in ("agreed", "twice"):
-                found[name] = tuple((str(session), str(taster)) for session, taster in found[name])
-            for name, kind in (("devices", str), ("renewed", int)):
-                found[name] = {str(taster): kind(it) for taster, it in found[name].items()}
-            memory = cls(**found | {name: str(found[name]) for name in ("secret", "session")})
-            memory.link("host")
-        except (ValueError, TypeError, KeyError, AttributeError) as error:
+            found = json.loads(data)
+            memory = cls(
+                secret=bytes.fromhex(found["secret"]).hex(),
+                session=found["session"],
+                joined=tuple(found["joined"]),
+                devices={**found["devices"]},
+                renewed={**found["renewed"]},
+                agreed=tuple(map(tuple, found["agreed"])),
+                twice=tuple(map(tuple, found["twice"])),
+            )
+        except (ValueError, TypeError, KeyError) as error:
             remedy = "Remove it; every taster then needs a new link, and no score is lost"
             rule = Rule("damaged-links", "only the score page writes it", remedy)
             raise FormError([rule.broken("the file of links is damaged", FILE)]) from error
@@ -127,9 +122,6 @@ class Sitting:
         self.look_for_late: Callable[[], None] = lambda: None
         self._folder = folder
         self._disk = threading.Lock()
-        self._saves = threading.Condition()
-        self._saving, self._turning = 0, False
-        self._waiting: deque[tuple[Change, Future[bool]]] = deque()
         self._tasters: dict[str, str] = {}
         self._told: dict[str, float] = {}
         self._name_links()
@@ -154,15 +146,7 @@ class Sitting:
 
     def free_names(self) -> list[str]:
         """Name the tasters whose name can be taken."""
-        taken = {*self.memory.joined, *self.memory.locked}
-        return [name for name in self.plan.tasters if name not in taken]
-
-    def lock(self, *, locked: bool) -> None:
-        """Let nobody take the names that are free, or everybody again; a renewed name is free."""
-        if self._change(
-            lambda _: {"locked": (*self.memory.locked, *self.free_names()) if locked else ()}
-        ):
-            self.say("Nobody else can join." if locked else "Tasters can join again.")
+        return [name for name in self.plan.tasters if name not in self.memory.joined]
 
     def join(self, taster: str, device: str) -> bool:
         """Take a name; False where another device took it. The first to ask gets it.
@@ -171,7 +155,7 @@ class Sitting:
         """
 
         def joined(memory: Memory) -> dict[str, Any]:
-            if taster in memory.joined or taster in memory.locked:
+            if taster in memory.joined:
                 return {}
             devices = memory.devices | {taster: device}
             return {"joined": (*memory.joined, taster), "devices": devices}
@@ -199,7 +183,6 @@ class Sitting:
             times = memory.renewed.get(taster, 0) + 1
             return {
                 "joined": tuple(name for name in memory.joined if name != taster),
-                "locked": tuple(name for name in memory.locked if name != taster),
                 "devices": {name: it for name, it in memory.devices.items() if name != taster},
                 "renewed": memory.renewed | {taster: times},
                 "agreed": tuple(pair for pair in memory.agreed if pair[1] != taster),
@@ -228,37 +211,11 @@ class Sitting:
     def open_session(self, session: str) -> None:
         """Open a session, and close the one before; empty closes only.
 
-        Answers that are being saved come first; those that come meanwhile wait, and are told.
+        An answer that is being saved in that moment still counts.
         """
-        with self._saves:
-            self._saves.wait_for(lambda: not self._turning)
-            self._turning = True
-            self._saves.wait_for(lambda: not self._saving)
         before = self.session
-        try:
-            changed = self._change(lambda _: {"session": session})
-        finally:
-            with self._saves:
-                self._turning = False
-                self._saves.notify_all()
-        if changed:
+        if self._change(lambda _: {"session": session}):
             self.say(f"Session {session} is open." if session else f"Session {before} is closed.")
-
-    @contextlib.contextmanager
-    def while_open(self, session: str) -> Iterator[bool]:
-        """Tell whether a session is open; it stays so until the block is left.
-
-        What is saved in the block was saved before the session was closed.
-        """
-        with self._saves:
-            self._saves.wait_for(lambda: not self._turning)
-            self._saving += 1
-        try:
-            yield session == self.session
-        finally:
-            with self._saves:
-                self._saving -= 1
-                self._saves.notify_all()
 
     def session_of(self, taster: str) -> str:
         """Name the session that is open, if the taster has cups in it; else empty."""
@@ -332,28 +289,15 @@ class Sitting:
     def _change(self, change: Change) -> bool:
         """Change what is remembered, on the disk first; tell whether there was anything to change.
 
-        Raises OSError, and then nothing is changed. Threads that come while another one writes
-        share the next write.
+        Raises OSError, and then nothing is changed.
         """
-        future: Future[bool] = Future()
-        self._waiting.append((change, future))
         with self._disk:
-            memory, changed = self.memory, dict[Future[bool], bool]()
-            while self._waiting:
-                change, waiting = self._waiting.popleft()
-                before, memory = memory, replace(memory, **change(memory))
-                changed[waiting] = memory != before
-            try:
-                if memory != self.memory:
-                    self._folder.save(FILE, memory.to_bytes())
-            except OSError as error:
-                for waiting in changed:
-                    waiting.set_exception(error)
-            else:
+            memory = replace(self.memory, **change(self.memory))
+            changed = memory != self.memory
+            if changed:
+                self._folder.save(FILE, memory.to_bytes())
                 self.memory = memory
-                for waiting, result in changed.items():
-                    waiting.set_result(result)
-        return future.result()
+        return changed
 
     def _name_links(self) -> None:
         names = self.plan.tasters

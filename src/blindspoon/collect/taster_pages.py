@@ -143,7 +143,6 @@ class TasterPages:
             ticket_of=self._access.ticket,
             device=device,
             taken=taken,
-            locked=bool(sitting.memory.locked),
         )
         response = make_response(page)
         response.set_cookie("device", device, max_age=WEEK, httponly=True, samesite="Lax")
@@ -222,10 +221,9 @@ class TasterPages:
         turn, ago = (_whole(form.get(name, "")) for name in ("Turn", "Ago"))
         page = form.get("Page", "")[:40]
         given = Given(answer, form.get("Base", ""), page, turn, ago / 1000)
-        with self._sitting.while_open(session) as open_now:
-            if not open_now:
-                return refuse(409, spoken()("error_late", session=session))
-            stored, replaced, late = seat.ballot.save({seat.code: given})[seat.code]
+        if session != self._sitting.session:
+            return refuse(409, spoken()("error_late", session=session))
+        stored, replaced, late = seat.ballot.save({seat.code: given})[seat.code]
         if wants_json():
             given_now = dict(zip(ballot.names, stored.scores, strict=True))
             cells = zip((*given_now, "comment"), stored.cells, answer.cells, strict=True)

@@ -5,7 +5,7 @@
   const area = document.getElementById("progress");
   const news = document.getElementById("news");
   const said = document.getElementById("fresh");
-  const wrong = document.querySelector("[aria-invalid], td.wrong input");
+  const wrong = document.querySelector("[aria-invalid]");
   const cell = wrong || document.querySelector("input.cell");
   if (cell) { cell.focus(); cell.select(); }
   const grid = document.querySelector("form.grid");
