@@ -12,6 +12,7 @@ import shutil
 import subprocess
 import sys
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -27,7 +28,7 @@ from blindspoon.files.durable import put_aside
 from blindspoon.files.edits import edit_table
 from blindspoon.files.trial_toml import names_by_label, parse_trial
 from blindspoon.serving.draw import add_taster, draw
-from blindspoon.serving.plan import ServingRequest, plan_from_rows
+from blindspoon.serving.plan import ServingRequest
 from blindspoon.stage import Stage
 from blindspoon.wording import number
 from tests.conftest import ROOT
@@ -105,7 +106,7 @@ def test_nobody_without_a_name_is_added(name):
 def test_a_cup_taken_out_by_hand_leaves_the_plan_whole():
     request = ServingRequest(control="plain", others=("oak",), cups=2, tasters=("A", "B"))
     plan = draw(request, np.random.default_rng(1))
-    fewer = plan_from_rows(request, plan.servings_rows()[:-1], plan.key_rows())
+    fewer = replace(plan, servings=plan.servings[:-1])
     assert len(fewer.servings) == 3
     assert fewer.balance[0].sets == 1
     assert len(add_taster(fewer, "C", np.random.default_rng(1)).servings) == 5

@@ -252,7 +252,7 @@ def _with(plan: ServingPlan, seed: int, kind: Kind, name: str) -> ServingPlan:
     """Add a taster or a session to a plan, as it lies in the tables."""
     from blindspoon.serving import draw  # noqa: PLC0415 - only where cups are dealt
 
-    plan = plan_from_rows(plan.request, plan.servings_rows(), plan.key_rows())
+    plan = replace(plan, servings=tuple(plan.in_order()))
     if kind == "taster":
         return draw.add_taster(plan, name, draw.taster_stream(seed, name))
     return draw.add_session(plan, name, np.random.default_rng([seed, STREAM, *name.encode()]))
@@ -351,19 +351,18 @@ def _drawn(text: FolderText) -> tuple[Trial, ServingPlan]:
     if kept:
         raise DesignError(kept)
     only = trial.sessions[0].name if trial.sessions else "1"
-    heading = ["session", "taster", *["set"] * ("set" in servings.columns), "position", "code"]
-    rows = ({"session": only} | row for _, row in servings.rows())
-    served = [[row[name] for name in heading] for row in rows]
-    sessions, tasters = (tuple(dict.fromkeys(row[place] for row in served)) for place in (0, 1))
+    served, known = ([{"session": only} | row for _, row in it.rows()] for it in (servings, key))
+    sessions, tasters = (
+        tuple(dict.fromkeys(row[name] for row in served)) for name in ("session", "taster")
+    )
     made, named = jars_of(text.tables.batches), jars_of(key)
     every = all_named(made, [variant.name for variant in trial.variants])
-    left_open = {row["variant"] for _, row in key.rows()} - named.keys() if named else {*every}
+    left_open = {row["variant"] for row in known} - named.keys() if named else {*every}
     # in the order in which they were drawn, or a lost key would not be drawn again
     jars = {it: own for it, own in (every | named | made).items() if it not in left_open}
     came = replace(trial, tasting=replace(trial.tasting, tasters=tasters))
     request = replace(request_from(came, text.tables.batches, jars), sessions=sessions)
-    known = [["session", "taster", "code", "variant", "batch"], *key_rows(key)]
-    return trial, plan_from_rows(request, [heading, *served], known)
+    return trial, plan_from_rows(request, served, known)
 
 
 def _tables(plan: ServingPlan) -> dict[str, bytes]:

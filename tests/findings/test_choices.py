@@ -20,7 +20,7 @@ from statsmodels.stats.proportion import proportion_confint
 from blindspoon.analysis import analyse, compose_report, to_record
 from blindspoon.charts.picks import lines_chart, picks_chart, picks_title
 from blindspoon.charts.scene import Marks
-from blindspoon.cli.printed import comparison_table
+from blindspoon.cli.printed import balance_lines, comparison_table
 from blindspoon.drawing import add_late, draw_again, draw_blind, write_sheets
 from blindspoon.errors import TrialError
 from blindspoon.examine import examine
@@ -242,7 +242,7 @@ def test_every_balanced_order_is_served_equally_often(method, tmp_path):
     how = METHODS[method]
     tasters = 6 * len(how.orders)
     (tmp_path / "trial.toml").write_text(text_of(method, tasters), encoding="utf-8")
-    assert " 1 orders" not in " ".join(draw_blind(tmp_path, DAY).notes)
+    assert " 1 orders" not in " ".join(balance_lines(draw_blind(tmp_path, DAY)))
     served = Counter(
         "".join("A" if kind == "sea" else "B" for kind in cups.values())
         for cups in sets_in(tmp_path).values()
@@ -412,7 +412,7 @@ def test_sets_of_one_taster_alone_are_in_one_table(tmp_path, blindspoon):
     text += '[[session]]\nname = "1"\ndate = 2026-09-05\n'
     (tmp_path / "trial.toml").write_text(text, encoding="utf-8")
     plan = draw_blind(tmp_path, DAY)
-    assert plan.notes[0] == "6 sets with rock: 6 orders, each 1 time."
+    assert [*balance_lines(plan)] == ["6 sets with rock: 6 orders, each 1 time."]
     assert answered(tmp_path, "triangle", 5) == 6
     lift_blind(tmp_path, DAY, lambda _: True)
     analysis = analyse(tmp_path)

@@ -5,10 +5,11 @@ import itertools
 import numpy as np
 import pytest
 
-from blindspoon.serving.codes import alike, draw_codes, rule_kept, usable_codes
+from blindspoon.serving.codes import draw_codes, usable_codes
 
 
 def drawn(sizes, taken=frozenset(), seed=1, known=()):
+    known = known or [frozenset()] * len(sizes)
     return draw_codes(sizes, frozenset(taken), np.random.default_rng(seed), known)
 
 
@@ -28,22 +29,9 @@ def test_memorable_numbers_are_never_drawn(code):
     assert code not in usable_codes()
 
 
-@pytest.mark.parametrize(
-    ("other", "expected"),
-    [
-        *[("347", True), ("341", True), ("147", True), ("743", True), ("374", True)],
-        *[("473", True), ("437", True), ("734", True), ("392", False), ("834", False)],
-    ],
-)
-def test_codes_are_alike_in_two_places_or_with_the_same_digits(other, expected):
-    assert alike("347", other) is expected
-    assert alike("347", other) is not differ("347", other)
-
-
 def test_codes_of_a_small_session_are_unlike_throughout():
     sets = drawn([5] * 8)
     assert all(differ(a, b) for a, b in itertools.combinations(list(itertools.chain(*sets)), 2))
-    assert rule_kept(sets) == "unlike in the session"
 
 
 def test_codes_of_a_larger_session_are_unlike_in_each_set_and_none_comes_twice():
@@ -51,25 +39,18 @@ def test_codes_of_a_larger_session_are_unlike_in_each_set_and_none_comes_twice()
     codes = list(itertools.chain(*sets))
     assert len(set(codes)) == len(codes) == 600
     assert all(differ(a, b) for one in sets for a, b in itertools.combinations(one, 2))
-    assert rule_kept(sets) == "unlike in the set"
 
 
 def test_codes_are_shared_only_where_there_are_more_cups_than_codes():
-    assert rule_kept(drawn([6] * 140)) == "unlike in the set"
+    codes = list(itertools.chain(*drawn([6] * 140)))
+    assert len(set(codes)) == len(codes)
     sets = drawn([6] * 150)
     assert all(differ(a, b) for one in sets for a, b in itertools.combinations(one, 2))
-    assert rule_kept(sets) == "shared"
 
 
 def test_a_huge_set_has_different_codes_at_least():
     sets = drawn([400])
     assert len(set(sets[0])) == 400
-    assert rule_kept(sets) == "different in the set"
-
-
-def test_more_codes_than_there_are_cannot_be_drawn():
-    with pytest.raises(ValueError, match="a set of 900 codes; there are 862"):
-        drawn([900])
 
 
 def test_taken_codes_stay_out_and_nothing_looks_like_them():
@@ -88,17 +69,3 @@ def test_every_first_digit_is_drawn():
     codes = [code for seed in range(60) for code in drawn([6], seed=seed)[0]]
     firsts = np.bincount([int(code[0]) for code in codes], minlength=10)[1:]
     assert firsts.min() > 20
-
-
-@pytest.mark.parametrize(
-    ("sets", "per_session", "rule"),
-    [
-        ([["347", "518"], ["269", "183"]], False, "unlike in the session"),
-        ([["347", "518"], ["342", "690"]], False, "unlike in the set"),
-        ([["347", "518"], ["347", "690"]], False, "shared"),
-        ([["347", "342"], ["518", "690"]], False, "different in the set"),
-        ([["347", "518"], ["347", "690"]], True, "unlike in the session"),
-    ],
-)
-def test_the_rule_is_read_from_the_codes(sets, per_session, rule):
-    assert rule_kept(sets, per_session=per_session) == rule

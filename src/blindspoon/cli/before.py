@@ -237,7 +237,6 @@ def blind(  # noqa: PLR0913 - each is an option of the command
     from blindspoon.cli.printed import balance_lines  # noqa: PLC0415
     from blindspoon.examine import examine  # noqa: PLC0415
     from blindspoon.sheets.pouring import LABEL_STOCKS  # noqa: PLC0415
-    from blindspoon.writeup.writers import filled  # noqa: PLC0415
 
     if labels is not None and labels not in LABEL_STOCKS:
         allowed = ", ".join(LABEL_STOCKS)
@@ -256,7 +255,7 @@ def blind(  # noqa: PLR0913 - each is an option of the command
         click.echo(f"Drawn again, as it was sealed: {' and '.join(found) or 'nothing was lost'}.")
     elif not sheets:
         plan = _plan(folder, add, more=more, declare=declare)
-        for line in (*balance_lines(plan.balance), *map(filled, plan.notes)):
+        for line in balance_lines(plan):
             click.echo(line)
         known = examine(folder)
         say_notes([note for note in known.notes if note.file in ("seal.toml", "trial.toml")])

@@ -11,7 +11,7 @@ from blindspoon.findings.comparison import Analysis, AttributeResult
 from blindspoon.findings.naming import PROCEDURES
 from blindspoon.findings.pool_checks import Pool, PooledAttribute
 from blindspoon.findings.verdict import flag_note
-from blindspoon.serving.plan import Balance, Span
+from blindspoon.serving.plan import ServingPlan, Span, order_counts
 from blindspoon.simulate.exact_size import ABLE, ChoiceSizing, CourseSizing
 from blindspoon.simulate.size_results import Sizing
 from blindspoon.stats.results import NoResult
@@ -275,24 +275,23 @@ def days_table(trial: Trial, sizing: CourseSizing) -> str:
     return _sized(sizing.sentences, head, [heads, *rows])
 
 
-def balance_lines(balance: Iterable[Balance]) -> Iterator[str]:
+def balance_lines(plan: ServingPlan) -> Iterator[str]:
     """Say in numbers how balanced the orders of each session are; one order alone is neither."""
-    for orders in balance:
-        if orders.sets == 1 and orders.session is not None:
-            continue
-        where = "All sessions" if orders.session is None else f"Session {orders.session}"
-        text = (
-            f"{where}: {wording.count(orders.sets, 'set')} of {orders.cups} cups. A variant stands "
-            f"in one place {_times(orders.positions)}, the control "
-            f"{_times(orders.control_positions)}"
+    for found in (it for it in plan.balance if it.sets > 1):
+        follows = f"; it follows another {_times(found.follows)}" if found.follows else ""
+        yield filled(
+            f"Session {found.session}: {found.sets} sets of {found.cups} cups. A variant stands in "
+            f"one place {_times(found.positions)}, the control {_times(found.control_positions)}"
+            f"{follows}.",
+            further="  ",
         )
-        text += f"; it follows another {_times(orders.follows)}" if orders.follows else ""
-        if orders.efficiency < 1 - 1e-9:
-            text += (
-                f"; with fewer cups than variants this is worth "
-                f"{wording.number(orders.tasters_worth, 1)} tasters who get everything"
-            )
-        yield filled(f"{text}.", further="  ")
+    if plan.balance and not plan.request.complete:
+        worth = wording.number(plan.worth, 1)
+        yield f"No set has every variant: together they tell as much as {worth} sets that do."
+    for about, orders in order_counts(plan.servings, plan.request.control).items():
+        times, ways = _times(Span(min(orders.values()), max(orders.values()))), len(orders)
+        each = f"{ways} orders, each {times}" if ways > 1 else "one order"
+        yield f"{orders.total()} sets with {about}: {each}."
 
 
 def _times(span: Span) -> str:

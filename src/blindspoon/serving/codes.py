@@ -49,34 +49,20 @@ def usable_codes() -> tuple[str, ...]:
     )
 
 
-def alike(code: str, other: str) -> bool:
-    """Whether two codes are easily mistaken for one another (a code is always like itself).
-
-    >>> alike("347", "347"), alike("347", "342"), alike("347", "437"), alike("347", "518")
-    (True, True, True, False)
-    """
-    same_places = sum(a == b for a, b in zip(code, other, strict=True))
-    return same_places >= 2 or sorted(code) == sorted(other)
-
-
 def draw_codes(
     sizes: Sequence[int],
     taken: frozenset[str],
     rng: np.random.Generator,
-    known: Sequence[frozenset[str]] = (),
+    known: Sequence[frozenset[str]],
 ) -> list[list[str]]:
     """Draw the codes of one session under the best rule that can be kept, a set for each taster.
 
-    `taken` are in use in this session already. Codes that a taster has `known` are passed over as
-    long as that breaks neither of the first two rules.
+    `taken` are in use in this session already. Codes that each taster has `known` are passed over
+    as long as that breaks neither of the first two rules. No set has more codes than there are.
 
-    >>> draw_codes([3, 2], frozenset(), np.random.default_rng(4))
+    >>> draw_codes([3, 2], frozenset(), np.random.default_rng(4), [frozenset(), frozenset()])
     [['754', '949', '879'], ['531', '935']]
     """
-    if max(sizes, default=0) > len(usable_codes()):
-        msg = f"a set of {max(sizes)} codes; there are {len(usable_codes())}"
-        raise ValueError(msg)
-    known = known or [frozenset()] * len(sizes)
     fresh = {met: np.array([code not in met for code in usable_codes()]) for met in {*known}}
     new_first = [*((rule, True) for rule in RULES[:2]), *((rule, False) for rule in RULES)]
     attempts = (
@@ -87,24 +73,6 @@ def draw_codes(
     return next(drawn for drawn in attempts if drawn is not None)  # the last rule can be kept
 
 
-def rule_kept(sets: Sequence[Sequence[str]], *, per_session: bool = False) -> CodeRule:
-    """Say which rule the codes of one session keep.
-
-    `sets` are the codes of each taster in it; `per_session` says that all tasters have one code a
-    variant, so that sets share their codes by intent.
-
-    >>> rule_kept([["347", "518"], ["342", "690"]])
-    'unlike in the set'
-    """
-    groups = [sorted(set().union(*sets))] if per_session else [list(codes) for codes in sets]
-    everything = [code for group in groups for code in group]
-    if _unlike(everything):
-        return "unlike in the session"
-    if not all(_unlike(group) for group in groups):
-        return "different in the set"
-    return "unlike in the set" if len(set(everything)) == len(everything) else "shared"
-
-
 @lru_cache(maxsize=1)
 def _likeness() -> BoolArray:
     """Whether each pair of usable codes is alike, shape (n_codes, n_codes)."""
@@ -113,12 +81,6 @@ def _likeness() -> BoolArray:
     ordered = np.sort(digits, axis=1)
     same_digits = (ordered[:, None] == ordered[None]).all(axis=2)
     return (same_places >= 2) | same_digits
-
-
-def _unlike(codes: Sequence[str]) -> bool:
-    if len(codes) > len(usable_codes()) // 3:
-        return False
-    return not any(alike(a, b) for place, a in enumerate(codes) for b in codes[:place])
 
 
 def _draw(

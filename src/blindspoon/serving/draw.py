@@ -23,7 +23,6 @@ from blindspoon.serving.plan import (
     ServingRequest,
     check_request,
     order_counts,
-    plan_of,
     rows_of,
 )
 from blindspoon.trial import Choice
@@ -145,7 +144,7 @@ def _dealt(
     dealer = Dealer(request, served, rng)
     for session in sessions:
         dealer.deal(session, late)
-    return plan_of(request, dealer.served)
+    return ServingPlan(request=request, servings=tuple(dealer.served))
 
 
 class Dealer:

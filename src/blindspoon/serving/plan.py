@@ -12,7 +12,7 @@ import numpy as np
 from blindspoon.arrays import IntArray
 from blindspoon.errors import DesignError, Problem, Rule
 from blindspoon.files.text_table import TextTable
-from blindspoon.serving.codes import RULES, CodeRule, rule_kept, usable_codes
+from blindspoon.serving.codes import usable_codes
 from blindspoon.trial import Choice, Session, Trial
 
 if TYPE_CHECKING:
@@ -240,97 +240,54 @@ class Span(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Balance:
-    """How even a plan is; all counts are of servings, and "others" are variants but the control.
+    """How even the orders of a session are; "others" are variants but the control.
 
-    - `session`: None is all sessions together
-    - `sets`, `cups`: sets of cups, one a taster and session, and cups in a set
-    - `controls`: how often the control is in a set
-    - `replication`: how often each other variant is served
-    - `concurrence`: how often each pair of others is in one set; None where there is only one other
+    - `sets`, `cups`: sets of cups, one a taster, and cups in a set
     - `positions`, `control_positions`: how often each other variant, and the control, is served in
       each position
     - `follows`: how often one other variant is served straight after another, over all ordered
       pairs; None where there is only one other
-    - `control_follows`: how often another variant is served straight after the control, or the
-      control after it
-    - `variance`: mean variance of the estimated differences *variant minus control*, in units of
-      the variance of one score; None where a variant is never served
-    - `efficiency`: the same variance if each variant had as many cups and no comparison were across
-      sets, divided by `variance`; 1 where everybody gets everything, 0 where `variance` is None
-    - `tasters_worth`: how many sets of all the variants would give this `variance`
     """
 
-    session: str | None
+    session: str
     sets: int
     cups: int
-    controls: Span
-    replication: Span
-    concurrence: Span | None
     positions: Span
     control_positions: Span
     follows: Span | None
-    control_follows: Span
-    variance: float | None
-    efficiency: float
-    tasters_worth: float
-
-    def uneven(self) -> Iterator[str]:
-        """Say of every count that is not even within one how far apart it is."""
-        where = "All sessions together" if self.session is None else f"Session {self.session}"
-        counts = (
-            ("the variants are not served equally often", self.replication),
-            ("pairs of variants are not in one set equally often", self.concurrence),
-            ("a variant is not in every position equally often", self.positions),
-            ("the control is not in every position equally often", self.control_positions),
-            ("not every variant follows every other equally often", self.follows),
-            ("not every variant is next to the control equally often", self.control_follows),
-        )
-        for text, span in counts:
-            if span and span.high - span.low > 1:
-                yield f"{where}: {text}, {span.low} to {span.high} times."
 
 
-def measure(
-    rows: IntArray | Sequence[Sequence[int]], variants: int, session: str | None = None
-) -> Balance:
-    """Count how balanced a plan is: rows of variants from 0, the control, shape (n_sets, cups).
+def measure(rows: IntArray, variants: int, session: str) -> Balance:
+    """Count how even orders are: rows of variants from 0, the control, shape (n_sets, cups).
 
-    >>> found = measure([[0, 1, 2], [1, 2, 0], [2, 0, 1]], 3)
-    >>> found.positions, found.follows, found.efficiency
-    (Span(low=1, high=1), Span(low=0, high=2), 1.0)
+    >>> found = measure(np.array([[0, 1, 2], [1, 2, 0], [2, 0, 1]]), 3, "1")
+    >>> found.positions, found.follows
+    (Span(low=1, high=1), Span(low=0, high=2))
     """
-    plan = np.array(rows, dtype=np.int64)
-    cups = plan[:, :, None] == np.arange(variants)
-    times, places = cups.sum(axis=1), cups.sum(axis=0).T
+    places = (rows[:, :, None] == np.arange(variants)).sum(axis=0).T
     after = np.zeros((variants, variants), dtype=np.int64)
-    np.add.at(after, (plan[:, :-1].ravel(), plan[:, 1:].ravel()), 1)
-    together = times.T @ times
-    apart, pairs = ~np.eye(variants - 1, dtype=bool), variants > 2
-    variance = comparison_variance(times)
-    cup = 1.0 / np.maximum(times.sum(axis=0), 1)
-    worth = 0.0 if variance is None else (1.0 + 1.0 / float(times[:, 0].mean())) / variance
+    np.add.at(after, (rows[:, :-1].ravel(), rows[:, 1:].ravel()), 1)
+    pairs = ~np.eye(variants - 1, dtype=bool)
     return Balance(
         session=session,
-        sets=len(plan),
-        cups=plan.shape[1],
-        controls=_span(times[:, 0]),
-        replication=_span(times.sum(axis=0)[1:]),
-        concurrence=_span(together[1:, 1:][apart]) if pairs else None,
+        sets=len(rows),
+        cups=rows.shape[1],
         positions=_span(places[1:]),
         control_positions=_span(places[0]),
-        follows=_span(after[1:, 1:][apart]) if pairs else None,
-        control_follows=_span(np.concatenate([after[0, 1:], after[1:, 0]])),
-        variance=variance,
-        efficiency=0.0 if variance is None else float(cup[0] + cup[1:].mean()) / variance,
-        tasters_worth=worth,
+        follows=_span(after[1:, 1:][pairs]) if variants > 2 else None,
     )
 
 
-def comparison_variance(times: IntArray) -> float | None:
+def _span(counts: IntArray) -> Span:
+    return Span(low=int(counts.min()), high=int(counts.max()))
+
+
+def comparison_variance(times: IntArray) -> float:
     """Mean variance of *variant minus control* when each set of cups has a level of its own.
 
     `times`, shape (n_sets, n_variants), is how often each variant is in each set; the control is
-    first, and in every set. In units of the variance of one score; None if a variant is in no set.
+    first, and in every set. In units of the variance of one score; infinite if a variant is in no
+    set.
 
     With N the incidence matrix, R the replications and k the cups a set, the information matrix
     of the variants after sets is ``C = diag(R) - N' N / k``; the covariance of the differences
@@ -344,31 +301,10 @@ def comparison_variance(times: IntArray) -> float | None:
     """
     replication = times.sum(axis=0)
     if not replication.all():
-        return None
+        return np.inf
     information = np.diag(replication) - times.T @ times / times[0].sum()
     covariance = np.linalg.inv(information[1:, 1:])
     return float(np.diag(covariance).mean())
-
-
-def _span(counts: IntArray) -> Span:
-    return Span(low=int(counts.min()), high=int(counts.max()))
-
-
-SERVINGS_COLUMNS = ("session", "taster", "position", "code")
-KEY_COLUMNS = ("session", "taster", "code", "variant")
-
-
-CODE_NOTES: dict[CodeRule, str] = {
-    "unlike in the session": "Any two codes of a session are unlike: they differ in at least two "
-    "of the three places, and are not the same digits in another order.",
-    "unlike in the set": "No code occurs twice in a session, and any two codes of one taster are "
-    "unlike: they differ in at least two of the three places, and are not the same digits in "
-    "another order.",
-    "shared": "There are more cups in a session than codes, so tasters have codes in common; any "
-    "two codes of one taster are unlike.",
-    "different in the set": "Codes of one taster are different, but some look alike: there are "
-    "not enough codes.",
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -413,56 +349,45 @@ class ServingPlan:
         What was asked for, late tasters included.
     servings : tuple of Serving
         By session, taster and position; late tasters at the end.
-    balance : tuple of Balance
-        One a session, then one for all together where there are several; none of one person alone,
-        whose rounds are shuffled freely.
-    code_rule : CodeRule
-        The rule that the codes of every session keep.
     """
 
     request: ServingRequest
     servings: tuple[Serving, ...] = field(repr=False)  # a notebook would show what is in each
-    balance: tuple[Balance, ...] = field(repr=False)
-    code_rule: CodeRule
+
+    @property
+    def balance(self) -> tuple[Balance, ...]:
+        """How even each session is; empty for one person alone, whose rounds are shuffled."""
+        if self.request.alone:
+            return ()
+        found = {name: rows_of(self.request, self.servings, name) for name in self.request.sessions}
+        kinds = len(self.request.variants)
+        return tuple(measure(rows, kinds, name) for name, rows in found.items() if len(rows))
+
+    @property
+    def worth(self) -> float:
+        """How many sets of all the variants would tell as precisely as those that are served."""
+        rows = rows_of(self.request, self.servings)
+        times = (rows[:, :, None] == np.arange(len(self.request.variants))).sum(axis=1)
+        return (1.0 + 1.0 / self.request.controls) / comparison_variance(times)
 
     def servings_rows(self) -> list[list[str]]:
         """Rows of servings.csv, the heading first; no variant in them."""
-        sets = any(serving.set for serving in self.servings)
-        rows = [
-            [s.session, s.taster, *[s.set] * sets, str(s.position), s.code]
-            for s in self._in_order()
-        ]
-        return [[*SERVINGS_COLUMNS[:2], *["set"] * sets, *SERVINGS_COLUMNS[2:]], *rows]
+        sets = ["set"] * any(serving.set for serving in self.servings)
+        return _table(["session", "taster", *sets, "position", "code"], self.in_order())
 
     def key_rows(self) -> list[list[str]]:
         """Rows of key.csv, the heading first; by code, so that they do not tell the order."""
-        batches = any(serving.batch is not None for serving in self.servings)
-        rows = [
-            [s.session, s.taster, s.code, s.variant, *([s.batch or ""] if batches else [])]
-            for s in self._in_order(by_code=True)
-        ]
-        return [[*KEY_COLUMNS, *(["batch"] if batches else [])], *rows]
+        batches = ["batch"] * any(serving.batch for serving in self.servings)
+        cups = self.in_order(by_code=True)
+        return _table(["session", "taster", "code", "variant", *batches], cups)
 
     def to_frame(self) -> pd.DataFrame:
         """Lay out every cup with its variant, a row each: nobody who tastes may see it."""
         from blindspoon.frames import records_frame  # noqa: PLC0415 - pandas when asked for
 
-        return records_frame([asdict(serving) for serving in self._in_order()])
+        return records_frame([asdict(serving) for serving in self.in_order()])
 
-    @property
-    def notes(self) -> tuple[str, ...]:
-        """Sentences on the codes and on every count that could not be made even within one."""
-        sets = []
-        for about, orders in order_counts(self.servings, self.request.control).items():
-            often = sorted(orders.values())
-            times = " to ".join(map(str, dict.fromkeys((often[0], often[-1]))))
-            times += " time" + "s" * (often[-1] != 1)
-            ways = f"{len(often)} orders, each {times}" if often[1:] else "one order"
-            sets.append(f"{orders.total()} sets with {about}: {ways}.")
-        uneven = [note for balance in self.balance for note in balance.uneven()]
-        return (*sets, CODE_NOTES[self.code_rule], *uneven)
-
-    def _in_order(self, *, by_code: bool = False) -> list[Serving]:
+    def in_order(self, *, by_code: bool = False) -> list[Serving]:
         session = {name: place for place, name in enumerate(self.request.sessions)}
         taster = {name: place for place, name in enumerate(self.request.tasters)}
         return sorted(
@@ -471,56 +396,28 @@ class ServingPlan:
         )
 
 
-def plan_of(request: ServingRequest, servings: Iterable[Serving]) -> ServingPlan:
-    """Make a plan of servings, and count how balanced it is.
-
-    Every taster who comes to a session gets ``request.cups`` of them in it.
-    """
-    served, shared = tuple(servings), request.codes == "per session"
-    trays: dict[str, dict[str, list[str]]] = {
-        name: {} for name in request.sessions if any(s.session == name for s in served)
-    }
-    for serving in served:
-        if not (serving.set and shared):
-            trays[serving.session].setdefault(serving.taster, []).append(serving.code)
-    rules = [rule_kept([*tray.values()], per_session=shared) for tray in trays.values()]
-    rows = {name: rows_of(request, served, name) for name in trays}
-    rows = {name: own for name, own in rows.items() if len(own) and not request.alone}
-    balance = [measure(own, len(request.variants), name) for name, own in rows.items()]
-    if len(rows) > 1:
-        balance.append(measure(np.concatenate([*rows.values()]), len(request.variants)))
-    return ServingPlan(
-        request=request,
-        servings=served,
-        balance=tuple(balance),
-        code_rule=max(rules, key=RULES.index),
-    )
+def _table(head: list[str], servings: Iterable[Serving]) -> list[list[str]]:
+    return [head, *([str(getattr(cup, name) or "") for name in head] for cup in servings)]
 
 
 def plan_from_rows(
-    request: ServingRequest, servings: Sequence[Sequence[str]], key: Sequence[Sequence[str]]
+    request: ServingRequest, served: Iterable[Mapping[str, str]], key: Iterable[Mapping[str, str]]
 ) -> ServingPlan:
-    """Make the plan again from the checked rows of servings.csv and key.csv, heading first.
+    """Make the plan again from the checked rows of servings.csv and key.csv.
 
     The request has every taster of the tables.
     """
-    served, known = (
-        [dict(zip(table[0], cells, strict=True)) for cells in table[1:]]
-        for table in (servings, key)
-    )
-    behind = {(row["session"], row["taster"], row["code"]): row for row in known}
-    cups = (row | behind[row["session"], row["taster"], row["code"]] for row in served)
-    return plan_of(
-        request,
-        [
-            Serving(
-                session=cup["session"], taster=cup["taster"], position=int(cup["position"]),
-                code=cup["code"], variant=cup["variant"], batch=cup.get("batch") or None,
-                set=cup.get("set", ""),
-            )
-            for cup in cups
-        ],
-    )  # fmt: skip
+    behind = {(row["session"], row["taster"], row["code"]): row for row in key}
+    pairs = ((row, behind[row["session"], row["taster"], row["code"]]) for row in served)
+    servings = [
+        Serving(
+            session=cup["session"], taster=cup["taster"], position=int(cup["position"]),
+            code=cup["code"], variant=inside["variant"], batch=inside.get("batch") or None,
+            set=cup.get("set", ""),
+        )
+        for cup, inside in pairs
+    ]  # fmt: skip
+    return ServingPlan(request=request, servings=tuple(servings))
 
 
 def rows_of(

@@ -68,7 +68,7 @@ def add_to(bench: Workbench) -> None:
         from blindspoon.examine import doubts  # noqa: PLC0415 - not where the workbench starts
 
         plan, problems = foreseen(found) if found.state == "planned" else (None, ())
-        balance = [part for part in plan.balance if part.session is not None] if plan else []
+        balance = plan.balance if plan else ()
         rule = rule_in_words(found.plan), rule_beside(found.plan)
         own: dict[str, object] = {"plan": plan, "balance": balance, "problems": problems}
         own["first"] = of_jars(problems, found.files)

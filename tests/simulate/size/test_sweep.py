@@ -14,7 +14,7 @@ import pytest
 from blindspoon.errors import DesignError
 from blindspoon.findings.compare import compare_trial
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.serving.plan import measure
+from blindspoon.serving.plan import comparison_variance
 from blindspoon.simulate.size import (
     MOST,
     PRECISE,
@@ -286,7 +286,8 @@ def test_fewer_cups_count_as_in_balanced_designs(cups, worth):
     trial = situations.make_trial(Situation(name="fewer", says="", without=4 - cups), 4, 12)
     question = _question(trial, sized_attribute(trial), common_practice(TEN), 1000, 1)
     assert question.worth("mixed") == pytest.approx(worth)
-    assert question.worth("mixed") == pytest.approx(measure(rows, 4).tasters_worth / len(rows))
+    times = (np.array(rows)[:, :, None] == np.arange(4)).sum(axis=1)
+    assert question.worth("mixed") == pytest.approx(2 / comparison_variance(times) / len(rows))
 
 
 @pytest.mark.parametrize(("variants", "jars"), [(2, 3), (3, 2)])
