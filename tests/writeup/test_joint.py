@@ -71,7 +71,7 @@ def test_a_single_difference_that_no_longer_holds_is_told_of_as_one(cucumbers):
     alone = replace(joint, overall=replace(joint.overall, comparisons=tuple(told)))
     found = joint_section(replace(cucumbers, trial=trial, results=(brine,)), alone)
     assert found.paragraphs[0].endswith(
-        "attributes, the one difference is no longer shown: “Old brine” on sourness."
+        "none of the differences is shown any longer: “Old brine” on sourness."
     )
 
 

@@ -1,17 +1,22 @@
 """The further analyses: what the answer hangs on, and all attributes together."""
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from functools import partial
 
 from blindspoon import wording
-from blindspoon.findings.comparison import Analysis, Comparison
-from blindspoon.findings.multivariate import AttributePair, Correlation, Joint, Overall
+from blindspoon.findings.comparison import Analysis
+from blindspoon.findings.multivariate import (
+    AttributePair,
+    Correlation,
+    Joint,
+    Overall,
+    OverallComparison,
+)
 from blindspoon.findings.naming import NAMES, PROCEDURES
 from blindspoon.findings.sensitivity import Influence, Name, Outcome
 from blindspoon.findings.verdict import in_a_word
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Trial
-from blindspoon.wording import count
 from blindspoon.writeup.front import fragile_verdicts
 from blindspoon.writeup.tables import counted, p, two
 from blindspoon.writeup.words import PageSection, paragraphs, points
@@ -33,7 +38,6 @@ from blindspoon.writeup.writers import (
 SAME = "the same"
 MOST_NAMED = 3  # tasters, verdicts or pairs that a sentence or a cell names; more are counted
 MOST_ROWS = 30  # verdicts in the table; tables/influence.csv has all
-MOST_FIRM = 16  # verdicts that never move and are named; more are counted
 
 COLUMNS = [
     *("alternative", "left_out", "attribute", "variant", "verdict"),
@@ -52,12 +56,7 @@ def influence_section(trial: Trial, influence: Influence) -> PageSection | None:
     primary = trial.decision.primary
     ordered = sorted(influence.declared, key=lambda outcome: outcome.attribute not in primary)
     keys = {key for name in ALTERNATIVES for key in influence.moved(name)}
-    moved, firm = [it for it in ordered if it.key in keys], dict[str, list[str]]()
-    for it in ordered:
-        if it.key not in keys:
-            label = f"“{trial.variant(it.variant).label}” ({_word(trial, it)})"
-            firm.setdefault(_label(trial, it), []).append(label)
-    few = len(ordered) - len(moved) <= MOST_FIRM
+    moved = [it for it in ordered if it.key in keys]
     alone, by_many = influence.moved("taster"), fragile_verdicts(influence)
     said = any(_says(influence, name) for name in ALTERNATIVES)
     lost = next((it.reason for it in influence.not_done if it.name == "taster"), "")
@@ -66,15 +65,12 @@ def influence_section(trial: Trial, influence: Influence) -> PageSection | None:
         head="What the answer hangs on",
         paragraphs=paragraphs(
             "influence",
-            turned=lost or [*_on_single_tasters(trial, ordered, alone, by_many)],
+            lost=lost,
+            hanging=[it for it in ordered if it.key in alone and it.key not in by_many],
             named=partial(_named, trial),
             by_many=[it for it in ordered if it.key in by_many],
             said=said,
             total=len(ordered),
-            firm=[
-                f"on {on}, {wording.listing(labels) if few else count(len(labels), 'verdict')}"
-                for on, labels in firm.items()
-            ],
             moved=len(moved),
             most=MOST_ROWS,
         ),
@@ -88,47 +84,6 @@ def influence_csv(influence: Influence, *, shown: bool = True) -> str:
     """One row a verdict and alternative."""
     rows = influence.to_rows(shown=shown)
     return to_csv(COLUMNS, ([row[column] for column in COLUMNS] for row in rows))
-
-
-def _on_single_tasters(
-    trial: Trial,
-    ordered: list[Outcome],
-    alone: dict[tuple[str, str], tuple[tuple[str, Outcome], ...]],
-    by_many: Collection[tuple[str, str]],
-) -> Iterator[tuple[str, int, list[Outcome], dict[str, Sequence[str]]]]:
-    """Say which verdicts hang on a single taster, those of primary attributes apart.
-
-    On which attributes, how many there are, and which hang on one; of a single one, how it changes
-    without whom.
-    """
-    parts = [
-        [it for it in ordered if (it.attribute in trial.decision.primary) == first]
-        for first in (True, False)
-    ]
-    groups = [part for part in parts if part]
-    for group in groups:
-        labels = [*dict.fromkeys(_label(trial, outcome) for outcome in group)]
-        rest = len(labels) - MOST_NAMED
-        if rest > 1:
-            labels = [*labels[:MOST_NAMED], f"{wording.spelled(rest)} others"]
-        place = "" if len(groups) == 1 and len(labels) > 1 else f" on {wording.listing(labels)}"
-        hanging = [it for it in group if it.key in alone and it.key not in by_many]
-        lone = dict[str, Sequence[str]]()
-        if len(hanging) == 1:
-            moves = alone[hanging[0].key]
-            would = (
-                "would not be settled"
-                if it.verdict == "open"
-                else f"would be {_word(trial, it)}{' within the margin' * (it.verdict == 'alike')}"
-                for _, it in moves
-            )
-            lone = {
-                "who": _who(trial, [left_out for left_out, _ in moves]),
-                "label": trial.variant(hanging[0].variant).label,
-                "would": list(dict.fromkeys(would)),
-                "on": _label(trial, hanging[0]),
-            }
-        yield place, len(group), hanging, lone
 
 
 def _who(trial: Trial, tasters: list[str]) -> str:
@@ -192,11 +147,11 @@ def _word(trial: Trial, outcome: Outcome) -> str:
     return in_a_word(outcome.verdict or "open", attribute, up=outcome.direction > 0)
 
 
-def _label(trial: Trial, outcome: Outcome) -> str:
+def _label(trial: Trial, outcome: Outcome | OverallComparison) -> str:
     return trial.attribute(outcome.attribute).label.lower()
 
 
-def _named(trial: Trial, outcomes: list[Outcome]) -> str:
+def _named(trial: Trial, outcomes: Sequence[Outcome | OverallComparison]) -> str:
     """Name verdicts by attribute: a few, and the number of the rest."""
     named: dict[str, list[str]] = {}
     shown = outcomes[: MOST_NAMED if len(outcomes) > MOST_NAMED + 1 else None]
@@ -221,7 +176,7 @@ def _head(trial: Trial, name: Name) -> str:
 
 
 def _methods(trial: Trial, influence: Influence) -> Iterator[tuple[str, str]]:
-    """Say how each alternative was made, and why one was not."""
+    """Say how each alternative was made, where its head does not tell, and why one was not."""
     reasons = {lost.name: lost.reason for lost in influence.not_done}
     made = dict(points("alternatives"))
     for name in ALTERNATIVES:
@@ -231,16 +186,15 @@ def _methods(trial: Trial, influence: Influence) -> Iterator[tuple[str, str]]:
             if name == "procedure":  # which of the two decides depends on what could be
                 head = "By the other procedure"
             yield f"{head}: not done.", outcomes[0].reason
-        elif name not in reasons:
-            yield f"{head}.", made[name]
-        elif name != "taster":
+        elif name in reasons and name != "taster":
             yield f"{head}: not done.", reasons[name]
+        elif name in made and name not in reasons:
+            yield f"{head}.", made[name]
 
 
 # Attributes together ----------------------------------------------------------------------------
 
 WAYS = (("went together", True), ("went against each other", False))
-MOST_LISTED = 6  # differences that a sentence lists; the table has all
 
 
 def _interval(ends: tuple[float, float], _: object) -> str:
@@ -277,23 +231,21 @@ def joint_section(analysis: Analysis, joint: Joint) -> PageSection | None:
     trial, pairs, overall = analysis.trial, joint.correlations, joint.overall
     if isinstance(pairs, NoResult):
         return None
-    shown = [found for found in analysis.comparisons if found.differs]
-    stricter = set() if isinstance(overall, NoResult) else overall.different
-    held = [it for it in shown if (it.attribute.name, it.variant.name) in stricter]
-    within, between = (  # the strongest first within, in the order of the attributes between
-        [
-            (found, wording.listing(trial.attribute(name).label.lower() for name in (one, two)))
-            for one, two, found in parts
-            if isinstance(found, Correlation)
-        ]
-        for parts in (
-            [(pair.first, pair.second, pair.within) for pair in pairs],
-            [(pair.first, pair.second, pair.between) for pair in pairs],
+    shown = {(it.attribute.name, it.variant.name) for it in analysis.comparisons if it.differs}
+    lost = list[OverallComparison]()
+    if isinstance(overall, Overall):
+        gone = shown - overall.different
+        lost = [it for it in overall.comparisons if (it.attribute, it.variant) in gone]
+    within = [  # the strongest first
+        (
+            pair.within,
+            wording.listing(trial.attribute(it).label.lower() for it in (pair.first, pair.second)),
         )
-    )
+        for pair in pairs
+        if isinstance(pair.within, Correlation)
+    ]
     within.sort(key=lambda part: -abs(part[0].r))
     clear = [(found.r > 0, pair) for found, pair in within if found.excludes_zero()]
-    moved = [f"{it} ({wording.number(r.r, 2)})" for r, it in between if r.excludes_zero()]
     return PageSection(
         name="together",
         head="Attributes together",
@@ -302,14 +254,11 @@ def joint_section(analysis: Analysis, joint: Joint) -> PageSection | None:
             "together",
             overall=overall,
             shown=len(shown),
-            kept=len(held),
-            held=_listed(held),
-            lost=_listed([found for found in shown if found not in held]),
+            kept=len(shown) - len(lost),
+            lost=_named(trial, lost),
             within=len(within),
             ways={verb: [it for up, it in clear if up == way] for verb, way in WAYS},
             open=len(within) - len(clear),
-            known=within or between,
-            between=moved if len(moved) <= MOST_LISTED else (),
             most=MOST_NAMED,
         ),
         numbers=(
@@ -322,20 +271,6 @@ def joint_section(analysis: Analysis, joint: Joint) -> PageSection | None:
             ("tables/overall.csv", _overall_csv(overall)),
         ),
     )
-
-
-def _listed(comparisons: list[Comparison]) -> str:
-    """Name differences by attribute, after a colon; their number where they are many."""
-    if not comparisons:
-        return ""
-    if len(comparisons) > MOST_LISTED:
-        return f": {wording.spelled(len(comparisons))}, listed with the numbers"
-    by_attribute: dict[str, list[str]] = {}
-    for comparison in comparisons:
-        label = comparison.attribute.label.lower()
-        by_attribute.setdefault(label, []).append(f"“{comparison.variant.label}”")
-    named = (f"{wording.listing(labels)} on {label}" for label, labels in by_attribute.items())
-    return f": {'; '.join(named)}"
 
 
 def _overall_table(analysis: Analysis, overall: Overall) -> Table:
