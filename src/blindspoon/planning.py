@@ -53,7 +53,6 @@ def size_folder(
 ) -> tuple[Trial, Sizing]:
     """Simulate trials of the design of a folder, and tell the panels done; see `api.size`."""
     from blindspoon.simulate.size import size, sized_attribute  # noqa: PLC0415
-    from blindspoon.simulate.size_results import in_rounds  # noqa: PLC0415
     from blindspoon.simulate.trials import BOTH  # noqa: PLC0415 - brings in scipy
 
     text = disk.read_folder(folder, without={*disk.TABLES} - {"batches.csv"})
@@ -69,17 +68,17 @@ def size_folder(
         sized = replace(sized, decision=replace(sized.decision, by="ranks"))
     try:
         spread = _spread(sized_attribute(trial), options)
+        if alone:  # whose level and opinions cancel
+            source = "as given" if options.cup_sd else spread.source
+            spread = replace(spread, taster_variant_sd=0.0, source=source)
         found = size(
-            sized, replace(spread, taster_variant_sd=0.0) if alone else spread,
-            tasters=options.tasters or None, sessions=options.sessions or None,
+            sized, spread, tasters=options.tasters or None, sessions=options.sessions or None,
             trials=options.trials, n_jobs=options.jobs, progress=progress,
-            procedures=BOTH if options.both else (sized.decision.by,), rounds=alone,
+            procedures=BOTH if options.both and not alone else (sized.decision.by,), rounds=alone,
             jars=_jars_of_each(trial, jars),
         )  # fmt: skip
     except ValueError as error:
         raise DesignError([_UNFIT.broken(str(error), "trial.toml")]) from error
-    if alone:
-        found = in_rounds(trial, found, "as given" if options.cup_sd else spread.source)
     return trial, replace(found, foretold=tuple(foretold(trial, jars)))
 
 

@@ -16,8 +16,8 @@ from blindspoon.charts.lines import LARGE, RADIUS
 from blindspoon.charts.scene import NARROW, WIDE, Box, Line, Marks, css_variables
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.simulate import size_results
-from blindspoon.simulate.chances import WANTED, chances_chart, chances_of
-from blindspoon.simulate.size_results import HARDLY, Chance, Sizing, SizingCell, Spread, times
+from blindspoon.simulate.chances import chances_chart
+from blindspoon.simulate.size_results import Chance, Sizing, SizingCell, Spread, times
 
 TRIAL = """
 trial = { title = "What keeps half-sour <cucumbers> crisp?", control = "plain" }
@@ -120,9 +120,8 @@ def trial():
 @pytest.fixture(scope="module", params=list(HARD), ids=lambda name: name.replace(" ", "-"))
 def scenes(request, trial):
     """Wide, narrow and framed, each of a hard case."""
-    chances = chances_of(HARD[request.param], trial)
-    drawn = [chances.lay(sheet).scene for sheet in (WIDE, NARROW)]
-    return [*drawn, chances_chart(HARD[request.param], trial).figure]
+    chart = chances_chart(HARD[request.param], trial)
+    return [*(chart.lay(sheet).scene for sheet in (WIDE, NARROW)), chart.figure]
 
 
 def marks(scene, kind: str) -> list[Marks]:
@@ -146,7 +145,7 @@ def plain(text: str) -> str:
 @SHEETS
 def test_every_panel_is_a_mark_at_the_height_of_its_chance(trial, sheet):
     case = sizing(**USUAL)
-    scene = chances_of(case, trial).lay(sheet).scene
+    scene = chances_chart(case, trial).lay(sheet).scene
     zero, ten = numbers(scene)["0"], numbers(scene)["10"]
     for sessions, kind in ((1, "ring"), (2, "disc"), (3, "diamond")):
         drawn = marks(scene, kind)
@@ -159,7 +158,7 @@ def test_every_panel_is_a_mark_at_the_height_of_its_chance(trial, sheet):
 
 @SHEETS
 def test_tasters_stand_in_equal_ratios(trial, sheet):
-    scene = chances_of(sizing(**USUAL), trial).lay(sheet).scene
+    scene = chances_chart(sizing(**USUAL), trial).lay(sheet).scene
     for each in marks(scene, "ring"):
         xs = [x for x, _ in each.points]
         slope, start = np.polyfit(np.log(SIZES), xs, 1)
@@ -169,19 +168,15 @@ def test_tasters_stand_in_equal_ratios(trial, sheet):
 
 @SHEETS
 def test_the_line_at_eight_times_in_ten_is_dashed(trial, sheet):
-    scene = chances_of(sizing(**USUAL), trial).lay(sheet).scene
+    scene = chances_chart(sizing(**USUAL), trial).lay(sheet).scene
     dashed = [s for s in scene.shapes if isinstance(s, Line) and s.dashed]
     assert len(dashed) == 3
     assert {line.points[0][1] for line in dashed} == set(numbers(scene)["8"])
 
 
-def test_what_is_asked_for_is_what_sizing_asks_for():
-    assert (WANTED, HARDLY) == (size_results.WANTED, size_results.HARDLY)
-
-
 @pytest.mark.parametrize("chance", [0.0, 0.04, 0.05, 0.26, 0.5, 0.849, 0.949, 0.95, 1.0])
 def test_chances_are_said_as_the_sentences_say_them(trial, chance):
-    said = plain(times(chance)).replace("hardly ever", "less than 1 time in 20")
+    said = times(chance)
     found = sizing(alike=lambda _t, _s: chance, sizes=(12,), sessions=(2,))
     attribute, cells = trial.attributes[0], [c for c in found.cells if c.procedure == "mixed"]
     question = size_results.Question(
@@ -199,7 +194,7 @@ def test_chances_are_said_as_the_sentences_say_them(trial, chance):
 
 @SHEETS
 def test_the_planned_panel_is_the_large_mark_and_is_told_of(trial, sheet):
-    scene = chances_of(sizing(**USUAL), trial).lay(sheet).scene
+    scene = chances_chart(sizing(**USUAL), trial).lay(sheet).scene
     large = [s for s in scene.shapes if isinstance(s, Marks) and s.radius == LARGE]
     places = [each.points[SIZES.index(12)] for each in marks(scene, "disc")]
     assert [each.points[0] for each in large] == places
@@ -210,16 +205,14 @@ def test_the_planned_panel_is_the_large_mark_and_is_told_of(trial, sheet):
 
 
 def test_without_a_planned_panel_among_the_cells_there_is_no_such_mark(trial):
-    chances = chances_of(sizing(**USUAL, sizes=(4, 8, 40)), trial)
-    scene = chances.lay(WIDE).scene
-    assert chances.planned is None
+    scene = chances_chart(sizing(**USUAL, sizes=(4, 8, 40)), trial).lay(WIDE).scene
     assert max(s.radius for s in scene.shapes if isinstance(s, Marks)) <= RADIUS
     assert "planned" not in " ".join(text.text for text in scene.texts)
 
 
 @SHEETS
 def test_each_line_is_named_with_its_mark_in_every_panel(trial, sheet):
-    scene = chances_of(sizing(**USUAL), trial).lay(sheet).scene
+    scene = chances_chart(sizing(**USUAL), trial).lay(sheet).scene
     for name, kind in (("1 session", "ring"), ("2 sessions", "disc"), ("3 sessions", "diamond")):
         named = [text for text in scene.texts if text.text == name]
         assert len(named) == 3
@@ -234,32 +227,26 @@ def test_each_line_is_named_with_its_mark_in_every_panel(trial, sheet):
     [
         (
             sizing(**USUAL),
-            "A difference of 1 point on texture would be seen 8 times in 10 by 40 tasters in one "
-            "session, 32 in two or 20 in three",
+            "On texture, to see a 1-point difference 8 times in 10 takes 40 tasters in one session,"
+            " 32 tasters in two sessions or 20 tasters in three sessions",
         ),
         (
             sizing(reached_by({1: 16, 2: 16, 3: 8}), always),
-            "A difference of 1 point on texture would be seen 8 times in 10 by 16 tasters in one "
-            "session or 8 in three",
+            "On texture, to see a 1-point difference 8 times in 10 takes 16 tasters in one session "
+            "or 8 tasters in three sessions",
         ),
         (
             sizing(reached_by({3: 24}), always, margin=0.5),
-            "A difference of 0.5 points on texture would be seen 8 times in 10 by 24 tasters in "
-            "three sessions",
-        ),
-        (
-            sizing(never, reached_by({1: 32, 2: 20}), sessions=(1, 2)),
-            "No panel of up to 40 tasters in up to two sessions would see a difference of 1 point "
-            "on texture 8 times in 10; one of 2 points would be seen by 32 tasters in one session "
-            "or 20 in two",
+            "On texture, to see a 0.5-point difference 8 times in 10 takes 24 tasters in three "
+            "sessions",
         ),
         (
             sizing(sessions=(1,)),
-            "No panel of up to 40 tasters in one session would see a difference of 1 point, or "
-            "even of 2 points, on texture 8 times in 10",
+            "On texture, nothing tried here would see a 1-point difference 8 times in 10; 4 tasters"
+            " in one session would do so less than 1 time in 20",
         ),
     ],
-    ids=["all", "no more sessions than help", "one", "twice only", "none"],
+    ids=["all", "no more sessions than help", "one", "none"],
 )
 def test_the_title_is_the_finding(trial, case, title):
     chart = chances_chart(case, trial)
@@ -269,7 +256,7 @@ def test_the_title_is_the_finding(trial, case, title):
 
 def test_a_chance_just_short_of_it_is_not_it(trial):
     short = chances_chart(sizing(lambda _t, _s: 0.7995, always), trial)
-    assert short.title.startswith("No panel")
+    assert "nothing tried here" in short.title
 
 
 def test_the_procedure_that_decides_is_the_one_that_is_drawn(trial):
@@ -282,20 +269,18 @@ def test_the_procedure_that_decides_is_the_one_that_is_drawn(trial):
 def test_of_one_person_alone_rounds_are_counted(trial):
     planned = replace(trial, tasting=replace(trial.tasting, tasters=("Ada",)))
     chart = chances_chart(HARD["rounds"], replace(planned, sessions=trial.sessions[:1] * 6))
-    assert "would be seen 8 times in 10 over 24 rounds" in plain(chart.title)
-    alt = plain(chart.alt)
-    assert "shown alike 8 times in 10 by no series of up to 24 rounds" in alt
-    assert "for the planned rounds the three chances are about 2 times in 10, hardly" in alt
-    assert "panel" not in alt
+    assert chart.title.endswith("to see a 1-point difference 8 times in 10 takes 24 rounds")
+    assert "the planned rounds: 6 rounds." in " ".join(text.text for text in chart.figure.texts)
+    assert "panel" not in chart.alt
 
 
 def test_the_alt_tells_all_three_findings(trial):
     alt = plain(chances_chart(sizing(**USUAL), trial).alt)
     assert alt.startswith("Line chart of the chances of panels of 4 to 40 tasters in 1 to 3 ")
-    assert "shown alike 8 times in 10 by 32 tasters in two sessions or 24 in three; " in alt
-    assert alt.endswith("about 3 times in 10, nearly always and about 3 times in 10.")
-    none = plain(chances_chart(sizing(always, always), trial).alt)
-    assert "by no panel of up to 40 tasters in up to three sessions" in none
+    assert alt.endswith(
+        "8 times in 10 takes 32 tasters in two sessions or 24 tasters in three sessions."
+    )
+    assert alt.count("8 times in 10 takes") == 3
 
 
 def test_the_figure_says_that_it_is_simulated_and_with_what_spread(trial):
@@ -309,7 +294,8 @@ def test_the_figure_says_that_it_is_simulated_and_with_what_spread(trial):
 
 @pytest.mark.parametrize(("se", "said"), [(0.011, "0.1 in 10, too small"), (0.05, "0.5 in 10.")])
 def test_the_simulations_own_error_is_told(trial, se, said):
-    assert f"standard error is at most {said}" in chances_of(sizing(se=se), trial).key
+    words = " ".join(text.text for text in chances_chart(sizing(se=se), trial).figure.texts)
+    assert f"standard error is at most {said}" in plain(words)
 
 
 def test_everything_lies_on_the_sheet_and_no_word_meets_another_a_line_or_a_mark(scenes, faults):
@@ -323,7 +309,7 @@ def test_text_is_large_enough_for_a_phone(scenes):
 
 @SHEETS
 def test_marks_of_one_line_can_be_told_apart(trial, sheet):
-    scene = chances_of(sizing(**USUAL), trial).lay(sheet).scene
+    scene = chances_chart(sizing(**USUAL), trial).lay(sheet).scene
     for kind in ("ring", "disc", "diamond"):
         for each in marks(scene, kind):
             steps = [math.dist(one, other) for one, other in pairwise(each.points)]
@@ -343,7 +329,7 @@ def test_files_are_well_formed_and_the_same_every_time(trial):
 
 
 def test_the_colours_are_those_of_the_page_and_carry_no_variant(trial):
-    chances = chances_of(sizing(**USUAL), trial)
+    chances = chances_chart(sizing(**USUAL), trial)
     inks = {shape.ink for shape in chances.lay(WIDE).scene.shapes}
     assert inks <= {"ground", "ink", "soft", "people", "hair", "edge"}
     assert all(f"--bs-{ink}:" in css_variables(dark=True) for ink in inks)
@@ -351,8 +337,8 @@ def test_the_colours_are_those_of_the_page_and_carry_no_variant(trial):
 
 def test_the_planned_number_of_sessions_stands_out(trial):
     case = sizing(**USUAL)
-    lines = marks(chances_of(case, trial).lay(WIDE).scene, "disc")
+    lines = marks(chances_chart(case, trial).lay(WIDE).scene, "disc")
     assert {each.ink for each in lines} == {"ink"}
     elsewhere = replace(trial, sessions=trial.sessions[:1])
-    lines = marks(chances_of(case, elsewhere).lay(WIDE).scene, "disc")
+    lines = marks(chances_chart(case, elsewhere).lay(WIDE).scene, "disc")
     assert {each.ink for each in lines} == {"people"}

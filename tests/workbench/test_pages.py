@@ -500,7 +500,7 @@ def test_a_household_of_two_is_told_what_it_can_show_and_how_both_can_taste(at):
     job = host.bench.jobs.last(company.CHANCES, folder)
     while not job.ended:
         time.sleep(0.02)
-    assert job.result["first"][0].startswith("Two are too few to work it out. 3 tasters, one ")
+    assert job.result["first"][0].startswith("Two are too few to work it out. 3 tasters in one ")
 
 
 def test_what_a_second_jar_costs_stands_open_beside_what_tasters_can_show(at):

@@ -60,7 +60,6 @@ def size(  # noqa: PLR0913 - each is an option of the command
     tasters: Sequence[int] | None = None,
     sessions: Sequence[int] | None = None,
     trials: int | None = None,
-    seed: int | None = None,
     n_jobs: int | None = None,
     progress: Progress | None = None,
     procedures: Sequence[By] = BOTH,
@@ -69,16 +68,15 @@ def size(  # noqa: PLR0913 - each is an option of the command
 ) -> Sizing:
     """Simulate trials of this design with panels of several sizes, and judge them.
 
-    The trial gives the number of variants, alpha, and the scale and margin of the attribute: the
-    first primary one, or the first. The spread is in points of that.
+    The trial gives the number of variants, alpha, the seed, and the scale and margin of the
+    attribute: the first primary one, or the first. The spread is in points of that.
 
     - `tasters`, `sessions`: sizes to try, at least 3 tasters; by default 4 to 40 tasters and 1 to 3
       sessions, and what trial.toml plans
     - `trials`: for each chance; by default as few as bring its Monte Carlo standard error to 0.01,
       at most 2,500
-    - `seed`: by default the trial's. The result is the same for any number of workers
     - `n_jobs`: threads, as joblib counts them: -1 for all cores; None for one, or for what an
-      enclosing ``joblib.parallel_config`` says
+      enclosing ``joblib.parallel_config`` says. The result is the same for any number of them
     - `progress`: called with the panels done and their number, first with 0
     - `procedures`: the one that decides among them
     - `rounds`: whether the tasters of a panel are the rounds of one person
@@ -88,8 +86,7 @@ def size(  # noqa: PLR0913 - each is an option of the command
     scale; ValueError where sizes or trials are out of range.
     """
     attribute = sized_attribute(trial)
-    question = _question(trial, attribute, spread, trials, trial.seed if seed is None else seed)
-    question = replace(question, rounds=rounds, jars=tuple(jars))
+    question = question_of(trial, spread, trials, rounds=rounds, jars=jars)
     panels = [
         (t, s)
         for s in _sizes(sessions, SESSIONS, len(trial.sessions), least=1)
@@ -103,21 +100,28 @@ def size(  # noqa: PLR0913 - each is an option of the command
     return Sizing(
         attribute=attribute.name, margin=question.margin, alpha=question.alpha,
         decided_by=trial.decision.by, variants=question.variants, spread=spread,
-        trials=trials or MOST, seed=question.seed, cells=cells,
+        trials=trials or MOST, seed=trial.seed, cells=cells,
         assumptions=assumptions_of(trial, attribute, question),
         sentences=sentences_of(trial, attribute, question, cells),
+        unit="round" if rounds else "taster",
     )  # fmt: skip
 
 
 def sized_attribute(trial: Trial) -> Attribute:
     """Give the attribute that a trial is sized for: the first primary one, or the first."""
-    primary = trial.primary_attributes
-    return primary[0] if primary else trial.attributes[0]
+    return (*trial.primary_attributes, *trial.attributes)[0]
 
 
-def _question(
-    trial: Trial, attribute: Attribute, spread: Spread, trials: int | None, seed: int
+def question_of(
+    trial: Trial,
+    spread: Spread,
+    trials: int | None = None,
+    *,
+    rounds: bool = False,
+    jars: Sequence[int] = (),
 ) -> Question:
+    """Settle what every panel is asked; arguments and errors as those of `size`."""
+    attribute = sized_attribute(trial)
     margin, span = attribute.margin, attribute.scale.high - attribute.scale.low
     if margin is None or 2 * margin > span:
         slug, found = "no-margin", f"{attribute.name} has no margin"
@@ -127,12 +131,13 @@ def _question(
             slug, allowed = "wide-margin", "a margin is at most half the length of the scale"
         rule = Rule(slug, allowed, SET_MARGIN)
         raise DesignError([rule.broken(found, "trial.toml", column="margin")])
-    if (trials is not None and trials < FEWEST) or seed < 0:
-        raise ValueError(f"{FEWEST} trials or more and a seed of 0 or more are needed")
+    if trials is not None and trials < FEWEST:
+        raise ValueError(f"{FEWEST} trials or more are needed")
     return Question(
         variants=len(trial.variants), scale=attribute.scale, margin=margin,
-        alpha=trial.share_of_alpha(attribute.name), spread=spread, trials=trials, seed=seed,
-        cups=trial.tasting.servings or 0, controls=trial.tasting.controls,
+        alpha=trial.share_of_alpha(attribute.name), spread=spread, trials=trials, seed=trial.seed,
+        rounds=rounds, jars=tuple(jars), cups=trial.tasting.servings or 0,
+        controls=trial.tasting.controls,
     )  # fmt: skip
 
 
@@ -172,10 +177,12 @@ def size_panel(
     tried on the same tasters and cups.
     """
     found = []
+    called = (1, tasters) if question.rounds else (tasters, sessions)
     for by in procedures:
         counting = question.panel(tasters, sessions, by)
         panel = PanelSize(tasters=counting, sessions=sessions, variants=question.variants)
-        found.append(replace(_cell(Simulated(question, panel), by), tasters=tasters))
+        cell = _cell(Simulated(question, panel), by)
+        found.append(replace(cell, tasters=called[0], sessions=called[1]))
     return tuple(found)
 
 
@@ -305,7 +312,7 @@ def _cell(simulated: Simulated, procedure: By) -> SizingCell:
     )  # fmt: skip
 
 
-UNREACHABLE = "so few tasters cannot reach alpha by ranks, whatever they say"
+UNREACHABLE = "so few cannot reach alpha by ranks, whatever they say"
 UNSEEN = "no difference that fits on the scale would be seen 8 times in 10"
 
 

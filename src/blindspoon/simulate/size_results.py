@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import asdict, dataclass, field, replace
-from itertools import groupby, takewhile
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import asdict, dataclass, field
+from itertools import chain, groupby, takewhile
 from operator import attrgetter
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
@@ -185,6 +185,11 @@ class SizingCell:
     smallest_seen: Seen | None
     not_seen: str
 
+    @property
+    def size(self) -> int:
+        """Count the tasters, or the rounds of the only one."""
+        return self.tasters if self.tasters > 1 else self.sessions
+
     def to_record(self) -> Record:
         """Give the fields as plain values; ``not_seen`` stands where there is no difference."""
         record = asdict(self)
@@ -201,7 +206,7 @@ class Sizing:
     control is one of the variants. Cells are by sessions, then tasters, then procedure. Assumptions
     say what was taken for granted, sentences what follows, and `foretold` what these jars, or one
     person alone, cannot tell whoever tastes. What is compared, the `unit`, is a round
-    where one person tastes alone, each session one.
+    where one person tastes alone, each session one; ranks decide then.
     """
 
     attribute: str
@@ -239,27 +244,42 @@ class Sizing:
 
 
 Cells = Sequence[SizingCell]
-ChanceOf = Callable[[SizingCell], Chance]
-ONCE, TWICE, ALIKE = map(attrgetter, ("chance_margin", "chance_twice", "chance_alike"))
+HARDLY = 0.05  # a chance below which a panel is said to be unable to show something
 
 
 class Goal(NamedTuple):
-    """What a panel may hope to show, in words, and how likely it is to."""
+    """What may be shown, as a heading and in a sentence, and how likely a panel is to."""
 
+    head: str
     words: str
-    chance: ChanceOf
-
-    def reached(self, cells: Iterable[SizingCell]) -> SizingCell | None:
-        """Find the first of some cells that reaches it 8 times in 10."""
-        return next((cell for cell in cells if self.chance(cell).value >= WANTED), None)
+    chance: Callable[[SizingCell], Chance]
 
 
-HARDLY = 0.05  # a chance below which a panel is said to be unable to show something
+def goals_of(attribute: Attribute, margin: float) -> tuple[Goal, Goal, Goal]:
+    """Name what is hoped for: to see the margin, to see twice the margin, to show alike."""
+    once, twice = (
+        Goal(
+            f"A difference of {wording.in_points(size)}",
+            f"see a {wording.plain(size)}-point difference",
+            attrgetter(name),
+        )
+        for size, name in ((margin, "chance_margin"), (2 * margin, "chance_twice"))
+    )
+    alike = f"show a variant that does not differ alike within {wording.margin(attribute)}"
+    return once, twice, Goal("Alike, when nothing differs", alike, attrgetter("chance_alike"))
 
 
 def assumptions_of(trial: Trial, attribute: Attribute, question: Question) -> tuple[str, ...]:
     """List what was taken for granted, in whole sentences."""
     spread, scale = question.spread, attribute.scale
+    deviations = spread_words(spread, attribute, alone=question.rounds)
+    source = f"Spread of the scores: {spread.source}. Standard deviations in points: {deviations}."
+    if question.rounds:
+        alone = (
+            "One person tastes every variant once a round, in an order drawn afresh for each, and "
+            "decides by ranks over the rounds: the answer is about this person."
+        )
+        return alone, source
     step = f", in steps of {wording.plain(scale.step)}" if scale.step else ""
     others = question.variants - 2
     rest = f"the {wording.spelled(others)} others equal it" if others > 1 else "the other equals it"
@@ -278,8 +298,7 @@ def assumptions_of(trial: Trial, attribute: Attribute, question: Question) -> tu
             f" about {worth:.2g} of one who gets all {question.variants} variants"
         )
     return (
-        f"Spread of the scores: {spread.source}. Standard deviations in points:"
-        f" {spread_words(spread, attribute)}.",
+        source,
         f"Scores run from {wording.plain(scale.low)} to {wording.plain(scale.high)}{step}; true"
         " differences lie across the middle of the scale, and scatter is normal.",
         f"Every taster {gets}, in orders balanced for position; position itself has no"
@@ -290,17 +309,15 @@ def assumptions_of(trial: Trial, attribute: Attribute, question: Question) -> tu
     )
 
 
-def spread_words(spread: Spread, attribute: Attribute) -> str:
-    """Give the three standard deviations, each with what it is of."""
+def spread_words(spread: Spread, attribute: Attribute, *, alone: bool) -> str:
+    """Give the standard deviations, each with what it is of; `alone` what one taster has."""
     digits = wording.digits_for(attribute.scale) + 1
     cup, taster, own = (
         wording.number(sd, digits)
         for sd in (spread.residual_sd, spread.taster_sd, spread.taster_variant_sd)
     )
-    return (
-        f"{cup} from cup to cup, {taster} between tasters, {own} in a taster's own opinion of a"
-        " variant"
-    )
+    others = f", {taster} between tasters, {own} in a taster's own opinion of a variant"
+    return f"{cup} from cup to cup" + others * (not alone)
 
 
 def sentences_of(
@@ -311,92 +328,44 @@ def sentences_of(
     They say what it takes, what the planned panel can do, and what cannot be done.
     """
     deciding = [cell for cell in cells if cell.procedure == trial.decision.by]
-    wanted = _goals(attribute, question.margin)
-    unable = [
-        cell.tasters
-        for cell in cells
-        if smallest_p(question.panel(cell.tasters, cell.sessions, "ranks")) > question.alpha
-    ]
-    who = wording.count(max(unable, default=0), "taster")
-    alpha = f"{question.alpha:.3g}".removeprefix("0")
-    floor = f"With {who} or fewer {PROCEDURES['ranks']} cannot reach {alpha} whatever they say."
-    variants = Goal(f"show variants alike within {wording.margin(attribute)}", ALIKE)
+    wanted, rows = goals_of(attribute, question.margin), rows_of(deciding)
+    planned = (len(trial.sessions) if question.rounds else len(trial.tasting.tasters)) or 12
+    near = min({cell.size for cell in deciding}, key=lambda size: abs(size - planned))
+    chosen = [cell for cell in deciding if cell.size == near]
+    listed = [cell for cell in chosen if cell.sessions == len(trial.sessions)] or chosen
+    variants = wanted[2]._replace(words=f"show variants alike within {wording.margin(attribute)}")
     return (
-        *(_takes(goal, deciding) for goal in wanted),
-        *_of_one_panel(trial, attribute, question, deciding),
-        *filter(None, (_hardly(goal, deciding) for goal in (wanted[0], variants))),
-        *([floor] if unable else ()),
+        *(wording.sentence(takes(goal, rows)) for goal in wanted),
+        *(f"{panel_words(cell)}: {_can(cell, attribute, question)}" for cell in listed),
+        *filter(None, (_hardly(goal, rows) for goal in (wanted[0], variants))),
+        *_floor(question, cells),
     )
 
 
-def in_rounds(trial: Trial, sizing: Sizing, source: str) -> Sizing:
-    """Tell of one person alone what was simulated: the tasters of a panel are their rounds."""
-    attribute = trial.attribute(sizing.attribute)
-    ranked = (cell for cell in sizing.cells if cell.procedure == "ranks")
-    cells = tuple(replace(cell, tasters=1, sessions=cell.tasters) for cell in ranked)
-    said = []
-    for goal in _goals(attribute, sizing.margin):
-        enough = goal.reached(cells)
-        rounds = f"more than {cells[-1].sessions}" if enough is None else f"{enough.sessions}"
-        said.append(f"To {goal.words} 8 times in 10 takes {rounds} rounds.")
-    unable = [cell.sessions for cell in cells if (cell.smallest_p or 0) > sizing.alpha]
-    for cell in cells:
-        if cell.sessions == len(trial.sessions) and cell.sessions not in unable:
-            rounds = wording.spelled(cell.sessions)
-            said.append(f"1 taster, {rounds} rounds: {_can(cell, attribute, sizing.variants - 1)}")
-    if unable:
-        said.append(f"With {max(unable)} rounds or fewer no difference can be shown.")
-    cup = wording.number(sizing.spread.residual_sd, wording.digits_for(attribute.scale) + 1)
-    assumptions = (
-        "One person tastes every variant once a round, in an order drawn afresh for each, and "
-        "decides by ranks over the rounds: the answer is about this person.",
-        f"Spread of the scores from cup to cup: {cup} points ({source}).",
-    )
-    return replace(
-        sizing, unit="round", cells=cells, sentences=tuple(said), assumptions=assumptions
-    )
-
-
-def _goals(attribute: Attribute, margin: float) -> tuple[Goal, Goal, Goal]:
-    once, twice = (wording.plain(times * margin) for times in (1, 2))
-    alike = f"show a variant that does not differ alike within {wording.margin(attribute)}"
+def takes(goal: Goal, rows: Sequence[Cells]) -> str:
+    """Say in a clause what it takes to reach a goal, more sessions where they spare tasters."""
+    enough: list[SizingCell] = []
+    for row in rows:
+        cell = next((cell for cell in row if goal.chance(cell).value >= WANTED), None)
+        if cell is not None and (not enough or cell.tasters < enough[-1].tasters):
+            enough.append(cell)
+    if enough:
+        panels = wording.listing(map(panel_words, enough), "or")
+        return f"to {goal.words} 8 times in 10 takes {panels}"
+    best = max(chain(*rows), key=lambda cell: goal.chance(cell).value)
     return (
-        Goal(f"see a {once}-point difference", ONCE),
-        Goal(f"see a {twice}-point difference", TWICE),
-        Goal(alike, ALIKE),
+        f"nothing tried here would {goal.words} 8 times in 10; {panel_words(best)} would do so"
+        f" {times(goal.chance(best).value)}"
     )
 
 
-def _takes(goal: Goal, cells: Cells) -> str:
-    """Say what panel it takes to reach a goal."""
-    enough = map(goal.reached, by_sessions(cells))
-    panels = [panel_words(cell) for cell in enough if cell is not None]
-    if panels:
-        return f"To {goal.words} 8 times in 10 takes {wording.listing(panels, 'or')}."
-    best = max(cells, key=lambda cell: goal.chance(cell).value)
-    return (
-        f"No panel tried here would {goal.words} 8 times in 10; {panel_words(best)} would do so"
-        f" {_times(goal.chance(best).value)}."
-    )
-
-
-def _of_one_panel(
-    trial: Trial, attribute: Attribute, question: Question, cells: Cells
-) -> Iterator[str]:
-    """Say what the planned panel can do; where none is planned, one of about a dozen."""
-    planned = len(trial.tasting.tasters)
-    tasters = min({cell.tasters for cell in cells}, key=lambda t: abs(t - (planned or 12)))
-    rows = [cell for cell in cells if cell.tasters == tasters]
-    for cell in [cell for cell in rows if cell.sessions == len(trial.sessions)] or rows:
-        yield f"{panel_words(cell, ', ')}: {_can(cell, attribute, question.variants - 1)}"
-
-
-def _can(cell: SizingCell, attribute: Attribute, others: int) -> str:
+def _can(cell: SizingCell, attribute: Attribute, question: Question) -> str:
     """Say what a panel would see, and what it would show alike."""
-    alike = f"alike within {wording.margin(attribute)} {_times(cell.chance_alike.value)}"
+    others = question.variants - 1
+    alike = f"alike within {wording.margin(attribute)} {times(cell.chance_alike.value)}"
     whole = "both of them" if others == 2 else f"all {wording.spelled(others)}"
     told = others > 1 and cell.chance_alike.value >= HARDLY  # else it goes without saying
-    every = f", {whole} {_times(cell.chance_all_alike.value)}" if told else ""
+    every = f", {whole} {times(cell.chance_all_alike.value)}" if told else ""
     seen = cell.not_seen
     if cell.smallest_seen is not None:
         digits = max(1, wording.digits_for(attribute.scale))
@@ -405,40 +374,47 @@ def _can(cell: SizingCell, attribute: Attribute, others: int) -> str:
     return f"{seen}; where nothing differs, a given variant would be shown {alike}{every}."
 
 
-def _hardly(goal: Goal, cells: Cells) -> str:
+def _hardly(goal: Goal, rows: Sequence[Cells]) -> str:
     """Name the panels that can hardly ever reach a goal; empty where there are none."""
-    rows = by_sessions(cells)
     unable = [[*takewhile(lambda cell: goal.chance(cell).value < HARDLY, row)] for row in rows]
-    last = [panel_words(row[-1]).replace("tasters", "tasters or fewer", 1) for row in unable if row]
-    said = f"Panels that can hardly ever {goal.words} (less than 1 time in 20)"
-    return f"{said}: {wording.listing(last)}." if last else ""
+    last = [panel_words(row[-1], " or fewer") for row in unable if row]
+    return f"{wording.listing(last)} would {goal.words} {times(0.0)}." if last else ""
 
 
-def by_sessions(cells: Cells) -> tuple[tuple[SizingCell, ...], ...]:
-    """Rows of cells with the same number of sessions, tasters rising."""
+def _floor(question: Question, cells: Cells) -> Iterator[str]:
+    """Say how many cannot show anything by ranks."""
+    panels = {(cell.size, 1 if question.rounds else cell.sessions) for cell in cells}
+    counted = {panel: question.panel(*panel, "ranks") for panel in panels}
+    unable = [size for (size, _), n in counted.items() if smallest_p(n) > question.alpha]
+    if unable:
+        who = wording.count(max(unable), "round" if question.rounds else "taster")
+        alpha = f"{question.alpha:.3g}".removeprefix("0")
+        unreached = f"{PROCEDURES['ranks']} cannot reach {alpha}, whatever the scores"
+        yield f"With {who} or fewer {unreached}."
+
+
+def rows_of(cells: Cells) -> list[Cells]:
+    """Lay out cells in rows with the same number of sessions; rounds of one person are one row."""
     ordered = sorted(cells, key=lambda cell: (cell.sessions, cell.tasters))
-    return tuple(tuple(row) for _, row in groupby(ordered, key=lambda cell: cell.sessions))
+    return [[*row] for _, row in groupby(ordered, key=lambda it: it.tasters > 1 and it.sessions)]
 
 
-def panel_words(cell: SizingCell, link: str = " in ") -> str:
-    """Name a panel: "12 tasters in two sessions"."""
+def panel_words(cell: SizingCell, more: str = "") -> str:
+    """Name a panel, or the rounds of one person: "12 tasters in two sessions", "12 rounds"."""
+    if cell.tasters == 1:
+        return wording.count(cell.sessions, "round") + more
     sessions = f"{wording.spelled(cell.sessions)} session{'s' * (cell.sessions > 1)}"
-    return f"{wording.count(cell.tasters, 'taster')}{link}{sessions}"
+    return f"{wording.count(cell.tasters, 'taster')}{more} in {sessions}"
 
 
-def times(chance: float, hardly: str = "hardly ever") -> str:
+def times(chance: float) -> str:
     r"""Write a chance as people say it, without promising what rounding would.
 
     >>> times(0.02), times(0.43), times(0.97)
-    ('hardly ever', 'about 4\xa0times\xa0in\xa010', 'nearly always')
+    ('less than 1 time in 20', 'about 4 times in 10', 'nearly always')
     """
     if chance < HARDLY:
-        return hardly
+        return "less than 1 time in 20"
     if chance >= 1 - HARDLY:
         return "nearly always"
-    tenths = min(max(round(10 * chance), 1), 9)
-    return "about " + f"{wording.count(tenths, 'time')} in 10".replace(" ", wording.NO_BREAK)
-
-
-def _times(chance: float) -> str:
-    return times(chance, "less than 1 time in 20").replace(wording.NO_BREAK, " ")
+    return f"about {wording.count(min(max(round(10 * chance), 1), 9), 'time')} in 10"

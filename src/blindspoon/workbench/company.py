@@ -175,7 +175,9 @@ def _chances(found: Stage, trials: int, moved: Moved) -> dict[str, object]:
     )
     trial, sizing = planning.size_folder(found.folder, options, moved)
     chart = chances_chart(sizing, trial)
-    own = f"{count(1 if alone else least, 'taster')}, {spelled(rounds)} "
+    own = (
+        f"{count(rounds, 'round')}:" if alone else f"{count(least, 'taster')} in {spelled(rounds)} "
+    )
     theirs = [text for text in sizing.sentences if text.startswith(own)]
     short = "" if alone or planned == least else "Two are too few to work it out. "
     in_vain = too_few_rounds(plan, plan.tasting.tasters)

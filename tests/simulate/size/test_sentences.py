@@ -78,7 +78,7 @@ def test_the_smallest_panel_that_is_enough_is_named_for_each_number_of_sessions(
 def test_where_no_panel_is_enough_the_best_is_named(said):
     found = said([cell(12, 1, margin=0.31), cell(40, 1, margin=0.62)])
     assert found[0] == (
-        "No panel tried here would see a 1-point difference 8 times in 10; 40 tasters in"
+        "Nothing tried here would see a 1-point difference 8 times in 10; 40 tasters in"
         " one session would do so about 6 times in 10."
     )
 
@@ -87,28 +87,28 @@ def test_the_planned_panel_is_spoken_of(said):
     plan = '[tasting]\ntasters = 12\n[[session]]\nname = "1"\n[[session]]\nname = "2"\n'
     cells = [cell(tasters, sessions) for tasters in (8, 12, 20) for sessions in (1, 2, 3)]
     assert (
-        "12 tasters, two sessions: about 8 times in 10 you would see a 1.5-point difference; where"
-        " nothing differs, a given variant would be shown alike within 1 point about 3 times in"
-        " 10, both of them about 1 time in 10."
+        "12 tasters in two sessions: about 8 times in 10 you would see a 1.5-point difference;"
+        " where nothing differs, a given variant would be shown alike within 1 point about 3 times"
+        " in 10, both of them about 1 time in 10."
     ) in said(cells, more=plan)
 
 
 def test_a_plan_that_sees_nothing_is_told_why(said):
     blind = cell(12, 1, smallest_seen=None, not_seen="no difference would do")
-    assert "12 tasters, one session: no difference would do; where" in said([blind])[3]
+    assert "12 tasters in one session: no difference would do; where" in said([blind])[3]
 
 
 def test_panels_that_cannot_are_named(said):
     cells = [cell(6, 1, alike=0.0), cell(8, 1, alike=0.04), cell(12, 1, alike=0.4)]
     assert said(cells)[-1] == (
-        "Panels that can hardly ever show variants alike within 1 point (less than 1 time in 20):"
-        " 8 tasters or fewer in one session."
+        "8 tasters or fewer in one session would show variants alike within 1 point less than 1"
+        " time in 20."
     )
 
 
 def test_the_floor_of_the_ranks_is_told_whatever_decides(said):
     cells = [cell(tasters, 1, by) for tasters in (4, 5, 6) for by in ("mixed", "ranks")]
-    floor = "With 5 tasters or fewer the rank comparison cannot reach .05 whatever they say."
+    floor = "With 5 tasters or fewer the rank comparison cannot reach .05, whatever the scores."
     assert said(cells)[-1] == floor
     assert said(cells, by="ranks")[-1] == floor
     assert floor not in said(cells[-2:])
@@ -117,7 +117,7 @@ def test_the_floor_of_the_ranks_is_told_whatever_decides(said):
 def test_the_procedure_that_decides_is_spoken_of(said):
     cells = [cell(12, 1, "mixed", margin=0.9), cell(12, 1, "ranks", margin=0.1)]
     assert said(cells)[0].startswith("To see a 1-point difference 8 times in 10 takes 12")
-    assert said(cells, by="ranks")[0].startswith("No panel tried here")
+    assert said(cells, by="ranks")[0].startswith("Nothing tried here")
 
 
 def test_assumptions_name_the_spread_and_its_source(make_trial):

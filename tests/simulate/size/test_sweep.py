@@ -22,7 +22,7 @@ from blindspoon.simulate.size import (
     TASTERS,
     WANTED,
     Simulated,
-    _question,
+    question_of,
     size,
     size_panel,
     sized_attribute,
@@ -72,7 +72,7 @@ def compared(make_trial, request):
     trial = make_trial(margin=2.0)
     trial = dataclasses.replace(trial, attributes=(sized_attribute(trial),))
     spread = common_practice(trial.attributes[0].scale)
-    question = _question(trial, sized_attribute(trial), spread, 120, 5)
+    question = question_of(dataclasses.replace(trial, seed=5), spread, 120)
     question = dataclasses.replace(question, trials=request.param)
     panel = PanelSize(tasters=9, sessions=2, variants=3)
     simulated = Simulated(question, panel)
@@ -146,7 +146,8 @@ def test_a_cell_does_not_depend_on_the_others(make_trial, hundred):
 
 
 def test_another_seed_gives_other_trials_and_about_the_same_chances(make_trial):
-    first, second = (sized(make_trial(), tasters=[8], seed=seed) for seed in (1, 2))
+    trials = (dataclasses.replace(make_trial(), seed=seed) for seed in (1, 2))
+    first, second = (sized(trial, tasters=[8]) for trial in trials)
     assert first.cells != second.cells
     for one, other in zip(first.cells, second.cells, strict=True):
         gap = abs(one.chance_twice.value - other.chance_twice.value)
@@ -169,9 +170,8 @@ def test_the_difference_seen_8_times_in_10_is_seen_8_times_in_10(make_trial):
     """Sized again with that difference as the margin, and other draws."""
     for by in ("mixed", "ranks"):
         seen = cell_of(sized(make_trial(), tasters=[12], sessions=[2]), 12, 2, by).smallest_seen
-        again = sized(
-            make_trial(margin=seen.difference), tasters=[12], sessions=[2], trials=2000, seed=99
-        )
+        other = dataclasses.replace(make_trial(margin=seen.difference), seed=99)
+        again = sized(other, tasters=[12], sessions=[2], trials=2000)
         chance = cell_of(again, 12, 2, by).chance_margin
         error = np.hypot(chance.se, np.sqrt(WANTED * (1 - WANTED) / SMALL["trials"]))
         assert abs(chance.value - WANTED) < 3 * error
@@ -194,7 +194,7 @@ def test_what_cannot_be_seen_has_its_reason(make_trial):
     cell = cell_of(sized(make_trial(), tasters=[5], sessions=[1]), 5, 1, "ranks")
     assert cell.smallest_seen is None
     assert cell.smallest_p == 0.0625
-    assert cell.to_record()["not_seen"].startswith("so few tasters cannot reach alpha")
+    assert cell.to_record()["not_seen"].startswith("so few cannot reach alpha")
     spread = common_practice(make_trial().attributes[0].scale)
     noisy = dataclasses.replace(spread, residual_sd=20.0)
     found = size(make_trial(), noisy, tasters=[4], sessions=[1], trials=200)
@@ -271,7 +271,7 @@ def test_fewer_cups_than_variants_are_promised_what_they_show():
     tables = situations.simulate(trial, situation, true, 100, np.random.default_rng(1))
     judged = [compare_trial(*each)[0].comparisons[-1] for each in tables]
     spread = common_practice(situation.scale)
-    question = _question(trial, sized_attribute(trial), spread, 1000, 1)
+    question = question_of(dataclasses.replace(trial, seed=1), spread, 1000)
     mixed, ranks = size_panel(question, 12, 1)
     shown = np.mean([each.verdict in ("different", "slight") for each in judged])
     by_ranks = np.mean([each.verdict_by_other in ("different", "slight") for each in judged])
@@ -284,7 +284,7 @@ def test_fewer_cups_count_as_in_balanced_designs(cups, worth):
     """``k (l0 + l1) / (l0 (l0 + p l1))``: R. E. Bechhofer and A. C. Tamhane 1981."""
     rows = [[0, *some] for some in itertools.combinations((1, 2, 3), cups - 1)]
     trial = situations.make_trial(Situation(name="fewer", says="", without=4 - cups), 4, 12)
-    question = _question(trial, sized_attribute(trial), common_practice(TEN), 1000, 1)
+    question = question_of(trial, common_practice(TEN), 1000)
     assert question.worth("mixed") == pytest.approx(worth)
     times = (np.array(rows)[:, :, None] == np.arange(4)).sum(axis=1)
     assert question.worth("mixed") == pytest.approx(2 / comparison_variance(times) / len(rows))
