@@ -299,8 +299,8 @@ def test_few_among_thousands_are_not_given_the_normal_limit():
     means[5:, 2] = NAN
     means[:5, 2] = means[:5, 0] + [1, 2, 3, 4, 5]
     full, sparse = compare(means)
-    assert sparse.p_value == pytest.approx(2 / 2**5)
-    assert sparse.p_adjusted >= sparse.smallest_p == pytest.approx(2 / 2**5)
+    assert sparse.p_value == pytest.approx(2 / 2**5, abs=0.003)  # sampled; the limit has 0.043
+    assert sparse.p_adjusted >= sparse.smallest_p == sparse.p_value
     assert sparse.interval is None
     assert full.interval is not None
 

@@ -105,7 +105,7 @@ def _compare(
     observed = statistics(scores)
     alone, adjusted = one_by_one(null, observed), single_step(null, observed)
     largest = statistics(np.abs(scores))
-    reach, least = null.comparable(largest), np.array(one_by_one(null, largest))
+    least = np.array(one_by_one(null, largest))
     estimates = shifts_with_intervals(differences, alpha, rng, samples)
     return [
         RankContrast(
@@ -117,7 +117,7 @@ def _compare(
             equivalence_interval=estimates[v][2],
             p_value=alone[v],
             p_adjusted=float(adjusted[v]),
-            smallest_p=float(least[reach >= reach[v]].max()),
+            smallest_p=float(least[largest >= largest[v]].max()),
             method=null.method,
         )
         for v, variant in enumerate(variants)
@@ -226,7 +226,7 @@ def shifts_with_intervals(
             keeps = _keeps_by_all_flips(differences[:, v], others)
             first, second = (_kept(formed, shift, partial(keeps, p), together) for p in levels)
         else:
-            first, second = (_kept_below(own, formed, shift, float(each[v])) for each in bounds)
+            first, second = (_kept_below(own, formed, shift, bound) for bound in bounds)
         found.append((shift, first, second))
     return found
 

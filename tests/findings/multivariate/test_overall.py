@@ -130,7 +130,9 @@ def test_many_tasters_and_many_comparisons_agree_with_sampled_flips(draw, monkey
     sampled, other = adjust_together(differences, np.random.default_rng(1))
     assert (method, other) == ("normal", "sampled")
     errors = np.sqrt(sampled * (1 - sampled) / sign_flips.SAMPLES)
-    assert (np.abs(adjusted - sampled) <= 0.004 + 4 * errors).all()
+    # correlations over attributes are no product of loadings: the nearest errs on the safe side
+    assert (adjusted >= sampled - 4 * errors - 1e-5).all()
+    assert (adjusted <= 1.15 * sampled + 4 * errors + 1e-4).all()
     assert ((sampled > 0.01) & (sampled < 0.1)).any()
 
 
