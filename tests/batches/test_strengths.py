@@ -6,7 +6,7 @@ import datetime
 
 import pytest
 
-from blindspoon.batches.log import Reading, unit_of
+from blindspoon.batches.log import unit_of
 from blindspoon.batches.strengths import alcohol_at_most, strengths
 from blindspoon.stats.results import as_record
 
@@ -56,40 +56,12 @@ def test_sugar_and_alcohol(log_of, jar):
 def test_acid_per_hundred_grams(log_of, jar):
     (found,) = strengths(log_of(jar(salt_g=0.0, acid="citric acid", acid_g=48.0)))
     assert found.citric_g_per_100_g == pytest.approx(4800 / 1048)
-    assert found.times_natural_juice == pytest.approx(4800 / 1048 / (48.0 / 10.3))
 
 
 def test_ages_count_from_the_start(log_of, jar):
     made = jar(started=datetime.date(2026, 8, 29), finished=datetime.date(2026, 9, 12))
     (found,) = strengths(log_of(made))
     assert (found.fermented_days, found.age_days) == (14, 21)
-
-
-def test_degree_days_by_one_temperature(log_of, jar):
-    made = jar(
-        started=datetime.date(2026, 9, 5), finished=datetime.date(2026, 9, 19), temperature_c=20.0
-    )
-    (found,) = strengths(log_of(made))
-    assert (found.degree_days, found.degree_days_from) == (280.0, "temperature_c")
-
-
-def test_degree_days_by_readings_hold_the_ends(log_of, jar):
-    def warm(day, degrees):
-        return Reading(
-            batch="jar 1",
-            line=2,
-            date=datetime.date(2026, 9, day),
-            ph=None,
-            temperature_c=degrees,
-            note="",
-        )
-
-    made = jar(started=datetime.date(2026, 9, 1), finished=datetime.date(2026, 9, 11))
-    log = log_of(made, readings=(warm(3, 20.0), warm(7, 10.0), warm(18, 40.0)))
-    (found,) = strengths(log)
-    # two days at 20, four from 20 to 10, four at 10; the reading after the finish does not count
-    assert found.degree_days == pytest.approx(2 * 20 + 4 * 15 + 4 * 10)
-    assert found.degree_days_from == "readings"
 
 
 def test_a_column_that_is_missing_is_nothing_and_a_blank_cell_is_unknown(read):

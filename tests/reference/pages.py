@@ -9,7 +9,7 @@ from functools import partial
 from blindspoon.batches import cautions as safety
 from blindspoon.batches.differences import SHARE, STANDARD, BatchFactor
 from blindspoon.batches.log import DENSITY, GRAMS, MILLILITRES
-from blindspoon.batches.strengths import EQUIVALENT_MASS, JUICES, acid_of
+from blindspoon.batches.strengths import EQUIVALENT_MASS, acid_of
 from blindspoon.files import schema
 
 LEAST, MOST = safety.SALT_RANGE
@@ -61,7 +61,7 @@ def units() -> Iterator[str]:
 
 def acids() -> Iterator[str]:
     pure = [name for name in EQUIVALENT_MASS if name != "acetic acid"]
-    for name in (*pure, "lactic acid 80 %", "vinegar 5 %", *JUICES, "none"):
+    for name in (*pure, "lactic acid 80 %", "vinegar 5 %", "none"):
         citric = acid_of(name).citric_per_g
         assert citric is not None
         yield f"- {name}: {citric:.3f} g"

@@ -1,4 +1,4 @@
-"""The kitchen's arithmetic: how salty, sour, sweet, old and warm a batch was.
+"""The kitchen's arithmetic: how salty, sour, sweet and old a batch was.
 
 Acids on one footing: grams of citric acid that would neutralise as much lye.
 """
@@ -7,8 +7,6 @@ import datetime
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
-from typing import Literal
 
 from blindspoon.batches.log import INGREDIENTS, Batch, BatchLog
 
@@ -29,17 +27,7 @@ EQUIVALENT_MASS = {
 }
 """Grams that give one mole of titratable H+; formulas and protons from memory."""
 
-FRESH_JUICE = 48.0
-"""Grams of citric acid in a litre of fresh sour fruit juice; K. L. Penniston et al. 2008, J.
-Endourol. 22:567."""
-
-BOTTLED_JUICE = (34.1, 39.2)
-"""The same, bottled: lowest and highest of the three brands measured there."""
-
-JUICE_DENSITY = 1.03  # grams in a millilitre of juice, from memory
 VINEGAR_DENSITY = 1.01  # grams in a millilitre of vinegar, from memory
-
-JUICES = {"fresh sour fruit juice": FRESH_JUICE, "bottled sour fruit juice": sum(BOTTLED_JUICE) / 2}
 
 _PERCENT = re.compile(r"(\d+(?:[.,]\d+)?)\s*%")
 
@@ -48,8 +36,8 @@ _PERCENT = re.compile(r"(\d+(?:[.,]\d+)?)\s*%")
 class Acid:
     """What is added to make a batch sour, and how many grams of citric acid one gram of it equals.
 
-    The name is as `EQUIVALENT_MASS` and `JUICES` have it, or "vinegar"; "none" for no acid. The
-    reason says why its strength is not known; otherwise blank.
+    The name is as `EQUIVALENT_MASS` has it, or "vinegar"; "none" for no acid. The reason says why
+    its strength is not known; otherwise blank.
     """
 
     name: str
@@ -60,13 +48,13 @@ class Acid:
 def acid_of(text: str) -> Acid:
     """Find how sour a gram of an acid is.
 
-    `text` is the cell ``acid``: one of `EQUIVALENT_MASS`, of `JUICES`, or vinegar with its strength
-    ("vinegar 5 %"). A percentage beside a pure acid is its share of the mass.
+    `text` is the cell ``acid``: one of `EQUIVALENT_MASS`, or vinegar with its strength ("vinegar
+    5 %"). A percentage beside a pure acid is its share of the mass.
 
     By titratable acid: a gram of acid counts 64.04 g a mole of H+ (citric acid) over its own. The
     strength of vinegar is grams of acetic acid in 100 ml, as on the label (from memory: 21 CFR and
-    the FDA's guide to vinegar count so). A juice counts by its citric acid alone. Equal
-    equivalents neutralise alike; they need neither taste nor lower the pH alike.
+    the FDA's guide to vinegar count so). Equal equivalents neutralise alike; they need neither
+    taste nor lower the pH alike.
 
     >>> round(acid_of("vinegar 5 %").citric_per_g, 4), acid_of("Citric acid").citric_per_g
     (0.0528, 1.0)
@@ -81,8 +69,6 @@ def acid_of(text: str) -> Acid:
         return Acid(name=name, citric_per_g=0.0)
     if share is not None and share > 1:
         return Acid(name=name, citric_per_g=None, reason="its strength is above 100 %")
-    if name in JUICES:
-        return Acid(name=name, citric_per_g=JUICES[name] / (1000 * JUICE_DENSITY))
     if name.endswith("vinegar") and share is None:
         reason = f'{name} is written without its strength, as in "{name} 5 %"'
         return Acid(name=name, citric_per_g=None, reason=reason)
@@ -92,15 +78,6 @@ def acid_of(text: str) -> Acid:
         equal = EQUIVALENT_MASS["citric acid"] / EQUIVALENT_MASS[pure]
         return Acid(name=name, citric_per_g=(1.0 if share is None else share) / density * equal)
     return Acid(name=name, citric_per_g=None, reason="how sour it is, is not known")
-
-
-def times_natural_juice(citric_g_per_100_g: float) -> float:
-    """Say how many times as strong as fresh sour fruit juice something is, weight for weight.
-
-    >>> round(times_natural_juice(100 * 48.0 / 1030), 6)
-    1.0
-    """
-    return citric_g_per_100_g / (FRESH_JUICE / (10 * JUICE_DENSITY))
 
 
 ETHANOL_PER_SUGAR = 0.538
@@ -120,11 +97,10 @@ class Strengths:
     - `salt_percent_of_produce_and_water`: as "2.5 % by weight" is mostly weighed
     - `salt_percent_of_water`: before it is shared with the produce
     - `citric_g_per_100_g`: titratable acid that was added, as citric acid; the acid that grows in
-      the jar is not in it. `times_natural_juice` is the same over that of fresh sour fruit juice
+      the jar is not in it
     - `sugar_percent`: what was added
     - `alcohol_percent`: % vol at most, if every gram of it became alcohol and none of that vinegar
     - `fermented_days`, `age_days`: from start to finish, and to the first day of tasting
-    - `degree_days`: °C above 0 times days, from start to finish, else to the tasting
     - `last_ph`: of the last reading with a pH up to the first day of tasting
     """
 
@@ -136,13 +112,10 @@ class Strengths:
     salt_percent_of_produce_and_water: float | None
     salt_percent_of_water: float | None
     citric_g_per_100_g: float | None
-    times_natural_juice: float | None
     sugar_percent: float | None
     alcohol_percent: float | None
     fermented_days: int | None
     age_days: int | None
-    degree_days: float | None
-    degree_days_from: Literal["readings", "temperature_c"] | None
     last_ph: float | None
     last_ph_date: datetime.date | None
     unknown: Mapping[str, str]
@@ -199,8 +172,6 @@ def _strengths(log: BatchLog, batch: Batch) -> Strengths:
     sour = acid_of(batch.acid).citric_per_g if batch.acid else None
     if acid := masses["acid"]:
         acid = None if sour is None else acid * sour
-    citric = _percent(acid, total)
-    warmth, warmth_from = _degree_days(log, batch)
     ph = [reading for reading in log.readings_before_tasting(batch.name) if reading.ph is not None]
     return Strengths(
         batch=batch.name,
@@ -210,14 +181,11 @@ def _strengths(log: BatchLog, batch: Batch) -> Strengths:
         salt_percent=_percent(salt, total),
         salt_percent_of_produce_and_water=_percent(salt, base),
         salt_percent_of_water=_percent(salt, water),
-        citric_g_per_100_g=citric,
-        times_natural_juice=None if citric is None else times_natural_juice(citric),
+        citric_g_per_100_g=_percent(acid, total),
         sugar_percent=_percent(sugar, total),
         alcohol_percent=alcohol_at_most(sugar, total) if sugar is not None and total else None,
         fermented_days=_days(batch.started, batch.finished),
         age_days=_days(batch.started, log.tasted_on(batch.name)),
-        degree_days=warmth,
-        degree_days_from=warmth_from,
         last_ph=ph[-1].ph if ph else None,
         last_ph_date=ph[-1].date if ph else None,
         unknown=dict(_unknown(log, batch, masses)),
@@ -230,30 +198,6 @@ def _percent(part: float | None, whole: float | None) -> float | None:
 
 def _days(start: datetime.date | None, end: datetime.date | None) -> int | None:
     return (end - start).days if start and end else None
-
-
-def _degree_days(
-    log: BatchLog, batch: Batch
-) -> tuple[float | None, Literal["readings", "temperature_c"] | None]:
-    start, tasted = batch.started, log.tasted_on(batch.name)
-    days = _days(start, batch.finished or tasted)
-    if start is None or days is None:
-        return None, None
-    warm = [
-        (day, reading.temperature_c)
-        for reading in log.readings_of(batch.name)
-        if reading.temperature_c is not None and 0 <= (day := (reading.date - start).days) <= days
-    ]
-    if len(warm) >= 2:
-        ends = [(0, warm[0][1]), *warm, (days, warm[-1][1])]
-        trapezoids = (
-            (later - day) * (max(at, 0.0) + max(then, 0.0)) / 2
-            for (day, at), (later, then) in pairwise(ends)
-        )
-        return sum(trapezoids), "readings"
-    if batch.temperature_c is not None:
-        return max(batch.temperature_c, 0.0) * days, "temperature_c"
-    return None, None
 
 
 def _unknown(

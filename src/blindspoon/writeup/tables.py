@@ -258,7 +258,6 @@ STRENGTHS = (
     ("citric_g_per_100_g", "Acid added, g in 100 g", "acid g", 2),
     ("sugar_percent", "Sugar, % of everything", "sugar %", 1),
     ("age_days", "Age when tasted, days", "age", 0),
-    ("degree_days", "Degree-days until finished", "deg-days", 0),
     ("last_ph", "Last pH", "last pH", 1),
 )
 """Of a batch: the field, its head on a page and in 80 columns, and its decimals."""
