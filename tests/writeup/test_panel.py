@@ -179,10 +179,9 @@ def test_every_dash_of_a_table_has_its_reason(sections):
 def test_numbers_in_the_table_are_those_of_the_panel(demo, sections):
     texture = study_panel(demo.trial, demo.table, demo.results).attributes[3]
     (cells,) = (cells for head, cells in sections["demo"].numbers[0].rows if head == "Texture")
-    assert cells[1] == f"{texture.concordance.w:.2f}"
-    assert cells[3].startswith(f"{texture.intraclass.consistency_single:.2f} (")
-    (cells,) = (cells for head, cells in sections["demo"].numbers[2].rows if head == "Texture")
-    assert cells[3] == f"+{texture.first_cup.effect:.2f}"
+    assert cells[0] == f"{texture.concordance.w:.2f}"
+    assert cells[2] == f"{texture.repeatability.sd:.2f}"
+    assert cells[4] == f"{texture.first_cup.effect:+.2f}".replace("-", "−")
 
 
 def test_the_csv_has_a_row_a_number(demo):

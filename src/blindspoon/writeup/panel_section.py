@@ -10,7 +10,7 @@ from blindspoon import wording
 from blindspoon.charts.chart import source_of
 from blindspoon.charts.tasters import alikeness_chart, places_chart, scale_use_chart
 from blindspoon.findings.panel import COLUMNS, AttributePanel, Panel, long_rows
-from blindspoon.stats.results import Interval, NoResult
+from blindspoon.stats.results import NoResult
 from blindspoon.stats.two_way import LEVEL
 from blindspoon.trial import Attribute, Trial
 from blindspoon.writeup.tables import counted, difference, ends, points_cell, two
@@ -36,7 +36,7 @@ def panel_section(trial: Trial, panel: Panel) -> PageSection | None:
         paragraphs=_paragraphs(trial, panel),
         charts=tuple(filter(None, charts)),
         numbers=(
-            *panel_tables(trial, panel),
+            panel_table(trial, panel),
             *places_tables(trial, told),
             *(taster_tables(trial, told) if shown else ()),
         ),
@@ -63,12 +63,11 @@ def answering(panel: Panel) -> tuple[AttributePanel, ...]:
 
 def _paragraphs(trial: Trial, panel: Panel) -> tuple[str, ...]:
     every = [(trial.attribute(found.attribute), found) for found in panel.attributes]
-    label = {attribute.name: attribute.label.lower() for attribute, _ in every}
-    agreement = [(label[found.attribute], found.concordance) for found in panel.attributes]
-    firsts = [(attribute, found.first_cup) for attribute, found in every]
-    looked = [(a, first) for a, first in firsts if not isinstance(first, NoResult)]
-    seen = [(a, first) for a, first in looked if first.interval.excludes_zero()]
-    before = [(a, c.carry_over) for a, c in every if not isinstance(c.carry_over, NoResult)]
+    seen = [
+        (attribute, first, found.position_in_model)
+        for attribute, found in every
+        if not isinstance(first := found.first_cup, NoResult) and first.interval.excludes_zero()
+    ]
     asked = list[tuple[Attribute, AttributePanel, int, tuple[int, int] | None]]()
     for found in answering(panel):
         apart, attribute = None, trial.attribute(found.attribute)
@@ -77,23 +76,30 @@ def _paragraphs(trial: Trial, panel: Panel) -> tuple[str, ...]:
         if len(tests) > 1:  # who told the variants apart beyond their own spread
             apart = sum(test.p_value < trial.decision.alpha for test in tests), len(tests)
         asked.append((attribute, found, wording.digits_for(attribute.scale), apart))
-    alpha, names = trial.decision.alpha, {attribute.name for attribute, _ in seen}
     return paragraphs(
         "tasters",
         agreed=sorted(
-            ((found.w, name) for name, found in agreement if not isinstance(found, NoResult)),
+            (
+                (found.concordance.w, attribute.label.lower())
+                for attribute, found in every
+                if not isinstance(found.concordance, NoResult)
+            ),
             reverse=True,
         ),
-        not_agreed=_reasons(found for _, found in agreement),
+        not_agreed=_reasons(found.concordance for _, found in every),
         told=asked,
-        alpha=alpha,
+        alpha=trial.decision.alpha,
         level=wording.percent(LEVEL),
-        looked=len(looked),
-        not_looked=_reasons(first for _, first in firsts),
+        looked=any(not isinstance(found.first_cup, NoResult) for _, found in every),
+        not_looked=_reasons(found.first_cup for _, found in every),
         seen=seen,
-        before=len(before),
-        felt=[a.label.lower() for a, carried in before if carried.test.p_value < alpha],
-        in_model=all(found.position_in_model for a, found in every if a.name in names),
+        felt=[
+            attribute.label.lower()
+            for attribute, found in every
+            if not isinstance(found.carry_over, NoResult)
+            and found.carry_over.test.p_value < trial.decision.alpha
+        ],
+        in_model=all(in_model for _, _, in_model in seen),
         shown=trial.tasters_shown,
         crowd=any(isinstance(found.tasters, NoResult) for found in panel.attributes),
     )
@@ -114,98 +120,29 @@ def _p(value: float, _: object) -> str:
     return wording.p_cell(value).replace(" ", wording.NO_BREAK)
 
 
-def _ratio(name: str, head: str) -> Column:
-    """Show a correlation with its interval; how far below zero one is says nothing."""
-
-    def write(found: tuple[float, Interval], _: object) -> str:
-        numbers = found[0], found[1].low, found[1].high
-        texts = ("below 0" if it < 0 else wording.number(it, 2) for it in numbers)
-        return "{} ({} to {})".format(*texts)
-
-    return Column(name, head, write, of=attrgetter(name, f"{name}_interval"))
-
-
-def _test_of(name: str) -> Column:
-    """Take the test out of an effect of the order, which has effects too."""
-
-    def of(each: AttributePanel) -> object:
-        found = getattr(each, name)
-        return found if isinstance(found, NoResult) else found.test
-
-    return Column(name, of=of, inner=_f("Place: " if name == "position" else "Cup before: "))
-
-
-def _f(before: str = "") -> tuple[Column, ...]:
-    """Show an F test in three columns."""
-    return (
-        Column("f", f"{before}F", two),
-        Column(
-            "df",
-            f"{before}df",
-            lambda test, _: f"{wording.plain(test.df_num)}, {int(test.df_den):,}",
-            of=lambda test: test,
-        ),
-        Column("p_value", f"{before}p", _p),
-    )
-
-
-AGREEMENT = (
+PANEL = (
     Column(
         "concordance",
-        inner=(
-            Column("tasters", "Tasters", counted),
-            Column("w", "Kendall’s W", two),
-            Column("p_value", "p", _p),
-        ),
+        inner=(Column("w", "Kendall’s W", two), Column("p_value", "p", _p)),
     ),
-    Column(
-        "intraclass",
-        inner=(
-            _ratio("consistency_single", "ICC(3,1)"),
-            _ratio("consistency_mean", "ICC(3,k)"),
-            _ratio("agreement_single", "ICC(2,1)"),
-            _ratio("agreement_mean", "ICC(2,k)"),
-        ),
-    ),
-    Column("interaction", inner=_f("Taster by variant: ")),
-)
-AGREEMENT_NOTE = (
-    "95\u00a0% intervals in brackets. p by the chi-squared distribution, and by F for taster by "
-    "variant: whether tasters see the variants differently by more than they scatter."
-)
-REPEATS = (
     Column(
         "repeatability",
         inner=(
-            Column("tasters", "Tasters", counted),
-            Column("sd", "SD", points_cell),
+            Column("sd", "Own repeats, SD", points_cell),
             Column("interval", NINETY_FIVE, ends),
-            Column("df", "df", counted),
         ),
     ),
-    Column(
-        "controls",
-        inner=(
-            Column("mean_absolute", "Two controls apart", points_cell),
-            Column(
-                "difference",
-                "Later minus earlier",
-                lambda pair, it: f"{difference(pair.difference, it)} ({ends(pair.interval, it)})",
-                of=lambda pair: pair,
-            ),
-        ),
-    ),
-)
-ORDER = (
-    _test_of("position"),
     Column(
         "first_cup",
         inner=(
-            Column("effect", "First minus later", difference),
+            Column("effect", "First cup minus later", difference),
             Column("interval", NINETY_FIVE, ends),
         ),
     ),
-    _test_of("carry_over"),
+    Column(
+        "carry_over",
+        inner=(Column("p_value", "Cup before: p", _p, of=attrgetter("test.p_value")),),
+    ),
 )
 PLACE = (
     Column("cups", "Cups", counted),
@@ -231,28 +168,24 @@ TASTER = (
     ),
     Column("repeatability_sd", "Own repeats, SD", points_cell),
     Column("correlation", "Correlation with the others", two),
-    Column("discrimination", inner=_f()),
+    Column("discrimination", inner=(Column("p_value", "Telling variants apart: p", _p),)),
 )
 
 
-def panel_tables(trial: Trial, panel: Panel) -> Iterator[Table]:
-    """Make the tables in which every row is an attribute; a reason for gaps is told once."""
+def panel_table(trial: Trial, panel: Panel) -> Table:
+    """Make the table in which every row is an attribute; a reason for gaps is told once."""
     found = [(trial.attribute(it.attribute), it) for it in panel.attributes]
-    for name, caption, columns, *notes in (
-        ("agreement", "Agreement between the tasters", AGREEMENT, AGREEMENT_NOTE),
-        ("repeatability", "Repeatability, in points", REPEATS),
-        ("order", "Order of the cups", ORDER),
-    ):
-        labels: dict[str, dict[str, None]] = {}
-        for attribute, it in found:
-            for part in (getattr(it, column.name) for column in columns):
-                if isinstance(part, NoResult):
-                    labels.setdefault(part.reason, {})[attribute.label] = None
-        for reason, where in labels.items():
-            everywhere = len(where) == len(found)
-            notes.append(reason if everywhere else f"{wording.listing(where)}: {reason}")
-        rows = ((attribute.label, it, attribute) for attribute, it in found)
-        yield table_of(f"panel-{name}", caption, "Attribute", columns, rows, notes)
+    labels: dict[str, dict[str, None]] = {}
+    for attribute, it in found:
+        for part in (getattr(it, column.name) for column in PANEL):
+            if isinstance(part, NoResult):
+                labels.setdefault(part.reason, {})[attribute.label] = None
+    notes = [
+        reason if len(where) == len(found) else f"{wording.listing(where)}: {reason}"
+        for reason, where in labels.items()
+    ]
+    rows = ((attribute.label, it, attribute) for attribute, it in found)
+    return table_of("panel", "The tasters, by attribute", "Attribute", PANEL, rows, notes)
 
 
 def places_tables(trial: Trial, found: Iterable[AttributePanel]) -> Iterator[Table]:
