@@ -9,8 +9,7 @@ import re
 import secrets
 import socket
 import threading
-from collections.abc import Callable, Iterator
-from dataclasses import asdict
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from queue import Queue
 from urllib.parse import urlsplit
@@ -21,8 +20,7 @@ from flask.testing import FlaskClient
 
 from blindspoon.collect import opening
 from blindspoon.collect.host_pages import HostPages
-from blindspoon.collect.security import Access
-from blindspoon.collect.server import Addresses, create_app, serve
+from blindspoon.collect.server import create_app, serve
 from blindspoon.collect.sitting import Sitting
 from blindspoon.collect.taster_pages import TasterPages
 from blindspoon.files.text_table import read_table
@@ -68,9 +66,8 @@ def both_pages() -> Callable[[Sitting], Flask]:
     """One application of all pages."""
 
     def create(sitting: Sitting) -> Flask:
-        access = Access(sitting)
-        host = HostPages.of_link(sitting, access, lambda: "http://192.0.2.7:8765/")
-        return create_app(sitting, TasterPages(sitting, access), host)
+        host = HostPages.of_link(sitting, lambda: "http://192.0.2.7:8765/")
+        return create_app(sitting, TasterPages(sitting), host)
 
     return create
 
@@ -144,8 +141,8 @@ def serving(folder: Path, tell: Callable = str, *, lan: bool = False) -> Iterato
         with opening.opened(folder) as sitting:
             links = {name: sitting.taster_link(name) for name in sitting.plan.tasters}
 
-            def ready(addresses: Addresses) -> None:
-                found.put(asdict(addresses) | {"links": links, "sitting": sitting})
+            def ready(joins: Sequence[str], host: str) -> None:
+                found.put({"join": joins[0], "host": host, "links": links, "sitting": sitting})
 
             serve(sitting, lan=lan, port=0, ready=ready, tell=tell)
 

@@ -2,17 +2,17 @@
 
 import json
 import sys
-from dataclasses import asdict
+from collections.abc import Sequence
 from pathlib import Path
 
 from blindspoon.collect import opening
-from blindspoon.collect.server import Addresses, serve
+from blindspoon.collect.server import serve
 
 
 def main() -> None:
-    def ready(addresses: Addresses) -> None:
+    def ready(joins: Sequence[str], host: str) -> None:
         links = {name: sitting.taster_link(name) for name in sitting.plan.tasters}
-        print(json.dumps(asdict(addresses) | {"links": links}), flush=True)  # noqa: T201
+        print(json.dumps({"join": joins[0], "host": host, "links": links}), flush=True)  # noqa: T201
 
     def tell(text: str) -> None:
         print(text, file=sys.stderr, flush=True)  # noqa: T201

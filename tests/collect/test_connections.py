@@ -77,7 +77,7 @@ def test_a_request_that_comes_drop_by_drop_has_a_deadline(folder, serve, monkeyp
 
 def test_a_request_that_wakes_the_listener_as_it_is_ended_closes_nothing_too_early(monkeypatch):
     with server.listening("127.0.0.1", 0) as listener:
-        made = server.Server(lambda *_: [], [listener], threads=1)
+        made = server.Server({listener: lambda *_: []}, threads=1)
         pipe = made._listener.trigger
         pull = pipe._physical_pull
 

@@ -81,8 +81,7 @@ def test_a_set_a_page_and_no_way_out_of_choosing(phone, served):
 
 def test_an_answer_lies_in_the_ballot_before_it_is_acknowledged(phone, rows, served):
     code = served["T01", "1"][2]
-    reply = phone("T01").answer(1, json=True, answer=code, comment="sharper")
-    assert reply.json["scores"] == {"answer": code}
+    phone("T01").answer(1, json=True, answer=code, comment="sharper")
     (row,) = rows()
     assert row == {
         "session": "1", "taster": "T01", "set": "1", "answer": code, "comment": "sharper",

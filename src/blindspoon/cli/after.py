@@ -64,8 +64,8 @@ def collect(folder: Path, lan: bool, port: int | None, source: Path | None) -> N
             click.echo(f"Scores of {count(addition.cups, 'cup')} added to {where}{present}.")
             return
         chosen = {} if port is None else {"port": port}
-        tell = partial(click.echo, err=True)
-        tally = serve(sitting, lan=lan, ready=say_addresses, tell=tell, **chosen)
+        ready, tell = partial(say_addresses, lan=lan), partial(click.echo, err=True)
+        tally = serve(sitting, lan=lan, ready=ready, tell=tell, **chosen)
     click.echo(f"{tally} of {folder}.")
 
 

@@ -6,6 +6,7 @@ Arguments and options that several verbs share.
 from __future__ import annotations
 
 import contextlib
+import io
 import os
 import sys
 from functools import partial
@@ -19,7 +20,6 @@ from blindspoon.errors import together
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
-    from blindspoon.collect.server import Addresses
     from blindspoon.errors import Note, Problem
     from blindspoon.stage import State
 
@@ -109,18 +109,22 @@ def say_cautions(cautions: Sequence[tuple[str, str]]) -> None:
         click.echo(spaced(f"caution: {text}" + (f" ({source})" if source else "")))
 
 
-def say_addresses(addresses: Addresses) -> None:
-    """Print where the score page is, with a QR code for phones."""
-    if addresses.lan:
-        plain = "NO_COLOR" in os.environ
-        click.echo(addresses.qr if plain else click.style(addresses.qr, "bright_white", "black"))
-        click.echo(f"For the tasters: {addresses.join}")
-        for other in addresses.others:
+def say_addresses(joins: Sequence[str], host: str, *, lan: bool) -> None:
+    """Print where tasters join, with a QR code for phones in a `lan`, and the host's address."""
+    if lan:
+        import segno  # noqa: PLC0415 - only where phones are let in
+
+        code = io.StringIO()
+        segno.make(joins[0], error="m", micro=False).terminal(out=code, compact=True)
+        plain, qr = "NO_COLOR" in os.environ, code.getvalue()
+        click.echo(qr if plain else click.style(qr, "bright_white", "black"))
+        click.echo(f"For the tasters: {joins[0]}")
+        for other in joins[1:]:
             click.echo(f"         or else: {other}")
         click.echo("Everybody in this network can open it, and what is sent is not encrypted.")
     else:
-        click.echo(f"On this computer only (phones need --lan): {addresses.join}")
-    click.echo(f"For you alone:   {addresses.host}\nCtrl-C ends it.")
+        click.echo(f"On this computer only (phones need --lan): {joins[0]}")
+    click.echo(f"For you alone:   {host}\nCtrl-C ends it.")
 
 
 def say_json(record: object) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hmac
 import secrets
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -12,7 +13,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from blindspoon.collect.ballots import Ballot, CupAnswer, Given, read_answer
 from blindspoon.collect.languages import words_of
-from blindspoon.collect.security import Access, faults
+from blindspoon.collect.security import faults, own_form
 from blindspoon.collect.sitting import Sitting
 
 Cells = Sequence[Mapping[str, str]]  # texts of the grid by column, a mapping a cup
@@ -73,22 +74,21 @@ class HostPages:
         self._form = form
 
     @classmethod
-    def of_link(
-        cls, sitting: Sitting, access: Access, join: Callable[[], str], *, lan: bool = True
-    ) -> HostPages:
+    def of_link(cls, sitting: Sitting, join: Callable[[], str], *, lan: bool = True) -> HostPages:
         """Make them for one sitting, for whoever has the host's link."""
 
         def find(link: str) -> Desk:
-            access.host(link)
+            if not hmac.compare_digest(link.encode(), sitting.host_link.encode()):
+                abort(404)
             base = f"/h/{link}"
 
             def fill(name: str, **content: object) -> Response:
-                own = {"frame": "base.html.j2", "base": base, "ticket": access.ticket(link)}
+                own = {"frame": "base.html.j2", "base": base, "ticket": sitting.ticket(link)}
                 return make_response(render_template(f"{name}.html.j2", **own | content))
 
             return Desk(sitting=sitting, base=base, fill=fill, join=join(), lan=lan)
 
-        return cls(find, access.form)
+        return cls(find, lambda link: own_form(sitting.ticket(link)))
 
     def add_to(self, app: Flask, base: str = "/h/<link>") -> None:
         """Register the addresses."""

@@ -7,7 +7,6 @@ from flask import Response, abort, jsonify, make_response, render_template, requ
 
 from blindspoon.collect.ballots import COMMENT_LIMIT, Question
 from blindspoon.collect.languages import Words, spoken
-from blindspoon.collect.sitting import Sitting
 from blindspoon.errors import Problem, shown
 from blindspoon.trial import Attribute
 
@@ -97,27 +96,3 @@ def own_form(ticket: str) -> Mapping[str, str]:
     if not hmac.compare_digest(given.encode("utf-8", "replace"), ticket.encode()):
         abort(403)
     return request.form
-
-
-class Access:
-    """Lets in whoever has a link; every handler asks it first."""
-
-    def __init__(self, sitting: Sitting) -> None:
-        self._sitting = sitting
-
-    def taster(self, link: str) -> str:
-        """Name the taster of a link; 404 where there is none."""
-        return self._sitting.taster_of(link) or abort(404)
-
-    def host(self, link: str) -> None:
-        """See that it is the host's link."""
-        if not hmac.compare_digest(link.encode(), self._sitting.host_link.encode()):
-            abort(404)
-
-    def ticket(self, link: str) -> str:
-        """Make what a page of this link puts into its forms, and a page of another site cannot."""
-        return self._sitting.memory.link("form", link)
-
-    def form(self, link: str) -> Mapping[str, str]:
-        """Give the form that was sent from a page of this link, as `own_form` does."""
-        return own_form(self.ticket(link))

@@ -2,7 +2,6 @@
 
 import contextlib
 import hashlib
-import io
 import logging
 import queue
 import select
@@ -10,7 +9,6 @@ import socket
 import threading
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -49,7 +47,6 @@ JINJA = {
 }
 
 PORT = 8765  # where the page is served if nothing else is asked for
-MOST_UNTOLD = 1000  # sentences that wait to be told; what happens beyond is not told
 
 _NO_NETWORK = Rule(
     "cannot-serve",
@@ -113,36 +110,22 @@ def add_static(app: Flask, names: Iterable[str], **values: str) -> None:
     app.add_url_rule("/favicon.ico", "favicon", lambda: ("", 204))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Addresses:
-    """Where the page is: where tasters join, and the secret address of the host.
-
-    `others` are further addresses to join, where the computer is in more than one network. `qr` is
-    `join` as a QR code in block characters, for a terminal; empty without a `lan`.
-    """
-
-    join: str
-    host: str
-    others: tuple[str, ...]
-    qr: str
-    lan: bool
-
-
 def serve(
     sitting: Sitting,
     *,
     lan: bool = False,
     port: int = PORT,
-    ready: Callable[[Addresses], None],
+    ready: Callable[[Sequence[str], str], None],
     tell: Tell = lambda _: None,
 ) -> str:
     """Serve the score page until Ctrl-C: the tasters' pages, and the host's on the next port.
 
     The host's pages answer on this computer only; in a `lan` everybody in the network can open the
     page where tasters join, and what they send and read is not encrypted. Port 0 takes any two that
-    are free. `ready` is given the addresses once the page can be opened; what happens is told to
-    `tell` from a thread of its own, so that it may be slow or fail. Gives `Sitting.tally`: all of
-    it is on the disk then. FormError where the port is taken, or there is no network to serve.
+    are free. `ready` is given the addresses where tasters join, one for each network, and that of
+    the host, once they can be opened; what happens is told to `tell` from a thread of its own, so
+    that it may be slow or fail. Gives `Sitting.tally`: all of it is on the disk then. FormError
+    where the port is taken, or there is no network to serve.
     """
     found = network_addresses() if lan else ("127.0.0.1",)
     if not found:
@@ -155,34 +138,22 @@ def serve(
     wide = "0.0.0.0" if lan else "127.0.0.1"  # noqa: S104 - asked for
     with listening(wide, port) as outer, listening("127.0.0.1", port + 1 if port else 0) as inner:
         bound, own = (int(listener.getsockname()[1]) for listener in (outer, inner))
-        join, *others = (f"http://{address}:{bound}/" for address in found)
-        qr = io.StringIO()
-        if lan:
-            import segno  # noqa: PLC0415 - only where phones are let in
-
-            segno.make(join, error="m", micro=False).terminal(out=qr, compact=True)
-        host = f"http://127.0.0.1:{own}/h/{sitting.host_link}"
-        addresses = Addresses(join=join, host=host, others=tuple(others), qr=qr.getvalue(), lan=lan)
-        access = security.Access(sitting)
 
         def where() -> str:
             return f"http://{now()[0]}:{bound}/"
 
-        pages = HostPages.of_link(sitting, access, where, lan=lan)
-        tasters = create_app(sitting, TasterPages(sitting, access, where, lan=lan))
-        hosts = create_app(sitting, pages)
-        apps = {
-            bound: security.only_for_hosts(tasters, lambda: host_names(now(), bound)),
-            own: security.only_for_hosts(hosts, lambda: host_names(("127.0.0.1",), own)),
-        }
-
-        def of_port(environ: Mapping[str, object], start: Callable[..., object]) -> Iterable[bytes]:
-            return apps[int(str(environ["SERVER_PORT"]))](environ, start)
-
-        server = Server(of_port, [outer, inner])
+        tasters = create_app(sitting, TasterPages(sitting, where, lan=lan))
+        hosts = create_app(sitting, HostPages.of_link(sitting, where, lan=lan))
+        server = Server(
+            {
+                outer: security.only_for_hosts(tasters, lambda: host_names(now(), bound)),
+                inner: security.only_for_hosts(hosts, lambda: host_names(("127.0.0.1",), own)),
+            }
+        )
         with _from_a_thread() as later:
             sitting.tell = lambda text: later(partial(tell, text))
-            later(partial(ready, addresses))
+            joins = [f"http://{address}:{bound}/" for address in found]
+            later(partial(ready, joins, f"http://127.0.0.1:{own}/h/{sitting.host_link}"))
             server.run()  # returns at Ctrl-C
     sitting.reconcile()
     return sitting.tally()
@@ -191,23 +162,19 @@ def serve(
 @contextlib.contextmanager
 def _from_a_thread() -> Iterator[Callable[[Callable[[], None]], None]]:
     """Tell from a thread of its own: a terminal that is stopped or closed stops no request."""
-    waiting: queue.Queue[Callable[[], None] | None] = queue.Queue(MOST_UNTOLD)
+    waiting: queue.SimpleQueue[Callable[[], None] | None] = queue.SimpleQueue()
 
     def run() -> None:
         while (telling := waiting.get()) is not None:
             with contextlib.suppress(OSError, ValueError):  # nobody reads, or the file is closed
                 telling()
 
-    def later(telling: Callable[[], None] | None) -> None:
-        with contextlib.suppress(queue.Full):
-            waiting.put_nowait(telling)
-
     thread = threading.Thread(target=run, daemon=True)
     thread.start()
     try:
-        yield later
+        yield waiting.put
     finally:
-        later(None)
+        waiting.put(None)
         thread.join(timeout=1)
 
 
@@ -231,8 +198,7 @@ def host_names(found: tuple[str, ...], port: int) -> frozenset[str]:
     names = {"localhost", "127.0.0.1", *found}
     if found != ("127.0.0.1",):
         names |= {own, f"{own}.local"}
-    ports = ["", f":{port}"] if port == 80 else [f":{port}"]
-    return frozenset(f"{name}{suffix}" for name in names for suffix in ports)
+    return frozenset(f"{name}:{port}" for name in names)
 
 
 class Phones:
@@ -264,11 +230,10 @@ class Phones:
             every = listening("0.0.0.0", *near(PORT))  # noqa: S104 - asked for
             listener = stack.enter_context(every)
             self._port = port = int(listener.getsockname()[1])
-            access = security.Access(self._sitting)
-            pages = TasterPages(self._sitting, access, lambda: self.address)
+            pages = TasterPages(self._sitting, lambda: self.address)
             app = create_app(self._sitting, pages)
             guarded = security.only_for_hosts(app, lambda: host_names(network_addresses(), port))
-            made = Server(guarded, [listener])
+            made = Server({listener: guarded})
             thread = threading.Thread(target=made.run, daemon=True)
             thread.start()
             stack.callback(thread.join, timeout=2 * PATIENCE)
@@ -398,16 +363,16 @@ def _make_room(channels: Iterable[Connection], most: int) -> None:
 
 
 class Server(MultiSocketServer):  # type: ignore[misc]
-    """Answers at some sockets in the thread that runs it, until Ctrl-C or until another ends it.
+    """Answers at sockets, each with its application, in the thread that runs it, until it is ended.
 
+    Ctrl-C ends it, or another thread.
     What wakes the thread is a pipe, and its number may be another file's as soon as it is closed:
     it stays open for whoever is about to write into it, a request or `end`.
     """
 
     def __init__(
         self,
-        app: WSGI,
-        sockets: Sequence[socket.socket],
+        apps: Mapping[socket.socket, WSGI],
         *,
         limit: int = BODY_LIMIT,
         threads: int = THREADS,
@@ -432,7 +397,7 @@ class Server(MultiSocketServer):  # type: ignore[misc]
         dispatcher.set_thread_count(threads)
         super().__init__({}, settings, [], dispatcher)
         self._ending, self._lock = False, threading.Lock()
-        for found in sockets:
+        for found, app in apps.items():
             place = (found.family, found.type, found.proto, found.getsockname())
             self._listener = Listener(
                 app, self.map, _sock=found, dispatcher=dispatcher, adj=settings,

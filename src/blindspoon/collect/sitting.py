@@ -140,6 +140,10 @@ class Sitting:
         """Give the secret part of a taster's link."""
         return self.memory.link("taster", taster)
 
+    def ticket(self, link: str) -> str:
+        """Make what a page of this link puts into its forms, and a page of another site cannot."""
+        return self.memory.link("form", link)
+
     def taster_of(self, link: str) -> str | None:
         """Find whose link it is."""
         return self._tasters.get(link)
@@ -241,14 +245,13 @@ class Sitting:
     def tally(self) -> str:
         """Count what was collected: "5 of 60 cups are scored; 1 ballot lies in ballots"."""
         ballots = self.ballots.values()
-        scored = sum(ballot.count for ballot in ballots)
+        scored, total = sum(it.count for it in ballots), sum(len(it.codes) for it in ballots)
         files = sum(bool(part.rows) for ballot in ballots for part in ballot.parts)
-        kinds, total = {ballot.kind for ballot in ballots}, sum(len(b.codes) for b in ballots)
-        cups = f"{total:,} sets and cups"
-        if len(kinds) < 2 and "both" not in kinds:
-            cups = count(total, "set" if "sets" in kinds else "cup")
-        lie, done = "lies" if files == 1 else "lie", "scored" if kinds <= {"cups"} else "answered"
-        return f"{scored:,} of {cups} are {done}; {count(files, 'ballot')} {lie} in ballots"
+        kinds = {ballot.kind for ballot in ballots}
+        both = "sets are answered" if kinds == {"sets"} else "sets and cups are answered"
+        done = "cups are scored" if kinds == {"cups"} else both
+        lie = "lies" if files == 1 else "lie"
+        return f"{scored:,} of {total:,} {done}; {count(files, 'ballot')} {lie} in ballots"
 
     def reconcile(self) -> None:
         """Look whether ballots were changed by hand; trouble is told, and stops nothing."""

@@ -22,7 +22,7 @@ from blindspoon.collect.ballots import (
 )
 from blindspoon.collect.host_pages import qr_code
 from blindspoon.collect.languages import seconds_of, spoken, words_of
-from blindspoon.collect.security import Access, faults, refuse, wants_json
+from blindspoon.collect.security import faults, own_form, refuse, wants_json
 from blindspoon.collect.sitting import Sitting
 from blindspoon.trial import Attribute
 
@@ -101,13 +101,11 @@ class TasterPages:
     def __init__(
         self,
         sitting: Sitting,
-        access: Access,
         where: Callable[[], str] = lambda: "",
         *,
         lan: bool = True,
     ) -> None:
         self._sitting = sitting
-        self._access = access
         self._where = where
         self._lan = lan
 
@@ -140,7 +138,7 @@ class TasterPages:
             plan=plan,
             names=[name for name in plan.tasters if name in free],
             mine=() if taken or "other" in request.args else links.items(),
-            ticket_of=self._access.ticket,
+            ticket_of=sitting.ticket,
             device=device,
             taken=taken,
         )
@@ -150,7 +148,7 @@ class TasterPages:
 
     def take_name(self) -> AnyResponse:
         """Give the link of a name to the first who asks for it."""
-        form = self._access.form("join")
+        form = self._form("join")
         taster, device = form.get("name", ""), form.get("device", "")[:40]
         if taster not in self._sitting.plan.tasters or not device.isascii() or not device:
             abort(400)
@@ -159,7 +157,7 @@ class TasterPages:
         return redirect(f"/t/{self._sitting.taster_link(taster)}", 303)
 
     def begin(self, link: str) -> AnyResponse:
-        taster, session = self._access.taster(link), self._sitting.session
+        taster, session = self._taster(link), self._sitting.session
         ballot = self._sitting.ballots.get((session, taster))
         known: dict[str, Any] = {"taster": taster, "leave": self._sitting.may_leave(taster)}
         if ballot is None:
@@ -171,20 +169,20 @@ class TasterPages:
 
     def now(self, link: str) -> Response:
         """Name the session in which the taster has cups to score now; empty for none."""
-        return jsonify(session=self._sitting.session_of(self._access.taster(link)))
+        return jsonify(session=self._sitting.session_of(self._taster(link)))
 
     def leave(self, link: str) -> AnyResponse:
         """Give a name back, unless somebody went on with it; then show the names."""
-        taster = self._access.taster(link)
-        self._access.form(link)
+        taster = self._taster(link)
+        self._form(link)
         if self._sitting.may_leave(taster):
             self._sitting.renew(taster)
         return redirect("/?other=1", 303)
 
     def agree(self, link: str) -> AnyResponse:
         """Take down that the cautions were read."""
-        taster = self._access.taster(link)
-        session = self._access.form(link).get("session", "")
+        taster = self._taster(link)
+        session = self._form(link).get("session", "")
         if (session, taster) in self._sitting.ballots:
             self._sitting.agree(session, taster)
         return redirect(f"/t/{link}", 303)
@@ -205,7 +203,7 @@ class TasterPages:
     def answer(self, link: str, session: str, place: str) -> AnyResponse:
         """Store what was filled in for one cup, then acknowledge it."""
         seat = self._seat(link, session, place)
-        form, ballot = self._access.form(link), seat.part
+        form, ballot = self._form(link), seat.part
         if form.get("code") != seat.code or seat.code in ballot.elsewhere:
             return refuse(409, spoken()("error_stale"))
         sent = {**form, "set": seat.code} if ballot.sets else form
@@ -225,13 +223,12 @@ class TasterPages:
             return refuse(409, spoken()("error_late", session=session))
         stored, replaced, late = seat.ballot.save({seat.code: given})[seat.code]
         if wants_json():
-            given_now = dict(zip(ballot.names, stored.scores, strict=True))
-            cells = zip((*given_now, "comment"), stored.cells, answer.cells, strict=True)
+            cells = zip((*ballot.names, "comment"), stored.cells, answer.cells, strict=True)
             filled = {name: text for name, text, sent in cells if text != sent}
             say = spoken().of(ballot.kind)
-            told = say("replaced" if replaced else "late", code=seat.code)
-            told = told if replaced or late else ""
-            return jsonify(mark=stored.mark, told=told, scores=given_now, filled=filled)
+            news = "replaced" if replaced else "late" if late else ""
+            told = say(news, code=seat.code) if news else ""
+            return jsonify(mark=stored.mark, told=told, filled=filled)
         go = form.get("go", "")
         path = seat.end if go == "stop" else seat.path(-1 if go == "back" else 1)
         return redirect(f"{path}?replaced={seat.place}" if replaced else path, 303)
@@ -272,12 +269,19 @@ class TasterPages:
         )
         return make_response(page)
 
+    def _taster(self, link: str) -> str:
+        """Name the taster of a link; 404 where there is none."""
+        return self._sitting.taster_of(link) or abort(404)
+
+    def _form(self, link: str) -> Mapping[str, str]:
+        return own_form(self._sitting.ticket(link))
+
     def _may_taste(self, ballot: Ballot) -> bool:
         session, sitting = ballot.session, self._sitting
         return session == sitting.session and sitting.has_agreed(session, ballot.taster)
 
     def _ballot(self, link: str, session: str) -> Ballot:
-        ballot = self._sitting.ballots.get((session, self._access.taster(link)))
+        ballot = self._sitting.ballots.get((session, self._taster(link)))
         if ballot is None:
             abort(404)
         return ballot
@@ -299,7 +303,7 @@ class TasterPages:
             f"{name}.html.j2",
             plan=self._sitting.plan,
             base=f"/t/{link}",
-            ticket=self._access.ticket(link),
+            ticket=self._sitting.ticket(link),
             ballot=ballot,
             replaced=told,
             **{"say": say.of(ballot.kind) if ballot else say, **content},

@@ -54,7 +54,7 @@ def serve(shelf: Path, door: Door, port: int | None, ready: Callable[[str], None
         bench = Workbench(shelf, door, bound, close)
         names = frozenset({f"127.0.0.1:{bound}"})
         guarded = only_for_hosts(bench.app, lambda: names)
-        made = Server(guarded, [listener], limit=BODY_LIMIT)
+        made = Server({listener: guarded}, limit=BODY_LIMIT)
         try:
             made.run()  # returns at Ctrl-C, and where the host closes
         finally:

@@ -125,7 +125,6 @@
     if (form && path === location.pathname) {
       form.elements.Base.value = said.mark;
       fill(new Map(Object.entries(said.filled)), given);
-      showRead(said.scores);
     }
     if (tabs) tabs.postMessage(path);
     if (said.told) note("notice", "status", said.told);
@@ -171,26 +170,14 @@
 
   const shown = (number) => number.replace("-", "−").replace(".", words.decimal);
 
-  // A number that is typed as people write it elsewhere is shown as it was understood: 7,5 as 7.5.
-  function showRead(scores) {
-    for (const [name, score] of Object.entries(scores)) {
-      const typed = form.elements[name].value.replace(words.decimal, "");
-      beside(name + "-read", /[.,]/.test(typed) ? words.read_as.replace("{score}", shown(score)) : "");
-    }
-  }
-
   function finished() {
     if (leaving) location.assign(leaving);
     else if (sent && !refused.all()[location.pathname]) say(form ? words.saved : words.all_saved, "good");
   }
 
-  function beside(id, text) {
-    const place = document.getElementById(id);
-    if (place) place.textContent = text;
-  }
-
   function showFault(name, text) {
-    beside(name + "-fault", text);
+    const place = document.getElementById(name + "-fault");
+    if (place) place.textContent = text;
     const field = form.querySelector(`[aria-describedby~="${name}-fault"]`);
     if (text && field) field.setAttribute("aria-invalid", "true");
     else if (field) field.removeAttribute("aria-invalid");
@@ -324,7 +311,6 @@
     showValues();
     form.addEventListener("change", (event) => {
       showFault(event.target.name, "");
-      beside(event.target.name + "-read", "");
       store();
     });
     form.elements.comment.addEventListener("input", () => {
