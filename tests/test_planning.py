@@ -195,8 +195,9 @@ def test_a_late_taster_disturbs_nobody(blindspoon, drawn):
     done = blindspoon("blind", drawn, "--add", "Zoe")
     assert done.returncode == 0, done.stderr
     (hers,) = re.findall(
-        "these cups alone written: (.*) \\(trays, labels, ballots, pouring", done.stdout
+        "these cups alone written: (.*) \\(labels, ballots, pouring, trays", done.stdout
     )
+    assert f"Next: print from {drawn / 'sheets' / 'added'} what is new" in done.stderr
     assert "215.9mm" in (Path(hers) / "ballots.html").read_text(encoding="utf-8")
     after = rows(drawn / "servings.csv")
     assert [cup for cup in after if cup["taster"] != "Zoe"] == before

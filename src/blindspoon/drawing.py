@@ -6,8 +6,8 @@ import datetime
 import secrets
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -32,9 +32,6 @@ from blindspoon.sheets.pouring import LABEL_STOCKS, Paper
 from blindspoon.starting import template
 from blindspoon.trial import Trial
 from blindspoon.wording import count
-
-ADDED = ("trays", "labels", "ballots", "pouring")
-"""Sheets that whoever comes late needs, or a session that is added."""
 
 PAPER = ".blindspoon/paper"
 """The paper, and the labels where they are not the usual ones, that the host chose last."""
@@ -317,21 +314,18 @@ def write_sheets(
         drawn = seal.date if seal else datetime.date.min
         days = [it for it in reminders(trial, made.log.batches) if it.day >= drawn]
     size, stock = paper_of(folder)
-    how: dict[str, Any] = {"paper": size, "label_stock": stock, "cautions": warned}
-    how["portion_g"] = trial.tasting.portion_g
-    sheets = print_sheets(trial, plan, **how, roles=True, days=days)
-    for name in ("pouring", "trays"):  # in helper.html and table.html
-        del sheets[f"{name}.html"]
+    pages = partial(print_sheets, trial, paper=size, label_stock=stock, cautions=warned)
+    sheets = pages(plan, roles=True, days=days)
     places = {taster: number for number, taster in enumerate(plan.request.tasters, 1)}
     for added in seal.added if seal else ():
         own = tuple(cup for cup in plan.servings if getattr(cup, added.kind) == added.name)
         if not own:  # stopped before the tables were written: drawn again by --again
             continue
-        pages = print_sheets(trial, replace(plan, servings=own), **how)
         at = f"session-{added.name}"
         if added.kind == "taster":
             at = file_name(places[added.name], added.name)
-        sheets |= {f"added/{at}/{name}.html": pages[f"{name}.html"] for name in ADDED}
+        alone = pages(replace(plan, servings=own))
+        sheets |= {f"added/{at}/{it}": page for it, page in alone.items() if it != "checklist.html"}
     if days:
         sheets["calendar.ics"] = calendar(trial, days, seal.date if seal else days[0].day)
     printed = {folder / "sheets" / name: content for name, content in sheets.items()}

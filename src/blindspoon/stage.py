@@ -53,9 +53,7 @@ STATES: dict[State, tuple[str, str, str]] = {
                 'check {0}" until no slip is left, then "blindspoon lift {0}"'),
     "closed": ("Tasting closed", "The tasting is closed: {0}.",
                '"blindspoon check {0}", then "blindspoon lift {0}"'),
-    "lifted": ("Blind lifted", "The blind is lifted: {0}.",
-               '"blindspoon compare {0}" prints the verdicts, "blindspoon report {0}" writes the '
-               'page, "blindspoon publish {0}" writes all that is sent out'),
+    "lifted": ("Blind lifted", "The blind is lifted: {0}.", ""),
     "published": ("Published", "It is published: {0}.", "look through it before you send it"),
     "never coded": ("Tasted without codes", "It was tasted, but cups had no codes, so nothing "
                     "shows that it was tasted blind.", '"blindspoon report {0}"'),
@@ -69,6 +67,15 @@ _UNMADE = (
     '"blindspoon size {0}" says what your tasters can show; write what you make into '
     '{0}/batches.csv, then "blindspoon blind {0}"'
 )
+_ADDED = (
+    'print from {0}/sheets/added what is new (only who pours reads pouring.html); then "blindspoon '
+    'collect {0}" (--lan for phones)'
+)
+_LIFTED = {
+    "compare": "prints the verdicts",
+    "report": "writes the page",
+    "publish": "writes all that is sent out",
+}
 _TWO = "; where both of you taste, checklist.html and both-taste in its place"
 
 
@@ -178,12 +185,14 @@ class Stage:
             return f"No jar is written down yet of {labels}."
         return STATES[self.state][1].format(self._scored)
 
-    def follows(self, after: str = "") -> str:
-        """Tell what comes next for who types commands, and has just typed one."""
+    def follows(self, after: str = "", *, added: bool = False) -> str:
+        """Tell what comes next for who types commands, and has just typed one, or added cups."""
         told = _UNMADE if self.state == "planned" and self.unmade else STATES[self.state][2]
         if self.state == "lifted":
-            parts = told.split(", ")
-            told = ", ".join(it for it in parts if not it.startswith(f'"blindspoon {after} '))
+            others = {verb: does for verb, does in _LIFTED.items() if verb != after}
+            told = ", ".join(f'"blindspoon {verb} {{0}}" {does}' for verb, does in others.items())
+        if added:
+            told = _ADDED
         two = (self.folder / "sheets" / "both-taste").is_dir()
         typed = shlex.quote(f"{self.folder}")
         if sys.platform == "win32":

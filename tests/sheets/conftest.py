@@ -121,6 +121,12 @@ def plan_for(trial: Trial, scenario: Scenario) -> ServingPlan:
     return draw(request, np.random.default_rng(7))
 
 
+def portioned(made: tuple[Trial, ServingPlan], grams: float | None) -> tuple[Trial, ServingPlan]:
+    """The same with so many grams in a cup."""
+    trial, plan = made
+    return replace(trial, tasting=replace(trial.tasting, portion_g=grams)), plan
+
+
 @pytest.fixture(scope="session")
 def case() -> Callable[[str], tuple[Trial, ServingPlan]]:
     """The trial and the plan of a named scenario, made once each."""

@@ -13,7 +13,7 @@ from blindspoon.trial import MOST_STEPS, Scale, Session
 @pytest.mark.parametrize("name", ["usual", "four attributes", "incomplete", "per session"])
 def test_codes_stand_in_serving_order(case, name):
     trial, plan = case(name)
-    told = [(b.taster, code) for b in make_ballots(trial, plan, "a4").ballots for code in b.codes]
+    told = [(b.taster, code) for b in make_ballots(trial, plan).cards for code in b.codes]
     assert told == [(row[1], row[3]) for row in plan.servings_rows()[1:]]
 
 
@@ -58,8 +58,8 @@ def test_steps_are_shown_up_to_twenty_one():
 
 def test_one_alone_reads_the_codes_after_the_last_score(case, sheets):
     trial, plan = case("alone")
-    ballots = make_ballots(trial, plan, "a4")
-    assert [ballot.codes for ballot in ballots.ballots] == [("",) * 4] * 3
+    ballots = make_ballots(trial, plan)
+    assert [ballot.codes for ballot in ballots.cards] == [("",) * 4] * 3
     page = sheets("alone")["ballots.html"]
     assert not [cup.code for cup in plan.servings if re.search(rf"\b{cup.code}\b", page)]
     assert "Then write the codes in, and change no score." in page
@@ -78,12 +78,7 @@ def test_the_instructions_say_what_iso_4120_and_consent_ask(sheets):
 
 @pytest.mark.parametrize("name", ["usual", "to a hundred"])
 def test_an_instruction_of_ours_fills_one_line_at_most(case, name):
-    assert max(map(len, make_ballots(*case(name), "a4").instructions)) <= 115
-
-
-def test_short_ballots_share_a_page_and_long_ones_do_not(case):
-    assert make_ballots(*case("usual"), "a4").together
-    assert not make_ballots(*case("four attributes"), "a4").together
+    assert max(map(len, make_ballots(*case(name)).instructions)) <= 115
 
 
 def test_there_is_one_ballot_a_tray(case, sheets):

@@ -13,6 +13,7 @@ from blindspoon.serving.draw import draw
 from blindspoon.serving.plan import request_for
 from blindspoon.sheets.pouring import pouring_sheets, session_line, two_marks
 from blindspoon.sheets.printing import print_sheets
+from tests.sheets.conftest import portioned
 
 TRIAL = parse_trial("""
 trial = { title = "Crisp cucumbers", control = "brined", seed = 3 }
@@ -30,7 +31,7 @@ def plan():
 
 
 def test_both_halves_together_are_the_key_and_neither_alone(plan):
-    made = print_sheets(TRIAL, plan, roles=True, portion_g=15)
+    made = print_sheets(*portioned((TRIAL, plan), 15), roles=True)
     pages = {name: page.decode() for name, page in made.items()}
     bowls, cups = (pages[f"both-taste/{name}.html"] for name in ("bowls", "cups"))
     labels = {variant.name: variant.label for variant in TRIAL.variants}
@@ -48,7 +49,7 @@ def test_both_halves_together_are_the_key_and_neither_alone(plan):
 
 
 def test_letters_are_drawn_for_every_session_and_are_not_those_of_the_pouring_sheet(plan):
-    sheets = pouring_sheets(TRIAL, plan, None)
+    sheets = pouring_sheets(TRIAL, plan)
     orders = {
         tuple(pour.mark for pour in sheet.pours)
         for seed in range(20)

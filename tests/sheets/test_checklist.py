@@ -4,7 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from blindspoon.sheets.printing import PRACTICE, SOURCES, make_checklist, print_sheets
+from blindspoon.sheets.printing import SOURCES, make_checklist, print_sheets
+from tests.sheets.conftest import portioned
 
 
 def texts(checklist):
@@ -12,7 +13,7 @@ def texts(checklist):
 
 
 def test_cautions_come_first(case):
-    first = make_checklist(*case("usual"), None).parts[0]
+    first = make_checklist(*case("usual")).parts[0]
     assert [item.name.rstrip(".") for item in first.items] == [
         "Consent",
         "Allergens",
@@ -36,11 +37,11 @@ def test_cautions_come_first(case):
     ],
 )
 def test_amounts_are_counted(case, name, portion, text):
-    assert texts(make_checklist(*case(name), portion))["Cups."].startswith(text)
+    assert texts(make_checklist(*portioned(case(name), portion)))["Cups."].startswith(text)
 
 
 def test_the_protocol_is_complete(case):
-    told = texts(make_checklist(*case("usual"), None))
+    told = texts(make_checklist(*case("usual")))
     assert "where no taster sees it" in told["Out of sight."]
     assert told["Alike."] == "The same vessel, portion and temperature for every cup."
     assert told["Between cups."] == (
@@ -57,12 +58,12 @@ def test_the_protocol_is_complete(case):
 def test_what_the_host_wrote_for_tasters_is_on_it_unless_it_names_a_variant(case):
     trial, plan = case("usual")
     tasting = replace(trial.tasting, allergens="mustard", consent="Home-made in our cellar.")
-    told = texts(make_checklist(replace(trial, tasting=tasting), plan, None))
+    told = texts(make_checklist(replace(trial, tasting=tasting), plan))
     assert "They may contain mustard." in told["Allergens."]
     assert "They read: “Home-made in our cellar.”" in told["Consent."]
     tasting = replace(trial.tasting, allergens="old brine", consent="Oak leaf inside.", rest="v-1")
     silent = replace(trial, tasting=tasting)
-    told = texts(make_checklist(silent, plan, None))
+    told = texts(make_checklist(silent, plan))
     assert "They may contain" not in told["Allergens."]
     assert "They read" not in told["Consent."]
     assert "a rest of at least 30 seconds" in told["Between cups."]
@@ -71,7 +72,7 @@ def test_what_the_host_wrote_for_tasters_is_on_it_unless_it_names_a_variant(case
 
 
 def test_one_alone_gets_both_protocols(case):
-    checklist = make_checklist(*case("alone"), None)
+    checklist = make_checklist(*case("alone"))
     heads = [part.heading for part in checklist.parts]
     assert heads[2:] == ["If you pour for yourself", "If somebody helps", "Afterwards"]
     steps = [item.name for item in checklist.parts[2].items]
@@ -88,7 +89,7 @@ def test_one_alone_gets_both_protocols(case):
 )
 def test_one_alone_mixes_no_cups_of_two_sets(sets_alone, method, kept):
     trial, plan = sets_alone(method)
-    told = texts(make_checklist(trial, plan, None))
+    told = texts(make_checklist(trial, plan))
     assert "Shuffle." not in told
     assert told["Sets."].startswith("Put each set of the tray card on a plate of its own.")
     assert ("but not the reference" in told["Sets."]) is kept
@@ -107,11 +108,11 @@ def test_who_is_alone_has_the_pouring_sheet(sheets):
 
 def test_only_sources_that_are_used_are_listed_and_practice_is_said(case, sheets):
     for name in ("usual", "alone"):
-        checklist = make_checklist(*case(name), None)
+        checklist = make_checklist(*case(name))
         used = {item.source for part in checklist.parts for item in part.items} - {""}
         assert {mark for mark, _ in checklist.sources} == used <= set(SOURCES)
         page = sheets(name)["checklist.html"]
-        assert PRACTICE in page
+        assert "Whatever has no number: common practice, no source." in page
         assert page.count("<sup>") == sum(
             bool(item.source) for part in checklist.parts for item in part.items
         )
@@ -123,5 +124,5 @@ def test_standards_are_named():
 
 
 def test_a_title_that_tells_is_not_printed(case, sheets):
-    assert make_checklist(*case("usual"), None).title == "What keeps half-sour cucumbers crisp?"
-    assert make_checklist(*case("markup"), None).title.startswith("<script>")
+    assert make_checklist(*case("usual")).title == "What keeps half-sour cucumbers crisp?"
+    assert make_checklist(*case("markup")).title.startswith("<script>")

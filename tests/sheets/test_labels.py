@@ -2,8 +2,7 @@
 
 import pytest
 
-from blindspoon.sheets.pouring import LABEL_STOCKS, PAPERS, label_sheets, stock_named
-from blindspoon.sheets.printing import print_sheets
+from blindspoon.sheets.pouring import LABEL_STOCKS, PAPERS, label_sheets
 
 
 @pytest.mark.parametrize(
@@ -41,11 +40,8 @@ def test_every_cup_has_one_label(case, name):
     assert {len(sheet) for sheet in sheets[:-1]} <= {LABEL_STOCKS[name].count}
 
 
-def test_the_paper_chooses_the_larger_labels():
-    assert stock_named(None, "a4") == LABEL_STOCKS["a4-21"]
-    assert stock_named(None, "letter") == LABEL_STOCKS["letter-30"]
-
-
-def test_an_unknown_stock_is_refused(case):
-    with pytest.raises(ValueError, match='label_stock is "a5"; it is one of a4-21, a4-65, letter'):
-        print_sheets(*case("usual"), label_stock="a5")
+@pytest.mark.parametrize(
+    ("paper", "size"), [("a4", "63.5 × 38.1 mm"), ("letter", "66.7 × 25.4 mm")]
+)
+def test_the_paper_chooses_the_larger_labels(sheets, paper, size):
+    assert f"{size}, a common size" in sheets("usual", paper=paper)["labels.html"]

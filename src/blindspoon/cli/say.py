@@ -48,7 +48,9 @@ class Verb(click.Command):
             from blindspoon.stage import Stage, stage  # noqa: PLC0415
 
             found = Stage(folder=folders[0], state=self.then) if self.then else stage(folders[0])
-            click.echo(f"Next: {found.follows(ctx.info_name or '')}", err=True)
+            added = bool(ctx.params.get("add") or ctx.params.get("more"))
+            told = found.follows(ctx.info_name or "", added=added)
+            click.echo(f"Next: {told}", err=True)
 
 
 verb = partial(click.command, cls=Verb)

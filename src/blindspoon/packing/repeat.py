@@ -307,7 +307,7 @@ def kit_files(
     jars = {it.variant: it for it in recipes(trial, made.log, jar_g)} if made else {}
     own = {variant.name: [f"{variant.name} jar"] for variant in again.variants}
     plan = draw(request_for(again, own), np.random.default_rng([again.seed, 0]))
-    sheets = print_sheets(again, plan, portion_g=again.tasting.portion_g)
+    sheets = print_sheets(again, plan)
     folder = {
         "trial.toml": _rule_to_declare(again).encode(),
         "batches.csv": write_csv(_batch_rows(again, jars)).encode(),

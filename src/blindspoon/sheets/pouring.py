@@ -81,7 +81,8 @@ def tray_cards(trial: Trial, plan: ServingPlan) -> tuple[TrayCard, ...]:
 
 Paper = Literal["a4", "letter"]
 INCH = 25.4
-PAPERS: dict[Paper, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (8.5 * INCH, 11 * INCH)}
+Size = tuple[float, float]
+PAPERS: dict[Paper, Size] = {"a4": (210.0, 297.0), "letter": (8.5 * INCH, 11 * INCH)}
 """Width and height in millimetres (ISO 216; ANSI/ASME Y14.1)."""
 MARGIN = 12  # around every page but the labels', in millimetres
 
@@ -129,13 +130,7 @@ LABEL_STOCKS = {
 """Common stock sizes by name; common practice, no source: to be tried on plain paper first."""
 
 
-def stock_named(name: str | None, paper: Paper) -> LabelStock:
-    """Find a stock; the larger labels of the paper where none is named. ValueError without one."""
-    chosen = name or {"a4": "a4-21", "letter": "letter-30"}[paper]
-    if chosen not in LABEL_STOCKS:
-        message = f'label_stock is "{chosen}"; it is one of {", ".join(LABEL_STOCKS)}'
-        raise ValueError(message)
-    return LABEL_STOCKS[chosen]
+USUAL_STOCKS: dict[Paper, str] = {"a4": "a4-21", "letter": "letter-30"}
 
 
 def label_sheets(
@@ -188,12 +183,13 @@ class Pouring:
     checks: tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
 
 
-def pouring_sheets(trial: Trial, plan: ServingPlan, portion_g: float | None) -> tuple[Pouring, ...]:
+def pouring_sheets(trial: Trial, plan: ServingPlan) -> tuple[Pouring, ...]:
     """Sort the cups of every session by what is poured into them.
 
     A batch has the same mark in all sessions: a letter a variant.
     """
     marks, found, trays = dict[tuple[str, str | None], str](), list[Pouring](), trays_of(plan)
+    portion_g = trial.tasting.portion_g
     for number, variant in enumerate(trial.variants):
         batches = {cup.batch for cup in plan.servings if cup.variant == variant.name}
         for place, batch in enumerate(sorted(batches, key=lambda batch: batch or ""), 1):

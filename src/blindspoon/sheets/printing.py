@@ -8,13 +8,12 @@ name before a bar, and at its end what it follows, in brackets.
 from __future__ import annotations
 
 import datetime
-import math
 import re
 import uuid
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
-from typing import Any, NamedTuple
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from typing import NamedTuple
 
 from markupsafe import Markup
 
@@ -23,16 +22,18 @@ from blindspoon.batches.log import Batch
 from blindspoon.charts.scene import PALETTE, PREFIX
 from blindspoon.serving.plan import ServingPlan
 from blindspoon.sheets.pouring import (
+    LABEL_STOCKS,
     MARGIN,
     PAPERS,
+    USUAL_STOCKS,
     Paper,
+    Size,
     TrayCard,
     amount,
     heading,
     label_sheets,
     pouring_sheets,
     session_line,
-    stock_named,
     telling_words,
     tells,
     tray_cards,
@@ -45,26 +46,20 @@ from blindspoon.trial import Attribute, Scale, Trial
 from blindspoon.writeup.words import paragraphs, points, templates
 
 WIDEST = 84  # characters that all steps of a scale may have, so that they can be read side by side
-ROOMY, TIGHT = 10.4, 8.5
-HEAD, HOW, CUP, CODE, TEXT, LETTERS, GAP = 11.1, 4.5, 2.9, 17, 3.9, 17, 5
-"""Millimetres that the style sheet gives to the parts of a ballot; LETTERS of a label a line."""
 REST = "at least 30 seconds"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Ballots:
+class Ballots(NamedTuple):
     """All ballots, and what they have in common."""
 
+    cards: tuple[TrayCard, ...]  # a code is blank where it is written in later
     instructions: tuple[str, ...]  # each short enough for one line of text
     lines: tuple[tuple[Attribute, tuple[str, ...]], ...]  # numbers to mark, unless it is written
-    ballots: tuple[TrayCard, ...]  # a code is blank where it is written in later
     accept: str  # whether the taster would have it, to be answered by yes or no; may be empty
     words: tuple[str, ...]  # what may be answered of a set, where it is not a code
-    together: bool  # whether two are likely to fit on a page; each begins a page if not
-    tight: bool  # whether less room between the lines saves paper
 
 
-def make_ballots(trial: Trial, plan: ServingPlan, paper: Paper) -> Ballots:
+def make_ballots(trial: Trial, plan: ServingPlan) -> Ballots:
     """Write a ballot for every tray.
 
     One person alone pours, shuffles and tastes without knowing the order, so that their ballot
@@ -74,44 +69,24 @@ def make_ballots(trial: Trial, plan: ServingPlan, paper: Paper) -> Ballots:
     if alone:
         cards = tuple(replace(card, codes=("",) * len(card.codes)) for card in cards)
     lines = tuple((attribute, steps(attribute.scale)) for attribute in trial.attributes)
-    clear = "clear your mouth with what the host has put out"
     instructions = paragraphs(
         "ballots",
-        alone=alone,
-        scored=plan.request.scored,
-        warm_up=plan.request.warm_up,
-        clear=veiled(trial.tasting.cleanser, trial, clear),
-        rest=veiled(trial.tasting.rest, trial, REST),
+        **_told(trial),
+        request=plan.request,
         circled=any(numbers for _, numbers in lines),
         written=not all(numbers for _, numbers in lines),
         asked=trial.choice and wording.asked(trial.choice),
         must=wording.MUST,
     )
-    page = PAPERS[paper][1] - 2 * MARGIN
-    how, labels = HEAD + HOW * len(instructions), [attribute.label for attribute, _ in lines]
-    accept = wording.would_have(trial.course)
-    labels += [accept] * bool(accept)
-    rows = plan.request.cups * bool(lines) + (trial.choice.sets if trial.choice else 0)
+    words = trial.choice.how.words if trial.choice else ()
+    return Ballots(cards, instructions, lines, wording.would_have(trial.course), words)
 
-    def pages(least: float) -> float:
-        """Guess how many pages a ballot takes, 0.5 where two share one.
 
-        Rows of one attribute are as high as `least`, in millimetres, or as a long label needs.
-        """
-        high = sum(max(least, 1 + TEXT * math.ceil(len(label) / LETTERS)) for label in labels)
-        height = how + rows * (CUP + max(CODE, high))
-        return 0.5 if 2 * height + GAP <= page else math.ceil(height / page)
-
-    roomy, tight = pages(ROOMY), pages(TIGHT)
-    return Ballots(
-        instructions=instructions,
-        lines=lines,
-        accept=accept,
-        words=trial.choice.how.words if trial.choice else (),
-        ballots=cards,
-        together=tight == 0.5,
-        tight=tight < roomy,
-    )
+def _told(trial: Trial) -> dict[str, str]:
+    """Give what the host tells tasters, each empty where it tells a variant."""
+    names = ("consent", "allergens", "cleanser", "rest")
+    told = {name: veiled(getattr(trial.tasting, name), trial) for name in names}
+    return told | {"rest": told["rest"] or REST}
 
 
 def steps(scale: Scale) -> tuple[str, ...]:
@@ -123,8 +98,6 @@ def steps(scale: Scale) -> tuple[str, ...]:
     texts = tuple(map(wording.plain, scale.side_by_side()))
     return texts if len(texts) * max(map(len, texts), default=0) <= WIDEST else ()
 
-
-PRACTICE = "Whatever has no number: common practice, no source."
 
 SOURCES = {
     "IFST": "Institute of Food Science & Technology, Guidelines for ethical and professional "
@@ -175,11 +148,9 @@ class Checklist(NamedTuple):
     sources: tuple[tuple[str, str], ...]
 
 
-def make_checklist(
-    trial: Trial, plan: ServingPlan, portion_g: float | None, days: Sequence[Reminder] = ()
-) -> Checklist:
+def make_checklist(trial: Trial, plan: ServingPlan, days: Sequence[Reminder] = ()) -> Checklist:
     """Write the list for a trial; it names no variant, for it lies about where tasters are."""
-    tasting = trial.tasting
+    portion_g = trial.tasting.portion_g
     sessions = Counter(tray.session for tray in trays_of(plan))
     counts = Counter(cup.session for cup in plan.servings)
     poured = amount(len(plan.servings), portion_g)
@@ -189,24 +160,18 @@ def make_checklist(
     parts = _parts(
         points(
             "checklist",
+            **_told(trial),
             request=plan.request,
-            alone=plan.request.alone,
-            consent=veiled(tasting.consent, trial),
-            allergens=veiled(tasting.allergens, trial),
-            cleanser=veiled(tasting.cleanser, trial),
-            rest=veiled(tasting.rest, trial, REST),
-            portion=_portion(portion_g),
+            portion=_portion(trial),
             cups=f"{poured}.",
             ballots=_per_session(sessions, "ballot"),
-            file="scores.csv" if plan.request.scored else "choices.csv",
             days=[(wording.day(reminder.day), reminder.text) for reminder in days],
         )
     )
-    sets = trial.choice.sets if trial.choice else 0
     counted = [wording.count(plan.request.cups, "coded cup")] * bool(trial.attributes)
     if trial.choice:
         of = wording.count(trial.choice.how.cups, "cup")
-        counted.append(f"{wording.count(sets, 'set')} of {of} to choose from")
+        counted.append(f"{wording.count(trial.choice.sets, 'set')} of {of} to choose from")
     cups = wording.listing(counted)
     warm_up = ", after one without a code" if plan.request.warm_up else ""
     used = dict.fromkeys(item.source for part in parts for item in part.items if item.source)
@@ -236,8 +201,9 @@ def _parts(told: Iterable[tuple[str, str]]) -> list[Part]:
     return parts
 
 
-def _portion(portion_g: float | None) -> str:
-    return "the same spoonful" if portion_g is None else weight(portion_g)
+def _portion(trial: Trial) -> str:
+    grams = trial.tasting.portion_g
+    return "the same spoonful" if grams is None else weight(grams)
 
 
 def _per_session(counts: Counter[str], what: str) -> str:
@@ -258,104 +224,82 @@ def print_sheets(
     *,
     paper: Paper = "a4",
     label_stock: str | None = None,
-    portion_g: float | None = None,
     cautions: Sequence[str] = (),
     roles: bool = False,
     days: Sequence[Reminder] = (),
 ) -> dict[str, bytes]:
     """Make everything that is printed for the day, HTML by file name.
 
-    ``checklist.html``, ``pouring.html``, ``trays.html``, ``labels.html`` and ``ballots.html``: each
+    ``checklist.html``, ``labels.html``, ``ballots.html``, ``pouring.html`` and ``trays.html``: each
     needs no other file, no network and no script. Variants and batches are named in
     ``pouring.html``, ``helper.html`` and ``both-taste/bowls.html`` only. Labels have a paper of
-    their own; `cautions` are what the log of the batches warns whoever pours of. Serving is after
-    ISO 4120 (its rules of serving only), ISO 13299:2016 and ASTM E1871, as far as the checklist
-    says so beside each step.
+    their own, the larger ones where no `label_stock` is named; `cautions` are what the log of the
+    batches warns whoever pours of. Serving is after ISO 4120 (its rules of serving only), ISO
+    13299:2016 and ASTM E1871, as far as the checklist says so beside each step.
 
-    With `roles` there is a file for each who gets one: ``helper.html`` (checklist, pouring sheet),
-    ``table.html`` (what is said at the table, tray cards), ``tasters/01-NAME.html`` (their
-    ballots). For two tasters also ``both-taste/bowls.html`` and ``both-taste/cups.html``, by which
-    both can taste though they pour themselves.
+    With `roles` the last two stand in a file for each who gets one: ``helper.html`` (checklist,
+    pouring sheet), ``table.html`` (what is said at the table, tray cards); and the ballots once
+    more in ``tasters/01-NAME.html``. For two tasters also ``both-taste/bowls.html`` and
+    ``both-taste/cups.html``, by which both can taste though they pour themselves.
     """
-    stock = stock_named(label_stock, paper)
-    if portion_g is not None and not portion_g > 0:
-        message = f"portion_g is {portion_g}; it is above 0"
-        raise ValueError(message)
-    telling = wording.listing(f"“{word}”" for word in telling_words(trial, plan))
-    sheets, warm_up = label_sheets(plan, stock), plan.request.warm_up
-    told: dict[str, dict[str, Any]] = {
-        "checklist": {"list": make_checklist(trial, plan, portion_g, days)},
-        "pouring": {
-            "trial": trial,
-            "alone": plan.request.alone,
-            "portion": _portion(portion_g),
-            "sessions": pouring_sheets(trial, plan, portion_g),
-            "cautions": cautions,
-            "telling": telling,
-        },
-        "trays": {
-            "cards": tray_cards(trial, plan),
-            "warm_up": warm_up,
-            "reference": plan.request.references,
-        },
-        "labels": {"stock": stock, "sheets": sheets, "size": PAPERS[stock.paper], "margin": 0},
-        "ballots": {"all": make_ballots(trial, plan, paper)},
-    }
-    at: dict[str, Any] = {"size": PAPERS[paper], "margin": MARGIN}
+    tasters, head, portion = plan.request.tasters, heading(trial), _portion(trial)
+    stock = LABEL_STOCKS[label_stock or USUAL_STOCKS[paper]]
+    ballots, poured = make_ballots(trial, plan), pouring_sheets(trial, plan)
 
-    def page(name: str, **values: Any) -> bytes:  # noqa: ANN401 - the template knows them
+    def part(name: str, **values: object) -> tuple[str, Markup]:
         """Fill a template; all text of the host is escaped in it."""
-        width, height = (round(side, 3) for side in (at | values)["size"])
-        colours = "".join(f"{PREFIX}{colour}:{PALETTE[colour][0]};" for colour in COLOURS)
-        known = {"width": width, "height": height, "colours": colours, "practice": PRACTICE}
-        known |= {"name": name, "head": heading(trial), **at, **values}
-        return templates().get_template(f"{name}.html.j2").render(known).encode()
+        text = templates().get_template(f"{name}.html.j2").render(values, head=head)
+        return name, Markup(text)  # noqa: S704 - of a template
 
-    single = {f"{name}.html": page(name, **values) for name, values in told.items()}
-    return single | (_roles(trial, plan, page, told) if roles else {})
+    def page(
+        title: str, *parts: tuple[str, Markup], size: Size = PAPERS[paper], margin: int = MARGIN
+    ) -> bytes:
+        """Put parts one after the other in one file."""
+        width, height = (round(side, 3) for side in size)
+        colours = "".join(f"{PREFIX}{colour}:{PALETTE[colour][0]};" for colour in COLOURS)
+        known = {"width": width, "height": height, "margin": margin, "colours": colours}
+        sheet = templates().get_template("sheet.html.j2")
+        return sheet.render(known, title=title, parts=parts).encode()
+
+    checklist = part("checklist", list=make_checklist(trial, plan, days))
+    telling = wording.listing(f"“{word}”" for word in telling_words(trial, plan))
+    pouring = part(
+        "pouring", trial=trial, alone=plan.request.alone, portion=portion, sessions=poured,
+        cautions=cautions, telling=telling,
+    )  # fmt: skip
+    trays = part("trays", cards=tray_cards(trial, plan), request=plan.request)
+    labels = part("labels", stock=stock, sheets=label_sheets(plan, stock))
+    pages = {
+        "checklist": page("Checklist for the day", checklist),
+        "labels": page("Cup labels", labels, size=PAPERS[stock.paper], margin=0),
+        "ballots": page(f"Ballots: {head}", part("ballots", **ballots._asdict())),
+    }
+    if roles:
+        table = part("table", **_told(trial), warm_up=plan.request.warm_up, sets=trial.choice)
+        pages["helper"] = page("For the helper", checklist, pouring)
+        pages["table"] = page("For the table", table, trays)
+        for number, taster in enumerate(tasters, 1):
+            own = tuple(card for card in ballots.cards if card.taster == taster)
+            pages[f"tasters/{file_name(number, taster)}"] = page(
+                f"For {taster}", part("ballots", **ballots._replace(cards=own)._asdict())
+            )
+    else:
+        pages["pouring"], pages["trays"] = page("Pouring sheet", pouring), page("Tray cards", trays)
+    if roles and len(tasters) == 2 and plan.request.controls == 1:
+        marked = two_marks(poured, trial.seed)
+        for name, who, other in zip(("bowls", "cups"), tasters, tasters[::-1], strict=True):
+            both = part(
+                "marks", sessions=marked, portion=portion, own=who, other=other,
+                first=name == "bowls",
+            )  # fmt: skip
+            pages[f"both-taste/{name}"] = page(f"For {who}", both)
+    return {f"{name}.html": content for name, content in pages.items()}
 
 
 def file_name(number: int, taster: str) -> str:
     """Name the file, or the folder, of the taster at a place of the list: "07-Anna-K"."""
     name = re.sub(r"\W+", "-", taster)[:60].strip("-")
     return f"{number:02}-{name}"
-
-
-def _roles(
-    trial: Trial, plan: ServingPlan, page: Callable[..., bytes], told: dict[str, dict[str, Any]]
-) -> dict[str, bytes]:
-    """Put sheets together by who gets them, one after the other in one file."""
-
-    def part(name: str, **values: object) -> tuple[str, Markup]:
-        template = templates().get_template(f"{name}.html.j2")
-        context = template.new_context({"practice": PRACTICE, "head": heading(trial), **values})
-        return name, Markup("".join(template.blocks["body"](context)))  # noqa: S704 - of a template
-
-    words = {
-        name: veiled(getattr(trial.tasting, name), trial) for name in ("allergens", "cleanser")
-    }
-    rest = veiled(trial.tasting.rest, trial, REST)
-    table = part("table", **words, rest=rest, warm_up=plan.request.warm_up, sets=trial.choice)
-    helper = [part(name, **told[name]) for name in ("checklist", "pouring")]
-    roles = {
-        "helper": page("role", title="For the helper", parts=helper),
-        "table": page("role", title="For the table", parts=[table, part("trays", **told["trays"])]),
-    }
-    every: Ballots = told["ballots"]["all"]
-    for number, taster in enumerate(plan.request.tasters, 1):
-        own = tuple(ballot for ballot in every.ballots if ballot.taster == taster)
-        parts = [part("ballots", all=replace(every, ballots=own))]
-        roles[f"tasters/{file_name(number, taster)}"] = page(
-            "role", title=f"For {taster}", parts=parts
-        )
-    if len(plan.request.tasters) == 2 and plan.request.controls == 1:
-        marked = two_marks(told["pouring"]["sessions"], trial.seed)
-        for n, name in enumerate(("bowls", "cups")):
-            who, other = plan.request.tasters[n], plan.request.tasters[1 - n]
-            who_is = {"first": n == 0, "own": who, "other": other}
-            both = part("marks", sessions=marked, portion=told["pouring"]["portion"], **who_is)
-            roles[f"both-taste/{name}"] = page("role", title=f"For {who}", parts=[both])
-    return {f"{name}.html": content for name, content in roles.items()}
 
 
 # What is to be done on which day of a course ----------------------------------------------------
