@@ -62,7 +62,9 @@ def test_a_verdict_that_the_second_procedure_does_not_share_says_so_in_its_sente
     disputed = [cell.other for cell in cells if cell.other]
     assert disputed == ["not settled by ranks"]
     weak = dict(content.weak)
-    assert weak["A second method differs."] == "Vine leaf on texture is not settled by ranks."
+    assert weak["A second method differs."] == (
+        "It would call one verdict otherwise, as the board says."
+    )
 
 
 def test_one_taster_is_spoken_of_as_one(content_of):

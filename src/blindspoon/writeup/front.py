@@ -6,11 +6,10 @@ names and how many others, and counts only where even that is too long.
 
 import math
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from blindspoon import wording
-from blindspoon.batches.differences import WhatDiffers
-from blindspoon.batches.summary import factor_name, in_words
+from blindspoon.batches.summary import in_words
 from blindspoon.charts.board import mark_limits, mark_svg
 from blindspoon.charts.picks import picks_title
 from blindspoon.findings.comparison import Analysis, AttributeResult, Comparison, NotCompared, Other
@@ -92,16 +91,14 @@ def _one_catch(analysis: Analysis, results: Sequence[AttributeResult]) -> str:
     """Say what else differed in the variants that were found different; or nothing."""
     found = {it.variant.name for result in results for it in result.comparisons if it.differs}
     caught = [what for what in analysis.differs if what.undeclared and what.variant in found]
-    told = [_also(analysis, what) for what in caught]
-    if len(told) > 1:
-        return f"One catch: {wording.spelled(len(told))} of them differed in more than was meant."
-    return f"One catch: {told[0]}." if told else ""
-
-
-def _also(analysis: Analysis, what: WhatDiffers) -> str:
-    """Say what else differed in a variant, the same in the answer and in what weakens it."""
-    subject = analysis.names.subject([analysis.trial.variant(what.variant)])
-    return f"{subject} was also {wording.listing(map(in_words, what.undeclared))}"
+    if len(caught) > 1:
+        return f"One catch: {wording.spelled(len(caught))} of them differed in more than was meant."
+    told = [
+        f"One catch: {analysis.names.subject([analysis.trial.variant(what.variant)])} was also "
+        f"{wording.listing(map(in_words, what.undeclared))}."
+        for what in caught
+    ]
+    return "".join(told)
 
 
 def tasted_by(analysis: Analysis) -> int:
@@ -256,15 +253,12 @@ def fragile_verdicts(influence: Influence | None) -> frozenset[tuple[str, str]]:
     return frozenset(key for key, moves in moved.items() if 2 * len(moves) > alternatives)
 
 
-def weaknesses(analysis: Analysis, influence: Influence | None, answer: str = "") -> Points:
-    """Say in at most five short points what weakens the answer, the gravest first.
-
-    What the `answer` has said of a variant is not said again. Where the days alone answer, what a
-    single one showed against the control does not.
-    """
+def weaknesses(analysis: Analysis, influence: Influence | None) -> Points:
+    """Say in at most five short points what weakens the answer, the gravest first."""
+    if analysis.about_days:  # what a single one showed against the control is no answer
+        analysis, influence = replace(analysis, results=()), None
     trial, table, made, names = analysis.trial, analysis.table, analysis.made, analysis.names
-    single, tasted = not analysis.about_days, table.batches_tasted(len(trial.variants))
-    fragile = fragile_verdicts(influence) if single else ()
+    tasted, fragile = table.batches_tasted(len(trial.variants)), fragile_verdicts(influence)
     told = points(
         "weak",
         urgent=[
@@ -272,14 +266,13 @@ def weaknesses(analysis: Analysis, influence: Influence | None, answer: str = ""
             for found in (made.cautions if made else ())
             if made and found.kind in URGENT and found.batches
         ],
-        lost=dict.fromkeys(_lost(analysis)) if single else (),
-        unmeant=[*_more_than_meant(analysis, answer)][:MOST_NAMED] if single else (),
-        meant=[
-            (names.subject([trial.variant(what.variant)]), [*map(in_words, what.meant)])
-            for what in analysis.differs
-            if single and what.variant in analysis.different
-            if len(what.meant) > 1
-        ],
+        lost=dict.fromkeys(_lost(analysis)),
+        changes=[
+            (names.subject([trial.variant(what.variant)]), [*map(in_words, what.differences)])
+            for what in sorted(analysis.differs, key=lambda what: not what.undeclared)
+            if what.variant in analysis.different
+            if what.undeclared or len(what.meant) > 1
+        ][:MOST_NAMED],
         rule=trial.decision,
         dates=session_dates(trial, table),
         lift=analysis.standing.lift,
@@ -291,18 +284,18 @@ def weaknesses(analysis: Analysis, influence: Influence | None, answer: str = ""
             if result.primary and result.attribute.wide
             if any(other.verdict in ("alike", "slight") for other in result.comparisons)
         ],
-        boundless=_boundless(analysis) if single else (),
-        moved=_moved(analysis) if single else "",
+        boundless=_boundless(analysis),
+        moved=_moved(analysis),
         tasters=len(table.tasters),
         repeated=any(found.repeated for found in analysis.choices),
         answered=table.choices.people if table.choices else 0,
         names=names,
-        several=analysis.names.batches,
+        several=names.batches,
         fewest=min(tasted),
         of_control=tasted[trial.control_index],
         fragile=len(fragile),
         firm=_firm(analysis, influence) if influence and fragile else "",
-        disputed=_disputed(analysis) if single else "",
+        disputed=sum(found.disputed for found in analysis.comparisons),
         sealed=analysis.standing.seal,
         coded=table.coded,
     )
@@ -316,19 +309,6 @@ def _lost(analysis: Analysis) -> Iterator[tuple[str, str]]:
             yield "Not compared.", other.reason
         elif isinstance(decides := other.contrasts[0], NoResult):
             yield "No estimate.", decides.reason
-
-
-def _more_than_meant(analysis: Analysis, answer: str) -> Iterator[str]:
-    """Tell what else set the variants apart that were found different."""
-    for what in analysis.differs:
-        if what.variant not in analysis.different or not what.undeclared:
-            continue
-        subject = analysis.names.subject([analysis.trial.variant(what.variant)])
-        also = _also(analysis, what)
-        factors = [factor_name(difference.factor) for difference in what.differences]
-        doubt = f"whether {wording.listing(factors, 'or')} mattered"
-        text = f"{also}; we can’t say {doubt}" if len(factors) > 1 else also
-        yield sentence(f"we can’t say {doubt} in {subject}" if also in answer else text)
 
 
 def _boundless(analysis: Analysis) -> list[str]:
@@ -383,22 +363,6 @@ def _word(found: Comparison) -> str:
     word = in_a_word("different", attribute, up=up)
     known = attribute.more if up else attribute.less
     return word if known else f"{word} on {attribute.label.lower()}"
-
-
-def _disputed(analysis: Analysis) -> str:
-    """Name what the procedure that does not decide would call otherwise."""
-    disputed = [found for found in analysis.comparisons if found.disputed]
-    told = dict[str, list[str]]()
-    for found in disputed[:MOST_NAMED]:
-        what = f"{analysis.names.short(found.variant)} on {found.attribute.label.lower()}"
-        told.setdefault(otherwise(found), []).append(what)
-    said = wording.listing(
-        f"{wording.listing(what)} {'is' if len(what) == 1 else 'are'} {kind}"
-        for kind, what in told.items()
-    )
-    rest = len(disputed[MOST_NAMED:])
-    more = f"; {wording.spelled(rest)} more {'differs' if rest == 1 else 'differ'}" if rest else ""
-    return said + more
 
 
 # What to do with it -----------------------------------------------------------------------------

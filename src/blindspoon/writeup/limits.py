@@ -26,7 +26,7 @@ MOST_FLAGS = 4
 
 def unsettled(analysis: Analysis) -> tuple[str, ...]:
     """Tell what is not settled, and where ranks could not have called anything different."""
-    trial, table, results = analysis.trial, analysis.table, analysis.results
+    results = analysis.results
     hopeless = [
         (result.alpha, comparison.ranks.smallest_p)
         for result in results
@@ -39,15 +39,13 @@ def unsettled(analysis: Analysis) -> tuple[str, ...]:
         "unsettled",
         open=sum(each.verdict == "open" for each in analysis.comparisons),
         compared=len(analysis.comparisons),
-        lost=any(result.not_compared for result in results),
         table=any(
             not isinstance(result.mixed, NoResult) and result.attribute.margin is not None
             for result in results
             if any(each.verdict == "open" for each in result.comparisons)
         ),
-        blocks="rounds" if len(table.tasters) == 1 else "tasters",
-        margin=any(attribute.margin is not None for attribute in trial.attributes),
-        several=analysis.names.of_methods,
+        blocks="rounds" if len(analysis.table.tasters) == 1 else "tasters",
+        margin=any(result.attribute.margin is not None for result in results),
         hopeless=hopeless,
         by_ranks=results[0].by == "ranks",
     )
@@ -118,12 +116,11 @@ def not_shown(analysis: Analysis) -> Points:
     ]
     if len(flags) > MOST_FLAGS:
         said.append(f"{len(flags) - MOST_FLAGS} more are listed in tables/flags.csv")
-    batches = table.batches_tasted(len(trial.variants)).tolist()
     return points(
         "not_shown",
-        table=table,
+        tasters=len(table.tasters),
+        sessions=len(table.sessions),
         variants=len(trial.variants),
-        batches=(max(min(batches), 1), max(batches)),
         modelled=analysis.names.of_methods,
         flags=said,
         kinds={flag.kind for _, flag in flags},

@@ -210,14 +210,13 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
     figures = [*own, *scores.values(), *(chart for part in sections for chart in part.charts)]
     every = (*numbers, *raw, *(it for part in sections for it in (*part.numbers, *part.tables)))
     photos, lacking = photographs(trial, analysis.photos)
-    answer = short_answer(analysis, answering)
     boarded = ordered if analysis.comparisons and not analysis.about_days else ()
     return ReportContent(
         analysis=analysis,
-        answer=answer,
+        answer=short_answer(analysis, answering),
         picture=picture,
         boards=make_boards(boarded, fragile_verdicts(influence), pictured=picture in own),
-        weak=weaknesses(analysis, influence, answer),
+        weak=weaknesses(analysis, influence),
         advice=days_advice(analysis) if analysis.about_days else advice(analysis),
         recipe=recipe_table(trial, analysis.made),
         findings=tuple(
