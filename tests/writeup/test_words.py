@@ -68,7 +68,7 @@ def test_p_values_stay_in_the_tables_and_the_methods(every_content):
 
 def test_every_variant_has_its_sentence_on_every_attribute(every_content):
     for name, content in every_content.items():
-        variants = len(part(content, "differed").tables[0].rows) - 1
+        variants = len(content.trial.variants) - 1
         assert all(len(finding.sentences) == variants for finding in content.findings), name
 
 

@@ -21,7 +21,7 @@ from blindspoon.charts.jars import measured_chart, readings_chart, readings_of
 from blindspoon.findings.comparison import Analysis
 from blindspoon.trial import Trial
 from blindspoon.wording import capital
-from blindspoon.writeup.tables import counted, methods_table, points_cell, strengths_table
+from blindspoon.writeup.tables import counted, points_cell, strengths_table
 from blindspoon.writeup.words import PageSection, paragraphs
 from blindspoon.writeup.writers import DASH, Column, Table, blank_as_dash, table_of
 
@@ -29,7 +29,7 @@ from blindspoon.writeup.writers import DASH, Column, Table, blank_as_dash, table
 def differed_section(analysis: Analysis) -> PageSection:
     """Say what else differed, with what was declared, weighed and read."""
     trial, table, made = analysis.trial, analysis.table, analysis.made
-    strengths = strengths_table(trial, made)
+    strengths, tasted = strengths_table(trial, made), table.batches_tasted(len(trial.variants))
     chart = readings_chart(made.log, trial) if made else None
     numbers = readings_tables(made.log, trial) if made else ()
     return PageSection(
@@ -37,13 +37,19 @@ def differed_section(analysis: Analysis) -> PageSection:
         head="What else differed",
         paragraphs=paragraphs(
             "differed",
-            table=table,
+            named=bool(table.batches),
+            tasted=[*zip((it.label for it in trial.variants), tasted, strict=True)],
+            meant=[
+                (it.label, [*map(summary.factor_name, it.differs)])
+                for it in trial.variants
+                if it.differs
+            ],
             several=analysis.names.batches > 1,
             modelled=analysis.names.of_methods,
             differences=None if made is None else [*summary.differences_in_words(trial, made)],
         ),
         charts=() if chart is None else (chart,),
-        tables=(methods_table(trial, table), *([strengths] if strengths else [])),
+        tables=() if strengths is None else (strengths,),
         numbers=numbers,
     )
 

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from blindspoon import wording
-from blindspoon.batches.summary import Made, factor_name
+from blindspoon.batches.summary import Made
 from blindspoon.findings.comparison import AttributeResult
 from blindspoon.findings.naming import Kind
 from blindspoon.scores.score_table import ScoreTable
@@ -217,8 +217,6 @@ def contrast_tables(result: AttributeResult) -> Iterator[Table]:
                         for part in SPREADS
                         if (sd := getattr(fit, f"{part}_sd", None)) is not None
                     ],
-                    methods=sorted({contrast.method for contrast in ranks}),
-                    dash=DASH,
                     lacking=any(contrast.interval is None for contrast in ranks),
                     alone=alone,
                     friedman=result.friedman,
@@ -291,28 +289,6 @@ def strengths_table(trial: Trial, made: Made | None) -> Table | None:
             for batch, cells in rows
         ),
         notes=tuple(f"{text[:1].upper()}{text[1:].rstrip('.')}." for text in sorted(reasons)),
-    )
-
-
-def methods_table(trial: Trial, table: ScoreTable) -> Table:
-    """Show what trial.toml declares of each variant, and how many batches were tasted."""
-    rows = []
-    tasted = table.batches_tasted(len(trial.variants))
-    asked = ["days"] if trial.course else []
-    for variant, batches in zip(trial.variants, tasted.tolist(), strict=True):
-        name = f"{variant.label} (control)" if variant.name == trial.control else variant.label
-        differs = wording.listing(
-            [*map(factor_name, variant.differs), *(asked if variant.name != trial.control else [])]
-        )
-        texts = [variant.method, differs, f"{batches}" if batches else "not named"]
-        rows.append((name, blank_as_dash(texts)))
-    return Table(
-        name="methods",
-        caption="The variants as declared",
-        head="Variant",
-        columns=("Method", "Meant to differ in", "Batches tasted"),
-        rows=tuple(rows),
-        stacked=True,
     )
 
 
