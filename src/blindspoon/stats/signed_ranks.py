@@ -4,10 +4,10 @@ All variants alike is Friedman's test, rising in an order is Page's.
 """
 
 import math
-from collections import defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, partial
+from itertools import permutations
 
 import numpy as np
 from scipy.special import chdtrc, ndtr
@@ -59,16 +59,12 @@ def compare_ranks(
     *Estimate.* ``shift`` is the median of the pairwise means of the differences, each paired
     with itself too (J. L. Hodges and E. L. Lehmann 1963, Ann. Math. Stat. 34:598); zeros stay
     in. The interval is that of `shifts_with_intervals`, ended at zero where it says otherwise than
-    ``p_adjusted``, unless the estimate is zero itself. It needs at least six tasters at the usual
-    0.05, more with several variants, and is None below; with six, all variants differing, it holds
-    in 9 of 10 trials that have one (docs/explanation/calibration.md).
+    ``p_adjusted``, unless the estimate is zero itself. With six tasters, all variants differing,
+    it holds in 9 of 10 trials that have one (docs/explanation/calibration.md).
 
-    *Least p.* No ``p_adjusted`` with the same zeros, ties and gaps could have been below
-    ``smallest_p``. For a variant on which m tasters differ it is 2 / 2^m, or that of a
+    *Least p.* For a variant on which m tasters differ ``smallest_p`` is 2 / 2^m, or that of a
     variant whose largest possible statistic is as large, if larger: it is among those to be
-    beaten.
-    Sampled flips and the normal limit give it as they give any p value. A p value
-    below the smallest normal float, 2.2e-308, is given as that.
+    beaten. A p value below the smallest normal float, 2.2e-308, is given as that.
 
     >>> means = np.array([[5, 7, 5], [4, 7, 4], [6, 7, 7], [3, 5, 2], [5, 6, 5], [4, 8, 5.0]])
     >>> first, second = compare_ranks(means, control=0, alpha=0.1, rng=np.random.default_rng(1))
@@ -486,9 +482,8 @@ def page_trend(scores: FloatArray) -> PageTrend | NoResult:
     doubled = float((ranks @ np.arange(1, scores.shape[1] + 1)).sum())
     if exact := scores.shape[1] <= EXACT_DAYS and rows.size <= EXACT_TASTERS:
         total, least = np.ones(1), 0
-        for row in ranks.astype(np.int64):
-            places = tuple((np.flatnonzero(row) + 1).tolist())
-            low, own = _of_one(tuple(sorted(row[row > 0].tolist())), places)
+        for row in ranks:
+            low, own = _of_one(row[row > 0], tuple((np.flatnonzero(row) + 1).tolist()))
             total, least = np.convolve(total, own), least + low
         at = round(doubled) - least
         rising, falling = (min(float(tail.sum()), 1.0) for tail in (total[at:], total[: at + 1]))
@@ -503,25 +498,17 @@ def page_trend(scores: FloatArray) -> PageTrend | NoResult:
     )
 
 
-@cache
-def _of_one(ranks: tuple[int, ...], places: tuple[int, ...]) -> tuple[int, FloatArray]:
-    """Return the least sum of doubled ranks times places, and the chances from it upwards.
+def _of_one(ranks: FloatArray, places: tuple[int, ...]) -> tuple[int, FloatArray]:
+    """Return the least sum of one taster's doubled ranks times places, and the chances from it."""
+    sums = (_orders(places) @ ranks).astype(np.int64)
+    least = int(sums.min())
+    return least, np.bincount(sums - least) / sums.size
 
-    Both rise. All different orders are equally likely; those with the same ranks left for the
-    other places are counted together, in one number with a digit of 32 bits for every sum.
-    """
-    counted = {ranks: 1}
-    for place in places:
-        further: dict[tuple[int, ...], int] = defaultdict(int)
-        for left, orders in counted.items():
-            for at, rank in enumerate(left):
-                if rank not in left[:at]:
-                    further[left[:at] + left[at + 1 :]] += orders << (32 * rank * place)
-        counted = further
-    most = int(np.dot(ranks, places))
-    sums = np.frombuffer(counted[()].to_bytes(4 * most + 4, "little"), "<u4")
-    least = int(np.flatnonzero(sums)[0])
-    return least, sums[least:] / sums.sum()
+
+@cache
+def _orders(places: tuple[int, ...]) -> FloatArray:
+    """List all orders of some places, one a row."""
+    return np.array(list(permutations(places)), np.float64)
 
 
 def _normal(ranks: FloatArray, doubled: float) -> tuple[float, float]:
@@ -530,10 +517,9 @@ def _normal(ranks: FloatArray, doubled: float) -> tuple[float, float]:
     n = there.sum(axis=1)
     places = np.where(there, np.arange(1, ranks.shape[1] + 1), 0.0)
     mean = (ranks.sum(axis=1) * places.sum(axis=1) / n).sum()
-    squares = [
-        (np.where(there, own - own.sum(axis=1, keepdims=True) / n[:, None], 0.0) ** 2).sum(axis=1)
-        for own in (ranks, places)
-    ]
-    spread = math.sqrt((squares[0] * squares[1] / (n - 1)).sum())
-    z = (doubled - mean) / spread if spread else 0.0
-    return (float(ndtr(-z)), float(ndtr(z))) if spread else (1.0, 1.0)
+    by_rank, by_place = ((own**2).sum(axis=1) - own.sum(axis=1) ** 2 / n for own in (ranks, places))
+    spread = math.sqrt((by_rank * by_place / (n - 1)).sum())
+    if not spread:
+        return 1.0, 1.0
+    z = (doubled - mean) / spread
+    return float(ndtr(-z)), float(ndtr(z))
