@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from blindspoon.errors import ScoreError
-from blindspoon.scores.score_table import LeftOut, Remark
+from blindspoon.scores.score_table import Remark
 
 
 def as_rows(table):
@@ -84,31 +84,23 @@ def test_a_blank_score_is_missing_and_never_zero(coded, read):
     table, _ = read(coded)
     assert np.isnan(table.scores[2, 0])
     assert table.scores[2, 1] == 5
-    assert table.left_out == (
-        LeftOut(
-            file="scores.csv",
-            line=4,
-            reason="code 846 of T01 in session 1 has no score for texture",
-        ),
-    )
+    assert list(map(str, table.left_out)) == [
+        "scores.csv line 4: code 846 of T01 in session 1 has no score for texture"
+    ]
 
 
 def test_a_row_without_a_score_is_left_out(coded, read):
     coded["scores.csv"] = coded["scores.csv"].replace(b"1,T01,846,5,5,", b"1,T01,846,,,")
     table, _ = read(coded)
     assert table.taster.size == 8
-    assert [entry.reason for entry in table.left_out] == [
-        "code 846 of T01 in session 1 has no score"
-    ]
+    assert [entry.text for entry in table.left_out] == ["code 846 of T01 in session 1 has no score"]
 
 
 def test_a_cup_that_was_never_scored_is_left_out(coded, read):
     coded["scores.csv"] = coded["scores.csv"].replace(b"1,T01,846,5,5,\n", b"")
-    assert read(coded)[0].left_out == (
-        LeftOut(
-            file="servings.csv", line=4, reason="code 846 of T01 in session 1 was never scored"
-        ),
-    )
+    assert list(map(str, read(coded)[0].left_out)) == [
+        "servings.csv line 4: code 846 of T01 in session 1 was never scored"
+    ]
 
 
 def test_a_taster_who_scored_nothing_is_left_out_once(coded, read, check):
@@ -116,14 +108,14 @@ def test_a_taster_who_scored_nothing_is_left_out_once(coded, read, check):
     table, _ = read(coded)
     assert table.tasters == ("T01", "T02")
     reason = "T03 scored nothing in session 1"
-    assert table.left_out == (LeftOut(file="servings.csv", line=8, reason=reason),)
+    assert list(map(str, table.left_out)) == [f"servings.csv line 8: {reason}"]
     assert f"servings.csv line 8: {reason}" in map(str, check(coded)[1])
 
 
 def test_a_listed_taster_without_a_cup_is_left_out(coded, read):
     coded["trial.toml"] += b'[tasting]\ntasters = ["T01", "T02", "T03", "T04"]\n'
     reason = "T04 is among the tasters, but has no cup and no score"
-    assert read(coded)[0].left_out == (LeftOut(file="trial.toml", line=None, reason=reason),)
+    assert list(map(str, read(coded)[0].left_out)) == [f"trial.toml: {reason}"]
 
 
 def test_a_guest_is_noted_unless_codes_were_drawn_for_them(coded, check):
@@ -136,7 +128,7 @@ def test_a_guest_is_noted_unless_codes_were_drawn_for_them(coded, check):
 def test_a_variant_that_nobody_scored_is_left_out(uncoded, read):
     lines = uncoded["scores.csv"].decode().splitlines()
     uncoded["scores.csv"] = "\n".join(line for line in lines if "oak" not in line).encode()
-    reasons = [entry.reason for entry in read(uncoded)[0].left_out]
+    reasons = [entry.text for entry in read(uncoded)[0].left_out]
     assert reasons == ["no cup of oak-leaf has a score"]
 
 

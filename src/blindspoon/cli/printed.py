@@ -111,10 +111,7 @@ def _attribute(trial: Trial, result: AttributeResult) -> Iterator[str]:
 
 def _left_out(analysis: Analysis) -> str:
     lost = analysis.table.left_out
-    lines = [
-        _item(f"{row.file}{'' if row.line is None else f' line {row.line}'}: {row.reason}")
-        for row in lost[:MOST_LISTED]
-    ]
+    lines = [_item(str(row)) for row in lost[:MOST_LISTED]]
     if len(lost) > MOST_LISTED:
         lines.append(f"  ... and {len(lost) - MOST_LISTED:,} more (see --json).")
     return _under("Left out:", lines)

@@ -169,7 +169,7 @@ def plan_problems(plan: Cups | None, key: Cups | None) -> list[Problem]:
         "Add its row to key.csv, or take the cup out",
     )
     unknown = np.flatnonzero(plan.usable & (known < 0))
-    problems += of_rows(plan, unknown, lost, lambda row: f"{_cup(plan, row)} is not in key.csv")
+    problems += of_rows(plan, unknown, lost, lambda row: f"{unit(plan, row)} is not in key.csv")
     unserved = key.usable & plan.sound
     unserved[known[known >= 0]] = False
     more = Rule(
@@ -178,7 +178,7 @@ def plan_problems(plan: Cups | None, key: Cups | None) -> list[Problem]:
         "Take the row out, or add the cup to servings.csv",
     )
     return problems + of_rows(
-        key, np.flatnonzero(unserved), more, lambda row: f"{_cup(key, row)} is not in servings.csv"
+        key, np.flatnonzero(unserved), more, lambda row: f"{unit(key, row)} is not in servings.csv"
     )
 
 
@@ -260,9 +260,10 @@ def absences(
         lacking = some_of((labels[k] for k in np.flatnonzero(missing[row])), 20)
         lacks = "has no score" + ("" if np.isnan(points[row]).all() else f" for {lacking}")
         cause = f"{lacks}, session {scored.session.at(row)}"
-        yield Note(file=file, line=line, text=f"{_cup(scored, row)} {lacks}", cause=cause, gap=True)
+        yield Note(file=file, line=line, text=f"{unit(scored, row)} {lacks}", cause=cause, gap=True)
     if plan is not None:
-        yield from _never_scored(scored, plan)
+        rows = np.arange(len(plan))
+        yield from never_given(plan, rows, np.isin(rows, scored.match(plan)), "scored")
     seen = {*others, *scored.taster.texts, *(plan.taster.texts if plan is not None else ())}
     for taster in trial.tasting.tasters:
         if taster not in seen:
@@ -270,24 +271,26 @@ def absences(
             yield Note(file="trial.toml", text=text, gap=True)
 
 
-def _never_scored(scored: Cups, plan: Cups) -> Iterator[Note]:
-    """Name cups without a row of scores; a taster without any in a session, once."""
-    matched = scored.match(plan)
-    open_cups = np.ones(len(plan), np.bool_)
-    open_cups[matched[matched >= 0]] = False
-    sitting = number_rows(plan.session, plan.taster)
-    _, first, sitting = np.unique(sitting, return_index=True, return_inverse=True)
-    cups, still_open = np.bincount(sitting), np.bincount(sitting, weights=open_cups)
-    absent = cups == still_open
-    once = first[sitting] == np.arange(len(plan))
-    for row in np.flatnonzero(open_cups & (~absent[sitting] | once)):
-        file, line = plan.place(int(row))
-        session, taster, _ = map(shown, plan.texts(int(row)))
-        who, lacks = _cup(plan, int(row)), "was never scored"
-        cause = f"{lacks}, session {session}"
-        if absent[sitting[row]]:
-            who, lacks = taster, (cause := f"scored nothing in session {session}")
-        yield Note(file=file, line=line, text=f"{who} {lacks}", cause=cause, gap=True)
+def never_given(cups: Cups, rows: IntArray, given: BoolArray, verb: str) -> Iterator[Note]:
+    """Name the cups, or sets, that were never scored, or answered (`verb`).
+
+    One a row of `cups` that is among the `rows`; a taster without any in a session is named once.
+    """
+    _, sitting = np.unique(number_rows(cups.session, cups.taster)[rows], return_inverse=True)
+    absent = np.bincount(sitting, weights=given) == 0
+    told = set[int]()
+    for row, whose in zip(rows[~given].tolist(), sitting[~given].tolist(), strict=True):
+        if whose in told:
+            continue
+        file, line = cups.place(row)
+        session, taster, _ = map(shown, cups.texts(row))
+        text = f"{unit(cups, row)} was never {verb}"
+        cause = f"was never {verb}, session {session}"
+        if absent[whose]:
+            told.add(whose)
+            cause = f"{verb} nothing in session {session}"
+            text = f"{taster} {cause}"
+        yield Note(file=file, line=line, text=text, cause=cause, gap=True)
 
 
 def _unknown_codes(scored: Cups, served: Cups) -> list[Problem]:
@@ -313,7 +316,7 @@ def _unknown_codes(scored: Cups, served: Cups) -> list[Problem]:
 
     unknown = np.flatnonzero(scored.usable & (scored.match(served) < 0))
     return of_rows(
-        scored, unknown, rule, lambda row: f"{_cup(scored, row)} is not in {file}", column="code"
+        scored, unknown, rule, lambda row: f"{unit(scored, row)} is not in {file}", column="code"
     )
 
 
@@ -322,7 +325,7 @@ def _second_rows(cups: Cups, rule: Rule) -> list[Problem]:
 
     def found(row: int) -> str:
         file, line = cups.place(before[row])
-        return f"{_cup(cups, row)} stands a second time, after {file} line {line}"
+        return f"{unit(cups, row)} stands a second time, after {file} line {line}"
 
     return of_rows(cups, list(before), rule, found)
 
@@ -372,7 +375,8 @@ def of_rows(
     return problems_of_rows([int(row) for row in rows], problem)
 
 
-def _cup(cups: Cups, row: int) -> str:
+def unit(cups: Cups, row: int) -> str:
+    """Name the cup, or set, of a row."""
     session, taster, name = map(shown, cups.texts(row))
     of_taster = f" of {taster}" if taster else ""
     return f"{cups.by} {name}{of_taster} in session {session}"

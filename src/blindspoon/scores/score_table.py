@@ -17,15 +17,6 @@ from blindspoon.trial import Trial
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LeftOut:
-    """Something that takes no part in the comparison, and why."""
-
-    file: str
-    line: int | None
-    reason: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Remark:
     """What a taster wrote beside a cup."""
 
@@ -49,7 +40,7 @@ class ScoreTable:
     - `balanced`: whether every taster was to get every variant that was served, each as often as
       anyone, in each of their sessions, with positions known and each variant in each position
       equally often, give or take one a cup of it, within each session
-    - `left_out`: in the order of the files
+    - `left_out`: what takes no part in the comparison, and why, in the order of the files
     - `choices`: every answered set, where the trial has them
     - `accepted`, shape (n,): 1 where the taster would have it, 0 where not, NaN where that was not
       answered; None where it was not asked
@@ -67,7 +58,7 @@ class ScoreTable:
     coded: bool
     balanced: bool
     remarks: tuple[Remark, ...]
-    left_out: tuple[LeftOut, ...]
+    left_out: tuple[Note, ...]
     choices: ChoiceTable | None = None
     accepted: FloatArray | None = None
 
@@ -112,7 +103,7 @@ class ScoreTable:
             coded=ledger.coded,
             balanced=_is_balanced(served, variant),
             remarks=tuple(_remarks(trial, scored, variant[cup])),
-            left_out=tuple(_left_out(trial, ledger, variant[cup][given])),
+            left_out=(*ledger.absences, *_never_tasted(trial, variant[cup][given])),
             choices=choices,
             accepted=ledger.accepted[given] if trial.course and trial.course.accept else None,
         )
@@ -227,10 +218,7 @@ def _remarks(trial: Trial, scored: Cups, variant: IntArray) -> Iterator[Remark]:
         row += len(table)
 
 
-def _left_out(trial: Trial, ledger: Ledger, variant: IntArray) -> Iterator[LeftOut]:
-    for note in ledger.absences:
-        yield LeftOut(file=note.file, line=note.line, reason=note.text)
-    scored = np.bincount(variant, minlength=len(trial.variants))
-    for place in np.flatnonzero(scored == 0) if trial.attributes else ():
-        reason = f"no cup of {trial.variants[place].name} has a score"
-        yield LeftOut(file="trial.toml", line=None, reason=reason)
+def _never_tasted(trial: Trial, variant: IntArray) -> Iterator[Note]:
+    for place, other in enumerate(trial.variants if trial.attributes else ()):
+        if not (variant == place).any():
+            yield Note(file="trial.toml", text=f"no cup of {other.name} has a score")

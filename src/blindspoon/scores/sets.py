@@ -14,7 +14,7 @@ from blindspoon.errors import Note, Problem, Rule, shown, some_of
 from blindspoon.files import schema
 from blindspoon.files.schema import CHOICE_COUNTS, CHOICES_KNOWN, Fault, Known, When
 from blindspoon.files.text_table import TextColumn, TextTable
-from blindspoon.scores.crosscheck import Cups, number_rows, of_rows
+from blindspoon.scores.crosscheck import Cups, never_given, number_rows, of_rows, unit
 from blindspoon.trial import Choice, ChoiceMethod, Trial
 
 
@@ -92,8 +92,8 @@ def read_picks(choice: Choice, rows: Cups, cups: Cups, problems: list[Problem]) 
     lost = Rule("unknown-set", allowed, "Correct the set or the taster")
     twice = Rule("answered-twice", "a taster answers a set once", "Keep the row that holds")
     unknown, again = np.flatnonzero(rows.usable & (of < 0)), [row for row, _ in rows.repeats()]
-    problems += of_rows(rows, unknown, lost, lambda r: f"{_set(rows, r)} is not in servings.csv")
-    problems += of_rows(rows, again, twice, lambda r: f"{_set(rows, r)} stands a second time")
+    problems += of_rows(rows, unknown, lost, lambda r: f"{unit(rows, r)} is not in servings.csv")
+    problems += of_rows(rows, again, twice, lambda r: f"{unit(rows, r)} stands a second time")
     picked = np.full((len(rows), 2), -1)
     whole = np.array([_misread(text, how) is None and bool(text) for text in answers.texts], bool)
     for place in range(how.codes):
@@ -115,7 +115,7 @@ def _elsewhere(rows: Cups, code: TextColumn, bad: IntArray) -> list[Problem]:
     rule = Rule("not-in-set", allowed, "Correct the answer, the set or the taster")
 
     def found(row: int) -> str:
-        return f"{_set(rows, row)} has no cup {shown(code.at(row))}"
+        return f"{unit(rows, row)} has no cup {shown(code.at(row))}"
 
     return of_rows(rows, bad, rule, found, column="answer")
 
@@ -142,34 +142,15 @@ def _misread(text: str, how: ChoiceMethod) -> Fault | None:
     return None
 
 
-def _set(rows: Cups, row: int) -> str:
-    session, taster, name = map(shown, rows.texts(row))
-    return f"set {name} of {taster} in session {session}"
-
-
 def absent_answers(picks: Picks) -> Iterator[Note]:
     """Name the sets without an answer."""
     blank = picks.answers.rows_of([""])
     for row in blank.tolist():
         file, line = picks.rows.place(row)
-        yield Note(file=file, line=line, text=f"{_set(picks.rows, row)} has no answer", gap=True)
+        yield Note(file=file, line=line, text=f"{unit(picks.rows, row)} has no answer", gap=True)
     sets = replace(picks.cups, by="set", name=picks.cups.batch)
     _, first = np.unique(picks.set_of, return_index=True)
-    never = ~np.isin(np.arange(first.size), picks.of)
-    _, sitting = np.unique(number_rows(sets.session, sets.taster)[first], return_inverse=True)
-    absent = np.bincount(sitting, weights=~never) == 0
-    told = set[int]()
-    for number in np.flatnonzero(never).tolist():
-        (file, line), whose = sets.place(int(first[number])), int(sitting[number])
-        session, taster, _ = map(shown, sets.texts(int(first[number])))
-        if not absent[whose]:
-            text = f"{_set(sets, int(first[number]))} was never answered"
-        elif whose not in told:
-            text = f"{taster} answered nothing in session {session}"
-        else:
-            continue
-        told.add(whose)
-        yield Note(file=file, line=line, text=text, gap=True)
+    yield from never_given(sets, first, np.isin(np.arange(first.size), picks.of), "answered")
 
 
 def places_chosen(choice: Choice, picks: Picks) -> Iterator[Note]:
@@ -285,7 +266,7 @@ def _bad_sets(picks: Picks, bad: IntArray, choice: Choice) -> list[Problem]:
         "Correct servings.csv or key.csv, or draw the blind again",
     )
     rows, label = sorted(first[number] for number in bad.tolist()), choice.how.label
-    return of_rows(sets, rows, rule, lambda row: f"{_set(sets, row)} is no set of a {label}")
+    return of_rows(sets, rows, rule, lambda row: f"{unit(sets, row)} is no set of a {label}")
 
 
 def _references(picks: Picks, order: IntArray, choice: Choice) -> list[Problem]:

@@ -295,11 +295,7 @@ def _left_out(analysis: Analysis) -> PageSection:
         verb = "was" if blank == 1 else "were"
         nothing += f" {wording.count(blank, 'score')} {verb} not given."
     told = [note for note in analysis.notes if note.line != 1]  # of a header: for the host
-    lost = [
-        f"{entry.file}{'' if entry.line is None else f' line {entry.line}'}: "
-        f"{entry.reason.rstrip('.')}."
-        for entry in table.left_out[:MOST_LISTED]
-    ]
+    lost = [f"{str(entry).rstrip('.')}." for entry in table.left_out[:MOST_LISTED]]
     return PageSection(
         name="left-out",
         head="Who and what was left out",

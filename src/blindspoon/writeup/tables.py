@@ -161,7 +161,8 @@ ATTRIBUTE = (
     Column("mixed", inner=FIT),
     Column("session_interaction", of=attrgetter("sittings"), inner=SITTINGS),
 )
-FLAG, LEFT_OUT = named("variant kind value tasters"), named("file line reason")
+FLAG = named("variant kind value tasters")
+LEFT_OUT = (*named("file line"), Column("reason", of=attrgetter("text")))
 
 
 def chosen(columns: Iterable[Column], *names: str) -> tuple[Column, ...]:
