@@ -206,7 +206,7 @@ def test_a_stray_blank_batch_leaves_its_cup_out_with_the_reason():
     _, table = read(jars_of(stray=True))
     (left_out,) = table.left_out
     assert (left_out.file, left_out.line) == ("scores.csv", 3)
-    assert "without a batch beside others" in left_out.reason
+    assert "without a batch beside others" in left_out.text
     whole = jars_of()
     assert compare(jars_of(stray=True)).mixed == compare([*whole[:2], *whole[3:]]).mixed
 

@@ -11,7 +11,7 @@ from blindspoon.errors import Note
 from blindspoon.files.text_table import FolderTables
 from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.comparison import Analysis
-from blindspoon.scores.score_table import LeftOut, Remark, ScoreTable
+from blindspoon.scores.score_table import Remark, ScoreTable
 from blindspoon.scores.standing import Standing
 from blindspoon.trial import Attribute, Decision, Scale, Session, Tasting, Trial, Variant
 from blindspoon.writeup.page import ReportContent, compose
@@ -43,7 +43,7 @@ class Scenario:
     title: str = "What keeps half-sour cucumbers crisp?"
     kept: int | None = None
     remarks: tuple[str, ...] = ()
-    left_out: tuple[LeftOut, ...] = ()
+    left_out: tuple[Note, ...] = ()
     notes: tuple[Note, ...] = ()
     seed: int = 7
 
@@ -79,7 +79,7 @@ SCENARIOS = {
         title="<script>alert(1)</script> & “brine”",
         labels=("<i>oak</i>", "{{ 7 * 7 }}", "=1+1", 'a "b" <c>'),
         remarks=("<script>alert(2)</script>", "=cmd()"),
-        left_out=(LeftOut(file="<x>.csv", line=3, reason="<b>spilt</b>"),),
+        left_out=(Note(file="<x>.csv", line=3, text="<b>spilt</b>"),),
         notes=(Note(file="scores.csv", text="<em>column</em> is not used"),),
     ),
 }

@@ -53,20 +53,16 @@ class Concordance:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Intraclass:
-    """Intraclass correlations: tasters as raters, variants as targets; counted as in `Concordance`.
+    """Do tasters see the same distances between the variants? ICC(3,1) and ICC(3,k).
 
-    Consistency, ICC(3,1) and ICC(3,k): do the tasters see the same distances between the variants?
-    Agreement, ICC(2,1) and ICC(2,k): do they give the same numbers as well?
+    Intraclass correlations with variants as targets and tasters as raters, of one taster and of the
+    mean of all, with 95 % intervals; counted as in `Concordance`.
     """
 
     consistency_single: float
     consistency_single_interval: Interval
     consistency_mean: float
     consistency_mean_interval: Interval
-    agreement_single: float
-    agreement_single_interval: Interval
-    agreement_mean: float
-    agreement_mean_interval: Interval
     tasters: int
     variants: int
 
@@ -106,31 +102,26 @@ def _lacking(means: FloatArray) -> NoResult | None:
 
 
 def intraclass(means: FloatArray) -> Intraclass | NoResult:
-    """Measure whether tasters see the same distances, and whether they give the same numbers.
+    """Measure whether tasters see the same distances; their own levels cancel.
 
     `means` are each taster's in points, shape (n_tasters, n_variants), without gaps.
 
-    Two-way analysis of variance without replicates. Consistency is ICC(3,1) and ICC(3,k) of
-    P. E. Shrout and J. L. Fleiss 1979, Psychol. Bull. 86:420: a taster's own level cancels, as
-    it does in a difference from the control. K. O. McGraw and S. P. Wong 1996, Psychol. Methods
-    1:30, show that it has the same form, ICC(C,1) and ICC(C,k), where the tasters are a sample.
-    Agreement is ICC(2,1) and ICC(2,k); tasters whose levels differ by less than their scatter
-    are taken to have one level. The intervals are those of Shrout and Fleiss.
+    Two-way analysis of variance without replicates: P. E. Shrout and J. L. Fleiss 1979, Psychol.
+    Bull. 86:420. K. O. McGraw and S. P. Wong 1996, Psychol. Methods 1:30, show that the form is the
+    same, ICC(C,1) and ICC(C,k), where the tasters are a sample.
 
     >>> ratings = np.array([[9, 6, 8, 7, 10, 6], [2, 1, 4, 1, 5, 2], [5, 3, 6, 2, 6, 4],
     ...     [8, 2, 8, 6, 9, 7.0]])
-    >>> found = intraclass(ratings)
-    >>> round(found.consistency_single, 2), round(found.agreement_single, 2)
-    (0.71, 0.29)
+    >>> round(intraclass(ratings).consistency_single, 2)
+    0.71
     """
     if lacking := _lacking(means):
         return lacking
     tasters, variants = means.shape
     off = means - means.mean()
-    rows, columns = off.mean(axis=1), off.mean(axis=0)
-    left, df, df_error = off - rows[:, None] - columns, variants - 1, (variants - 1) * (tasters - 1)
-    between = tasters * float(columns @ columns) / df  # mean squares, as level and error
-    level, error = variants * float(rows @ rows) / (tasters - 1), float((left**2).sum()) / df_error
+    columns, df, df_error = off.mean(axis=0), variants - 1, (variants - 1) * (tasters - 1)
+    left = off - off.mean(axis=1, keepdims=True) - columns
+    between, error = tasters * float(columns @ columns) / df, float((left**2).sum()) / df_error
     if error <= ZERO**2 < between:
         return NoResult(
             "All tasters see exactly the same distances, so there is nothing to divide by."
@@ -138,47 +129,16 @@ def intraclass(means: FloatArray) -> Intraclass | NoResult:
     if between <= ZERO * error:
         return NoResult("The tasters’ mean scores put all variants level.")
     f = between / error
-    ends = (f / fdtri(df, df_error, UPPER), f * fdtri(df_error, df, UPPER))
-    consistent = tuple(float((x - 1) / (x + tasters - 1)) for x in (f, *ends))
-    agreeing = _agreement(between, max(level, error), error, tasters, variants)
-    # stepped up to the mean of all tasters: Spearman and Brown
-    consistent_mean, agreeing_mean = (
-        [tasters * one / (1 + (tasters - 1) * one) for one in single]
-        for single in (consistent, agreeing)
-    )
+    ratios = np.array([f, f / fdtri(df, df_error, UPPER), f * fdtri(df_error, df, UPPER)])
+    single, *ends = ((ratios - 1) / (ratios + tasters - 1)).tolist()
+    mean, *mean_ends = (1 - 1 / ratios).tolist()
     return Intraclass(
-        consistency_single=consistent[0],
-        consistency_single_interval=Interval(consistent[1], consistent[2]),
-        consistency_mean=consistent_mean[0],
-        consistency_mean_interval=Interval(consistent_mean[1], consistent_mean[2]),
-        agreement_single=agreeing[0],
-        agreement_single_interval=Interval(agreeing[1], agreeing[2]),
-        agreement_mean=agreeing_mean[0],
-        agreement_mean_interval=Interval(agreeing_mean[1], agreeing_mean[2]),
+        consistency_single=single,
+        consistency_single_interval=Interval(*ends),
+        consistency_mean=mean,
+        consistency_mean_interval=Interval(*mean_ends),
         tasters=tasters,
         variants=variants,
-    )
-
-
-def _agreement(
-    between: float, level: float, error: float, tasters: int, variants: int
-) -> tuple[float, float, float]:
-    """Return ICC(2,1) and the ends of its interval.
-
-    The degrees of freedom are Satterthwaite's; there a value below 0 counts as 0.
-    """
-    k, n = tasters, variants
-    value = (between - error) / (between + (k - 1) * error + k * (level - error) / n)
-    counted = max(value, 0.0)
-    own = n * (1 + (k - 1) * counted) - k * counted
-    shared = k * counted * level / error
-    df = (k - 1) * (n - 1) * (shared + own) ** 2 / ((n - 1) * shared**2 + own**2)
-    down, up = float(fdtri(n - 1, df, UPPER)), float(fdtri(df, n - 1, UPPER))
-    rest = k * level + (k * n - k - n) * error
-    return (
-        value,
-        n * (between - down * error) / (down * rest + n * between),
-        n * (up * between - error) / (rest + n * up * between),
     )
 
 

