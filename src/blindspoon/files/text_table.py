@@ -49,29 +49,21 @@ class TextColumn:
     def of(cls, cells: Iterable[str]) -> TextColumn:
         places: dict[str, int] = {}
         codes = np.array([places.setdefault(cell, len(places)) for cell in cells], dtype=np.int64)
-        return cls.tidy(tuple(places), codes)
+        return cls((), codes).tidy(places)
 
     @classmethod
     def stack(cls, columns: Sequence[TextColumn]) -> TextColumn:
         """Put columns one under the other."""
         if len(columns) == 1:
             return columns[0]
-        places: dict[str, int] = {}
-        parts = [
-            np.array([places.setdefault(text, len(places)) for text in c.texts], np.int64)[c.codes]
-            for c in columns
-        ]
-        return cls(tuple(places), np.concatenate(parts) if parts else np.empty(0, np.int64))
+        return cls.of(cell for column in columns for cell in column.cells())
 
-    @classmethod
-    def tidy(cls, texts: tuple[str, ...], codes: IntArray) -> TextColumn:
-        """Make a column from distinct texts in order of appearance that may not be tidy."""
-        tidy = tuple(map(tidied, texts))
-        return cls(texts, codes) if tidy == texts else cls(texts, codes)._with(tidy)
-
-    def _with(self, texts: Sequence[str]) -> TextColumn:
-        """Put other texts, which may be alike, in the places of `texts`."""
+    def tidy(self, texts: Iterable[str]) -> TextColumn:
+        """Put other texts, tidied, in the places of `texts`; those alike become one."""
+        texts = [*map(tidied, texts)]
         places = {text: place for place, text in enumerate(dict.fromkeys(texts))}
+        if len(places) == len(texts):
+            return TextColumn(tuple(texts), self.codes)
         codes = np.array([places[text] for text in texts], np.int64)[self.codes]
         return TextColumn(tuple(places), codes)
 
@@ -98,15 +90,11 @@ class TextColumn:
 
     def renamed(self, names: Mapping[str, str]) -> TextColumn:
         """Put a name in the place of every text that means it, whatever its capitals."""
-        return self._with([names.get(text.casefold(), text) for text in self.texts])
+        return self.tidy(names.get(text.casefold(), text) for text in self.texts)
 
     def keep(self, rows: BoolArray) -> TextColumn:
         """Only the rows that are marked, and only their texts."""
-        used, first, codes = np.unique(self.codes[rows], return_index=True, return_inverse=True)
-        order = np.argsort(first)
-        rank = np.empty_like(order)
-        rank[order] = np.arange(order.size)
-        return TextColumn(tuple(self.texts[code] for code in used[order]), rank[codes])
+        return TextColumn.of(self.texts[code] for code in self.codes[rows].tolist())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -203,7 +191,7 @@ def tidied(text: str) -> str:
 
 
 LINE_LIMIT = 100_000  # bytes in the longest line that is read
-LARGE = 1_000_000  # bytes from which a file is read by pandas, which takes half a second to load
+LARGE = 1_000_000  # letters from which pandas reads, which takes half a second to load
 
 _ENCODING = Rule("encoding", "tables are text in UTF-8", 'Save it again as "CSV UTF-8"')
 _NUL = Rule(
@@ -226,6 +214,7 @@ _QUOTES = Rule(
     'a cell in quotation marks ends with one, and writes one inside itself as ""',
     "Close the cell, or double the marks inside it",
 )
+UNPAIRED = "the quotation marks of this row do not pair up, so nothing is read from here on"
 _REPEATED = Rule(
     "repeated-column", "every column has a name of its own", "Rename or remove all but one"
 )
@@ -269,8 +258,7 @@ def read_table(data: bytes, file: str) -> TextTable:
     messages call `file`, is in its `problems`; nothing is raised.
 
     The separator is the one of the three that the header holds most often outside quotes. Quotes
-    are those of RFC 4180. A large file without blank lines, all its rows as long as its header,
-    is read by pandas; every other by the csv module, with the same outcome.
+    are those of RFC 4180.
 
     >>> table = read_table(b"taster;code;texture\nT01;037;7,5\n", "scores.csv")
     >>> table.cells("texture"), table.decimal_comma
@@ -282,14 +270,10 @@ def read_table(data: bytes, file: str) -> TextTable:
     if b"\r" in data:
         data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     try:
-        text, windows = table_text(data, file)
+        text, windows = _text(data, file)
     except TrialFileError as error:
-        return _unread(file, *error.problems)
-    data = text.encode() if windows else data
-    separator = separator_of(data)
-    parts = _by_pandas(data, separator) if len(data) >= LARGE else None
-    parts = parts or _by_csv(text, separator, file)
-    table = _assemble(file, parts, decimal_comma=separator != ",")
+        return _unread(file, error.problems)
+    table = _read(text, separator_of(data), file)
     told = [Note(file=file, text=WINDOWS)] * windows
     return replace(table, notes=(*told, *table.notes))
 
@@ -315,33 +299,31 @@ def decoded(data: bytes) -> tuple[str, bool]:
         raise
 
 
-def table_text(data: bytes, file: str) -> tuple[str, bool]:
+def _text(data: bytes, file: str) -> tuple[str, bool]:
     """Decode the bytes of a table as `decoded` does; TrialFileError says why they are none."""
-    zeros = data.count(b"\0")
     for found, foreign in (
         ("the file is UTF-16 text", data.startswith((b"\xff\xfe", b"\xfe\xff"))),
         ("the file is a spreadsheet's own format or an archive", data.startswith(b"PK\x03\x04")),
-        ("every other byte is zero, as in UTF-16 text", zeros * 3 > len(data)),
+        ("every other byte is zero, as in UTF-16 text", data.count(b"\0") * 3 > len(data)),
     ):
         if foreign:
             raise TrialFileError([_ENCODING.broken(found, file)])
-    if zeros:
-        line = data.count(b"\n", 0, data.index(b"\0")) + 1
-        raise TrialFileError([_NUL.broken("a NUL byte stands in the text", file, line)])
+    if b"\0" in data:
+        number = data.count(b"\n", 0, data.index(b"\0")) + 1
+        raise TrialFileError([_NUL.broken("a NUL byte stands in the text", file, number)])
     try:
         text, windows = decoded(data)
     except UnicodeDecodeError as error:
         found = f"byte {data[error.start]:#04x} is neither UTF-8 nor Windows-1252"
-        line = data.count(b"\n", 0, error.start) + 1
-        raise TrialFileError([_ENCODING.broken(found, file, line)]) from None
+        number = data.count(b"\n", 0, error.start) + 1
+        raise TrialFileError([_ENCODING.broken(found, file, number)]) from None
     if not text.strip():
         raise TrialFileError([_EMPTY.broken("the file is empty", file)])
-    ends = np.flatnonzero(np.frombuffer(data + b"\n", np.uint8) == ord("\n"))
-    lengths = np.diff(ends, prepend=-1) - 1
-    line = int(np.argmax(lengths > LINE_LIMIT))
-    if lengths[line] > LINE_LIMIT:
-        found = f"the line has {lengths[line]:,} bytes"
-        raise TrialFileError([_LINE.broken(found, file, line + 1)])
+    lengths = [*map(len, data.split(b"\n"))]
+    number = next((n for n, length in enumerate(lengths, 1) if length > LINE_LIMIT), 0)
+    if number:
+        found = f"the line has {lengths[number - 1]:,} bytes"
+        raise TrialFileError([_LINE.broken(found, file, number)])
     return text, windows
 
 
@@ -352,93 +334,59 @@ def separator_of(data: bytes) -> str:
     return max(",;\t", key=bare.count)
 
 
-@dataclass(frozen=True, slots=True)
-class _Parts:
-    """A file taken apart: names and columns still as they stand in it."""
-
-    header_line: int
-    names: list[str]
-    columns: list[TextColumn]
-    lines: IntArray
-    problems: list[Problem]
+def _unread(file: str, problems: Sequence[Problem]) -> TextTable:
+    return TextTable(file=file, columns={}, lines=np.empty(0, np.int64), problems=tuple(problems))
 
 
-def _unread(file: str, *problems: Problem) -> TextTable:
-    return TextTable(file=file, columns={}, lines=np.empty(0, np.int64), problems=problems)
-
-
-def _by_pandas(data: bytes, separator: str) -> _Parts | None:
-    """Read a file whose rows are all well quoted and as long as its header; None for others."""
-    header, _, body = data.partition(b"\n")
-    body = body.rstrip(b"\n") + b"\n"
-    names = header.decode().split(separator)
-    if b'"' in header or len(names) < 2 or not any(map(tidied, names)):
-        return None
-    lines = _regular_lines(body, separator, len(names))
-    if lines is None:
+def _by_pandas(text: str, separator: str, width: int) -> list[TextColumn] | None:
+    """Read a file without quotation marks and blank rows, every line as wide; None for others."""
+    data = text.rstrip("\n").encode() + b"\n"
+    letters = np.frombuffer(data, np.uint8)
+    ends = letters[(letters == ord(separator)) | (letters == ord("\n"))].tobytes()
+    row = (separator * (width - 1) + "\n").encode()
+    if b'"' in data or ends != row * (len(ends) // width):
         return None
     import pandas as pd  # noqa: PLC0415 - takes half a second to load
 
     frame = pd.read_csv(
-        io.BytesIO(body),
-        sep=separator,
-        names=range(len(names)),
-        dtype=object,
-        index_col=False,
-        na_filter=False,
-        skip_blank_lines=False,
-        low_memory=False,
-    )
-    found = (pd.factorize(frame[place].to_numpy()) for place in range(len(names)))
-    columns = [TextColumn.tidy(tuple(texts), codes.astype(np.int64)) for codes, texts in found]
-    return _Parts(1, names, columns, lines, [])
+        io.BytesIO(data), sep=separator, header=0, names=range(width), dtype=object,
+        index_col=False, na_filter=False, low_memory=False,
+    )  # fmt: skip
+    found = [pd.factorize(frame[place].to_numpy()) for place in range(width)]
+    columns = [TextColumn((), codes.astype(np.int64)).tidy(texts) for codes, texts in found]
+    return columns if any("" not in column.texts for column in reversed(columns)) else None
 
 
-def _regular_lines(body: bytes, separator: str, width: int) -> IntArray | None:
-    """Say on which line each row begins; None unless all rows are well quoted and of one width."""
-    buffer = np.frombuffer(body, np.uint8)
-    is_end, is_quote = buffer == ord("\n"), buffer == ord('"')
-    closes_cell = is_end | (buffer == ord(separator))
-    if is_quote.any():
-        inside = np.bitwise_xor.accumulate(is_quote)
-        edge = np.concatenate([[True], closes_cell | is_quote])
-        opens, closes = np.flatnonzero(is_quote & inside), np.flatnonzero(is_quote & ~inside)
-        if inside[-1] or not (edge[opens].all() and edge[closes + 2].all()):
-            return None
-        closes_cell &= ~inside
-    ends = np.flatnonzero(closes_cell)
-    if ends.size % width:
-        return None
-    closes_row = is_end[ends].reshape(-1, width)
-    if not closes_row[:, -1].all() or closes_row[:, :-1].any():
-        return None
-    before = np.searchsorted(np.flatnonzero(is_end), ends[width - 1 :: width], side="right")
-    return 2 + np.concatenate([[0], before[:-1]])
+_Row = tuple[int, list[str] | None]  # the first line, and the cells
 
 
-def _by_csv(text: str, separator: str, file: str) -> _Parts:
-    """Read any file, row by row."""
-    rows = _rows(text, separator)
-    header_line, header = next(rows, (1, []))
-    unpaired = "the quotation marks of this row do not pair up, so nothing is read from here on"
-    if not header:
-        empty = _EMPTY.broken("the file is empty", file)
-        problem = _QUOTES.broken(unpaired, file, header_line) if header is None else empty
-        return _Parts(header_line, [], [], np.empty(0, np.int64), [problem])
-    needed = max(place for place, name in enumerate(header, 1) if tidied(name))
-    cells: list[str] = []
-    lines: list[int] = []
-    ragged: list[tuple[int, int]] = []
-    broken: list[Problem] = []
+def _rows(text: str, separator: str) -> Iterator[_Row]:
+    """Give each row that is not blank; None where quotation marks are broken."""
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    line = 1
+    try:
+        for row in reader:
+            if any(map(str.strip, row)):
+                yield line, row
+            line = reader.line_num + 1
+    except csv.Error:
+        yield line, None
+
+
+def _by_csv(
+    rows: Iterable[_Row], needed: int, width: int, file: str
+) -> tuple[list[TextColumn], IntArray, list[Problem]]:
+    """Read any file: its columns, the line of each row, and the rows that are too short or long."""
+    cells, lines = list[str](), list[int]()
+    ragged, broken = list[tuple[int, int]](), list[Problem]()
     for line, row in rows:
         if row is None:
-            broken.append(_QUOTES.broken(unpaired, file, line))
-        elif len(row) < needed or any(map(str.strip, row[len(header) :])):
+            broken.append(_QUOTES.broken(UNPAIRED, file, line))
+        elif len(row) < needed or any(map(str.strip, row[width:])):
             ragged.append((line, len(row)))
         else:  # only blank cells are missing, or too many
-            cells += (row + [""] * len(header))[: len(header)]
+            cells += (row + [""] * width)[:width]
             lines.append(line)
-
     rule = Rule(
         "ragged-row",
         f"the header names {needed} column{'s' * (needed != 1)}",
@@ -449,53 +397,49 @@ def _by_csv(text: str, separator: str, file: str) -> _Parts:
         line, length = ragged[place]
         return rule.broken(f"the row has {length} cell{'s' * (length != 1)}", file, line)
 
-    problems = problems_of_rows(range(len(ragged)), ragged_row)
-    columns = [TextColumn.of(cells[k :: len(header)]) for k in range(len(header))]
-    return _Parts(header_line, header, columns, np.array(lines, np.int64), problems + broken)
+    columns = [TextColumn.of(cells[place::width]) for place in range(width)]
+    problems = [*problems_of_rows(range(len(ragged)), ragged_row), *broken]
+    return columns, np.array(lines, np.int64), problems
 
 
-def _rows(text: str, separator: str) -> Iterator[tuple[int, list[str] | None]]:
-    """Each row that is not blank, with its first line; None where quotation marks are broken."""
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
-    line = 1
-    try:
-        for row in reader:
-            if any(row) and any(map(str.strip, row)):
-                yield line, row
-            line = reader.line_num + 1
-    except csv.Error:
-        yield line, None
-
-
-def _assemble(file: str, parts: _Parts, *, decimal_comma: bool) -> TextTable:
-    """Leave out blank rows and unnamed columns, and see that every name stands once."""
-    line, names = parts.header_line, [tidied(name) for name in parts.names]
+def _read(text: str, separator: str, file: str) -> TextTable:
+    """Take a text apart: rows that are not blank, columns that have a name, each only once."""
+    rows = _rows(text, separator)
+    header_line, header = next(rows, (1, []))
+    if header is None:
+        return _unread(file, [_QUOTES.broken(UNPAIRED, file, header_line)])
+    names, width = [tidied(name) for name in header], len(header)
     times = Counter(filter(None, names))
     if times.total() < 2:
         lone = (f"the header is one cell, {quoted(name)}" for name in times)
-        problems = [_SEPARATOR.broken(found, file, line) for found in lone]
-        return _unread(file, *(problems or parts.problems))
-    filled = np.zeros(parts.lines.size, dtype=np.bool_)  # rows with a cell that is not blank
-    for column in parts.columns:
-        filled |= column.codes != (column.texts.index("") if "" in column.texts else -1)
+        problems = [_SEPARATOR.broken(found, file, header_line) for found in lone]
+        return _unread(file, problems or [_EMPTY.broken("the file is empty", file)])
+    read, problems = _by_pandas(text, separator, width) if len(text) >= LARGE else None, []
+    if read is None:
+        needed = max(place for place, name in enumerate(names, 1) if name)
+        read, lines, problems = _by_csv(rows, needed, width, file)
+    else:
+        lines = np.arange(2, len(read[0]) + 2)
     columns: dict[str, TextColumn] = {}
-    unnamed = []
-    for place, (name, column) in enumerate(zip(names, parts.columns, strict=True), 1):
-        if name:
-            columns.setdefault(name, column if filled.all() else column.keep(filled))
-        elif any(column.texts):
-            unnamed.append(str(place))
-    repeated = [
-        _REPEATED.broken(f"{n} columns have this name", file, line, shown(name))
+    for name, column in zip(names, read, strict=True):
+        columns.setdefault(name, column)
+    columns.pop("", None)
+    unnamed = [
+        f"{place}"
+        for place, (name, column) in enumerate(zip(names, read, strict=True), 1)
+        if not name and any(column.texts)
+    ]
+    problems += [
+        _REPEATED.broken(f"{n} columns have this name", file, header_line, shown(name))
         for name, n in times.items()
         if n > 1
     ]
-    text = f"columns without a name are not used: number {some_of(unnamed)}"
+    told = f"columns without a name are not used: number {some_of(unnamed)}"
     return TextTable(
         file=file,
         columns=columns,
-        lines=parts.lines[filled],
-        decimal_comma=decimal_comma,
-        problems=(*parts.problems, *repeated),
-        notes=(Note(file=file, line=line, text=text),) if unnamed else (),
+        lines=lines,
+        decimal_comma=separator != ",",
+        problems=tuple(problems),
+        notes=(Note(file=file, line=header_line, text=told),) if unnamed else (),
     )
