@@ -349,7 +349,7 @@ def undrawn(monkeypatch):
 @pytest.fixture
 def unpainted(monkeypatch):
     """Publishing with every picture, those of pixels left empty."""
-    monkeypatch.setattr("blindspoon.charts.posts.png_series", lambda of: (b"" for _ in of))
+    monkeypatch.setattr("blindspoon.charts.png.png", lambda *_, **__: b"")
 
 
 @pytest.mark.usefixtures("undrawn")

@@ -35,11 +35,9 @@ def test_ticks_are_round_and_within_the_axis(low, high, expected):
 
 
 def test_end_words_stand_one_under_the_other_where_they_would_grow_tall():
-    short, lines = end_words(("soft", "crisp"), 12, (0, 100), 12)
+    short, lines = end_words(("soft", "crisp"), (0, 100), 12)
     assert lines == 1
     assert [text.y for text in short] == [12, 12]
-    long, lines = end_words(
-        ("not salty at all, as water", "far too salty to eat"), 12, (0, 100), 12
-    )
+    long, lines = end_words(("not salty at all, as water", "far too salty to eat"), (0, 100), 12)
     assert lines == len(long) > 2
     assert len({text.y for text in long}) == lines

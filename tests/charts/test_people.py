@@ -5,16 +5,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from blindspoon.charts.dots import TALLEST, Size, density, dodge, height, outline, size_for
-from blindspoon.charts.scene import INSET
+from blindspoon.charts.dots import Size, density, dodge, height, outline, size_for
+from blindspoon.charts.scene import INSET, WIDE
 
+TALLEST = WIDE.style.tallest
 PLACES = st.lists(st.integers(0, 90).map(float), min_size=1, max_size=40)
 
 
 @given(places=PLACES)
 def test_no_mark_hides_another(places):
     row = np.array(places)
-    size = size_for([row])
+    size = size_for([row], TALLEST)
     centres = np.array(dodge(row, size))
     apart = np.linalg.norm(centres[:, None] - centres[None], axis=-1)
     apart[np.diag_indices(len(centres))] = np.inf
@@ -24,7 +25,7 @@ def test_no_mark_hides_another(places):
 @given(places=PLACES)
 def test_marks_stay_at_their_place_or_in_a_stack_about_it(places):
     row = np.array(places)
-    size = size_for([row])
+    size = size_for([row], TALLEST)
     xs = np.array([x for x, _ in dodge(row, size)])
     for place in np.unique(row):
         assert xs[row == place].mean() == pytest.approx(place, abs=size.diameter * size.abreast / 2)
@@ -33,18 +34,18 @@ def test_marks_stay_at_their_place_or_in_a_stack_about_it(places):
 
 def test_a_dozen_tasters_stand_one_on_the_other():
     row = np.array([0.0] * 5 + [40.0] * 4 + [80.0] * 3)
-    assert size_for([row]) == Size(8.0, 1)
+    assert size_for([row], TALLEST) == Size(8.0, 1)
     assert {x for x, _ in dodge(row, Size(8.0, 1))} == {0.0, 40.0, 80.0}
 
 
 def test_forty_tied_tasters_keep_to_a_low_stack():
     row = np.zeros(40)
-    assert height(row, size_for([row])) <= TALLEST
-    assert len(set(dodge(row, size_for([row])))) == 40
+    assert height(row, size_for([row], TALLEST)) <= TALLEST
+    assert len(set(dodge(row, size_for([row], TALLEST)))) == 40
 
 
 def test_a_row_without_tasters_is_borne():
-    assert dodge(np.array([]), size_for([np.array([])])) == ()
+    assert dodge(np.array([]), size_for([np.array([])], TALLEST)) == ()
 
 
 def test_a_density_holds_all_tasters_and_peaks_where_they_are():

@@ -9,11 +9,12 @@ from blindspoon.arrays import FloatArray
 from blindspoon.charts.scene import (
     INSET,
     LEADING,
+    NOTE,
+    SMALL,
     Area,
     Box,
     Line,
     Shape,
-    Style,
     Text,
     column,
     rectangle,
@@ -33,7 +34,7 @@ class Axis:
 
     `ends` are words at both ends, `head` says what is measured where that is not clear without
     words, `step` is that of the scale, 0 if it has none. A line of `reference` runs through all
-    rows, `words` over it; without words it is dashed. `band` is shaded.
+    rows, `words` over it, dashed unless the axis is of differences (`signed`). `band` is shaded.
     """
 
     low: float
@@ -70,8 +71,8 @@ class Axis:
         """Whether any of them goes on beyond an end."""
         return any(it.low < self.low or it.high > self.high for it in intervals)
 
-    def ticks(self, size: float) -> list[tuple[float, str]]:
-        """Choose round values whose words, of a size in pixels, keep apart."""
+    def ticks(self) -> list[tuple[float, str]]:
+        """Choose round values whose words keep apart."""
         write = wording.signed if self.signed else wording.number
         found: list[tuple[float, str]] = []
         for most in (10, 6, 4, 2):
@@ -79,7 +80,7 @@ class Axis:
             if self.whole:
                 values, digits = tuple(value for value in values if value == round(value)), 0
             found = [(value, write(value, digits)) for value in values]
-            widest = max((text_width(words, size) for _, words in found), default=0.0)
+            widest = max((text_width(words, SMALL) for _, words in found), default=0.0)
             if len(found) < 2 or self.x(found[1][0]) - self.x(found[0][0]) >= widest + TICK_GAP:
                 break
         return found
@@ -108,7 +109,7 @@ def difference_axis(
     return Axis(
         low=min(low - room / 6, -room),
         high=max(high + room / 6, room),
-        ends=(f"← {less}", f"{more} →"),
+        ends=(f"←{wording.NO_BREAK}{less}", f"{more}{wording.NO_BREAK}→"),
         head=head,
         step=scale.step,
         reference=0.0,
@@ -139,30 +140,30 @@ def nice_ticks(low: float, high: float, most: int) -> tuple[tuple[float, ...], i
 
 
 def axis_header(
-    axes: Sequence[Axis], style: Style, width: float
+    axes: Sequence[Axis], width: float, pad: float
 ) -> tuple[list[Text], list[Text], float]:
     """Set the words over axes side by side: heads and ends, words of reference; where they end."""
     heads = [
-        wrap(axis.head, style.note, axis.sides[1] - axis.sides[0], bold=True) if axis.head else ()
+        wrap(axis.head, NOTE, axis.sides[1] - axis.sides[0], bold=True) if axis.head else ()
         for axis in axes
     ]
-    y = style.leading * max(map(len, heads))
+    y = LEADING * max(map(len, heads))
     fixed, over, bottom = list[Text](), list[Text](), y
     for axis, head in zip(axes, heads, strict=True):
-        first = y - style.leading * len(head) + style.note
-        bold = Text(x=axis.sides[0], y=first, size=style.note, bold=True)
-        fixed += column(head, bold, style.leading)
-        ends, lines = end_words(axis.ends, style.note, axis.sides, y + style.note, style.leading)
+        first = y - LEADING * len(head) + NOTE
+        bold = Text(x=axis.sides[0], y=first, size=NOTE, bold=True)
+        fixed += column(head, bold, LEADING)
+        ends, lines = end_words(axis.ends, axis.sides, y + NOTE)
         if axis.words and axis.reference is not None:
-            half = text_width(axis.words, style.note) / 2
+            half = text_width(axis.words, NOTE) / 2
             x = min(max(axis.x(axis.reference), half), width - half)
-            at = Text(x=x, y=y + style.note, text=axis.words, size=style.note, anchor="middle")
+            at = Text(x=x, y=y + NOTE, text=axis.words, size=NOTE, anchor="middle")
             if any(at.box.overlaps(padded(text)) for text in ends):
-                at, lines = at.moved(0, style.leading * lines), lines + 1
+                at, lines = at.moved(0, LEADING * lines), lines + 1
             over.append(at)
         fixed += ends
-        bottom = max(bottom, y + style.leading * lines)
-    return fixed, over, bottom + max(style.pad - 2, 1.0)
+        bottom = max(bottom, y + LEADING * lines)
+    return fixed, over, bottom + max(pad - 2, 1.0)
 
 
 def padded(text: Text) -> Box:
@@ -179,9 +180,8 @@ def axis_behind(axis: Axis, top: float, bottom: float) -> list[Shape]:
         shapes.append(rectangle(sides[0], top, sides[1], bottom, "band"))
         shapes += [Line(points=((x, top), (x, bottom)), ink="edge", dashed=True) for x in sides]
     if axis.reference is not None:
-        x, solid = axis.x(axis.reference), bool(axis.words)
-        ink = "ink" if solid else "edge"
-        shapes.append(Line(points=((x, top), (x, bottom)), ink=ink, dashed=not solid))
+        x, ink = axis.x(axis.reference), "ink" if axis.signed else "edge"
+        shapes.append(Line(points=((x, top), (x, bottom)), ink=ink, dashed=not axis.signed))
     return shapes
 
 
@@ -200,29 +200,25 @@ def axis_bar(axis: Axis, interval: Interval, y: float, ink: str, width: float) -
 
 
 def axis_numbers(
-    axis: Axis, y: float, size: float, width: float, ticks: Sequence[tuple[float, str]] = ()
+    axis: Axis, y: float, width: float, ticks: Sequence[tuple[float, str]] = ()
 ) -> tuple[list[Shape], float]:
     """Set the numbers under an axis, and tell where they end.
 
     Ticks that are given, the most important first, are left out where they have no room.
     """
     shapes, shown = list[Shape](), list[Text]()
-    for value, words in ticks or axis.ticks(size):
-        x, half = axis.x(value), text_width(words, size) / 2
+    for value, words in ticks or axis.ticks():
+        x, half = axis.x(value), text_width(words, SMALL) / 2
         place = min(max(x, half), width - half)
-        text = Text(x=place, y=y + 5 + size, text=words, size=size, ink="soft", anchor="middle")
+        text = Text(x=place, y=y + 5 + SMALL, text=words, size=SMALL, ink="soft", anchor="middle")
         if not any(padded(text).overlaps(other.box) for other in shown if ticks):
             shapes.append(Line(points=((x, y), (x, y + 4)), ink="edge"))
             shown.append(text)
-    return [*shapes, *shown], y + size + 9
+    return [*shapes, *shown], y + SMALL + 9
 
 
 def end_words(
-    words: tuple[str, str],
-    size: float,
-    sides: tuple[float, float],
-    y: float,
-    leading: float = LEADING,
+    words: tuple[str, str], sides: tuple[float, float], y: float
 ) -> tuple[list[Text], int]:
     """Set the words at both ends of an axis, and tell how many lines they take.
 
@@ -232,22 +228,22 @@ def end_words(
     if not any(words):
         return [], 0
     width = sides[1] - sides[0]
-    longest = [max(text_width(word, size) for word in text.split(" ")) for text in words]
+    longest = [max(text_width(word, NOTE) for word in text.split(" ")) for text in words]
     spare = width - 10 - sum(longest)  # neither side gets less than its longest word
-    wanted = [text_width(text, size) - word for text, word in zip(words, longest, strict=True)]
+    wanted = [text_width(text, NOTE) - word for text, word in zip(words, longest, strict=True)]
     share = min(max(spare, 0.0) / (sum(wanted) or 1.0), 1.0)
     low, high = (
-        wrap(text, size, word + want * share + 0.01)
+        wrap(text, NOTE, word + want * share + 0.01)
         for text, word, want in zip(words, longest, wanted, strict=True)
     )
     under = spare < 0 or max(len(low), len(high)) > 2
     if under:
-        low, high = wrap(words[0], size, width), wrap(words[1], size, width)
-    start = Text(x=sides[0], y=y, size=size, ink="soft")
-    below = y + leading * len(low) * under
-    end = Text(x=sides[1], y=below, size=size, ink="soft", anchor="end")
+        low, high = wrap(words[0], NOTE, width), wrap(words[1], NOTE, width)
+    start = Text(x=sides[0], y=y, size=NOTE, ink="soft")
+    below = y + LEADING * len(low) * under
+    end = Text(x=sides[1], y=below, size=NOTE, ink="soft", anchor="end")
     lines = len(low) + len(high) if under else max(len(low), len(high))
-    return [*column(low, start, leading), *column(high, end, leading)], lines
+    return [*column(low, start, LEADING), *column(high, end, LEADING)], lines
 
 
 def apart(

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from itertools import accumulate, pairwise, product
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,25 +16,17 @@ from blindspoon.charts.chart import Chart, chart_of, inline_svg, source_of
 from blindspoon.charts.dots import Dot, DotPlot, Row
 from blindspoon.charts.scene import (
     Box,
-    Laid,
     Line,
     Marks,
     Scene,
     Shape,
-    Sheet,
-    Text,
-    block,
-    column,
-    key_lines,
     rectangle,
-    text_width,
     variant_inks,
-    wrap,
 )
 from blindspoon.findings.compare import Scored
-from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompared, Other
+from blindspoon.findings.comparison import AttributeResult, Comparison, Other
 from blindspoon.findings.naming import SHORT_NAMES, Kind, Naming
-from blindspoon.findings.verdict import ALL, clauses, in_a_word, otherwise
+from blindspoon.findings.verdict import ALL, clauses, otherwise
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import Unanimous
 from blindspoon.trial import Attribute, Scale, Trial, Variant
@@ -77,18 +68,6 @@ class AttributeOutcome:
     def other(self, place: int) -> Other:
         """Look up what was found of a variant that is not the control."""
         return self.result.others[place - (place > self.control)]
-
-    def word(self, place: int) -> str:
-        """Say what was judged of a variant: "crisper"."""
-        other = self.other(place)
-        if isinstance(other, NotCompared):
-            return "not compared"
-        return in_a_word(other.verdict, self.attribute, up=other.direction > 0)
-
-    def other_word(self, place: int) -> str:
-        """Say what the second procedure would judge, where it is something else, in brackets."""
-        said = otherwise(self.other(place))
-        return f"({said})" if said else ""
 
     @property
     def scored(self) -> dict[int, float]:
@@ -220,9 +199,8 @@ def mark_limits(results: Sequence[AttributeResult]) -> dict[str, float]:
     for result in results:
         scale, margin = result.attribute.scale, result.attribute.margin
         kind, ends = (scale, margin), [margin or 0.0]
-        for other in result.comparisons:
-            ends += [abs(other.interval.low), abs(other.interval.high)] if other.interval else []
-            ends += [abs(other.found.difference)] if other.found else []
+        for other in result.others:
+            ends += map(abs, _ends(other))
         reach[kind] = min(
             max(reach.get(kind, 0.0), *ends), max(scale.high - scale.low, margin or 0.0)
         )
@@ -249,149 +227,53 @@ def _mark(other: Other, limit: float, box: Box, ink: str, radius: float) -> list
     return shapes
 
 
+def _ends(other: Other) -> list[float]:
+    """List the difference and the ends of its interval, as far as they are known."""
+    ends = [other.found.difference] if other.found else []
+    return ends + ([other.interval.low, other.interval.high] if other.interval else [])
+
+
+def _dot(other: Other, ink: str) -> Dot:
+    """Show a difference and the interval that decides."""
+    estimate = other.found.difference if other.found else None
+    return Dot(estimate=estimate, interval=other.interval, ink=ink)
+
+
 # The board --------------------------------------------------------------------------------------
 
-GAP, APART = 14.0, 30.0  # pixels between columns, and between primary and exploratory ones
-LABELS, MOST_LABELS = 0.32, 0.42
-"""Share of the width that labels may take, with marks in the cells and without."""
-LEAST_COLUMN, MARK, SMALL_MARK = 48.0, 150.0, 64.0
-"""Narrowest column, widest mark, and a mark beside a word, in pixels."""
 
-
-def board_chart(outcomes: Sequence[AttributeOutcome]) -> Chart:
-    """Draw the verdicts of a trial; one outcome an attribute, at least one, primary ones first."""
-    ordered = sorted(outcomes, key=lambda outcome: not outcome.result.primary)
-    variants = wording.count(len(ordered[0].others), "variant")
-    attributes = wording.count(len(ordered), "attribute")
+def board_chart(outcomes: Sequence[AttributeOutcome], part: slice = slice(None)) -> Chart:
+    """Draw the differences on several attributes, or on a part of them, under the same title."""
+    variants = wording.count(len(outcomes[0].others), "variant")
+    attributes = wording.count(len(outcomes[part]), "attribute")
     return chart_of(
         name="board",
-        title=board_title(ordered) if len(ordered) > 1 else differences_title(ordered[0]),
-        data=f"the verdicts on {variants} and {attributes}",
-        lay=lambda sheet: _Grid(ordered, sheet).lay(),
+        title=board_title(outcomes),
+        data=f"the differences of {variants} from the control on {attributes}",
+        lay=board_plot(outcomes[part]).lay,
         source=outcomes[0].source,
     )
 
 
-class _Grid:
-    """Where the columns lie on a sheet, one an attribute, and what stands in them.
-
-    Labels stand over the rows where there is no room beside them; marks over their words, in a
-    style for many rows beside them, or they are left out.
-    """
-
-    def __init__(self, outcomes: Sequence[AttributeOutcome], sheet: Sheet) -> None:
-        style, first = sheet.style, outcomes[0]
-        share = LABELS if style.notes else MOST_LABELS
-        room = min(style.labels, share * sheet.width) if sheet.beside else sheet.width
-        self.outcomes, self.sheet = outcomes, sheet
-        self.labels = {
-            place: wrap(first.variants[place].label, style.note, room, bold=True)
-            for place in first.others
-        }
-        lines = [line for wrapped in self.labels.values() for line in wrapped]
-        widest = max(text_width(line, style.note, bold=True) for line in lines)
-        left = GAP + widest if sheet.beside else 0.0
-        primary = [outcome.result.primary for outcome in outcomes]
-        gaps = [APART if one != other else GAP for one, other in pairwise(primary)]
-        self.width = (sheet.width - left - sum(gaps)) / len(outcomes)
-        self.lefts = [*accumulate((self.width + gap for gap in gaps), initial=left)]
-        # Width and height of a mark; how far right and down of it the words begin.
-        tall = 0.7 * style.row
-        self.mark, self.words = (min(self.width, MARK), tall), (0.0, tall + 2)
-        if not style.notes:
-            said = [outcome.word(place) for outcome in outcomes for place in outcome.others]
-            widest = max(text_width(word, style.note, bold=True) for word in said)
-            fits = self.width >= widest + SMALL_MARK + 8
-            self.mark = (SMALL_MARK, tall) if fits else (0.0, 0.0)
-            self.words = (SMALL_MARK + 8, 0.0) if fits else (0.0, 0.0)
-        self.limits = mark_limits([outcome.result for outcome in outcomes])
-
-    def lay(self) -> Laid:
-        """Draw it, from the heads of the columns to the key."""
-        first, style = self.outcomes[0], self.sheet.style
-        shapes, y = self._head()
-        for place in first.others:
-            drawn, y = self._row(place, y)
-            shapes += drawn
-        control = first.variants[first.control].label
-        key = f"Each against “{control}”."
-        if self.mark[0]:
-            margin = any(outcome.attribute.margin is not None for outcome in self.outcomes)
-            key = (
-                f"Upright line: “{control}”. Dot and bar: the difference and its interval, to the "
-                f"right is more.{' Shaded: the margin.' if margin else ''}"
-            )
-        lines, end = key_lines(key, self.sheet.width, y + 8, style)
-        said = [outcome.attribute.label for outcome in self.outcomes]
-        for outcome, place in product(self.outcomes, first.others):
-            said += [outcome.word(place), outcome.other_word(place)]
-        words = {word for text in said for word in text.split(" ")}
-        broken = any(text_width(word, style.note, bold=True) > self.width for word in words)
-        return Laid(
-            scene=Scene(width=self.sheet.width, height=end, shapes=(*shapes, *lines)),
-            kind="Board",
-            rows=len(first.others),
-            cramped=self.width < LEAST_COLUMN or broken,
+def board_plot(outcomes: Sequence[AttributeOutcome]) -> DotPlot:
+    """Rows and axes of the board: a row a variant, in the order of the trial."""
+    first, axes = outcomes[0], list[Axis]()
+    for outcome in outcomes:
+        seen = [end for other in outcome.result.others for end in _ends(other)]
+        axes.append(
+            difference_axis(outcome.attribute, seen, head=outcome.attribute.label, words="")
         )
-
-    def _head(self) -> tuple[list[Shape], float]:
-        """Set what the columns are, the primary ones apart, and tell where they end."""
-        style, shapes, before = self.sheet.style, list[Shape](), None
-        heads = [
-            wrap(outcome.attribute.label, style.note, self.width, bold=True)
-            for outcome in self.outcomes
-        ]
-        bottom = style.small + 4 + style.leading * max(map(len, heads))
-        for outcome, lines, left in zip(self.outcomes, heads, self.lefts, strict=True):
-            if outcome.result.primary != before:
-                before = outcome.result.primary
-                group = "Primary" if before else "Exploratory"
-                shapes.append(Text(x=left, y=style.small, text=group, size=style.small, ink="soft"))
-            start = bottom - style.leading * (len(lines) - 1)
-            first = Text(x=left, y=start, size=style.note, bold=True)
-            shapes += column(lines, first, style.leading)
-        return shapes, bottom + 6
-
-    def _row(self, place: int, y: float) -> tuple[list[Shape], float]:
-        """Draw one variant under a line: its label, and what was found on each attribute."""
-        style, sheet, lines = self.sheet.style, self.sheet, self.labels[place]
-        top = y + style.pad + sheet.spare / 2
-        first = Text(x=0, y=top + 0.8 * style.leading, size=style.note, bold=True)
-        shapes: list[Shape] = [Line(points=((0, y), (sheet.width, y)), ink="hair")]
-        shapes += column(lines, first, style.leading)
-        ends = [top + style.leading * len(lines)]
-        top = top if sheet.beside else ends[0] + 2
-        for outcome, left in zip(self.outcomes, self.lefts, strict=True):
-            drawn, end = self._cell(outcome, place, left, top)
-            shapes += drawn
-            ends.append(end)
-        end = max(ends) + style.pad + sheet.spare / 2
-        primary = sum(outcome.result.primary for outcome in self.outcomes)
-        if 0 < primary < len(self.outcomes):  # exploratory attributes are set apart
-            x = self.lefts[primary] - APART / 2
-            start = (x, y if sheet.beside else top)
-            shapes.append(Line(points=(start, (x, end)), ink="edge"))
-        return shapes, end
-
-    def _cell(
-        self, outcome: AttributeOutcome, place: int, left: float, top: float
-    ) -> tuple[list[Shape], float]:
-        """Draw a mark and its words, and tell where they end."""
-        style, other, (wide, tall) = self.sheet.style, outcome.other(place), self.mark
-        shapes = list[Shape]()
-        if wide:
-            box = Box(left, top, left + wide, top + tall)
-            ink = variant_inks(len(outcome.variants), outcome.control)[place]
-            limit = self.limits[outcome.attribute.name]
-            shapes = _mark(other, limit, box, ink, 0.75 * style.estimate)
-        shown = other.verdict in ("different", "slight")
-        x, room = left + self.words[0], self.width - self.words[0]
-        y, ink = top + self.words[1] + 0.8 * style.leading, "ink" if shown else "soft"
-        first = Text(x=x, y=y, size=style.note, bold=shown, ink=ink)
-        words = block(outcome.word(place), room, style.leading, first)
-        after = Text(x=x, y=words[-1].y + style.leading, size=style.small, ink="soft")
-        aside = block(outcome.other_word(place), room, style.leading, after)
-        return [*shapes, *words, *aside], (*words, *aside)[-1].y + 0.2 * style.leading
+    rows = []
+    for place, ink in enumerate(variant_inks(len(first.variants), first.control)):
+        if place != first.control:
+            dots = tuple(_dot(outcome.other(place), ink) for outcome in outcomes)
+            rows.append(Row(label=first.variants[place].label, dots=dots))
+    key = f"The difference from {first.names.like} and its likely range, in points."
+    key += " Shaded: the margin." * any(axis.band for axis in axes)
+    exploratory = [it.attribute.label.lower() for it in outcomes if not it.result.primary]
+    if exploratory:
+        key += f" Exploratory: {wording.listing(exploratory)}."
+    return DotPlot(axes=tuple(axes), rows=tuple(rows), key=(key, key), kind="Interval plot")
 
 
 # Scores and differences -------------------------------------------------------------------------
@@ -464,10 +346,8 @@ def differences_plot(outcome: AttributeOutcome) -> DotPlot:
     for place in outcome.others:
         other, differences = outcome.other(place), outcome.differences[:, place]
         people, interval = differences[np.isfinite(differences)], other.interval
-        estimate = None if other.found is None else other.found.difference
-        dot = Dot(estimate=estimate, interval=interval, people=people, ink=inks[place])
-        seen += [*people.tolist(), *([] if estimate is None else [estimate])]
-        seen += [interval.low, interval.high] if interval else []
+        dot = replace(_dot(other, inks[place]), people=people)
+        seen += [*people.tolist(), *_ends(other)]
         notes = [SHORT_NAMES[other.verdict] if other.verdict else "not compared"]
         if other.found is not None:
             digits = wording.estimate_digits(
@@ -478,11 +358,12 @@ def differences_plot(outcome: AttributeOutcome) -> DotPlot:
             halved = other.verdict == "alike" and not isinstance(other.found, Unanimous)
             level = f", {wording.percent(1 - 2 * outcome.result.alpha)}" * halved
             notes.append(f"{wording.span(interval, outcome.attribute)}{level}")
-        notes += filter(None, [outcome.other_word(place)])
+        if said := otherwise(other):  # what the second procedure would judge
+            notes.append(f"({said})")
         if 0 < people.size < tasters:
             notes.append(wording.count(people.size, outcome.result.unit))
         row = Row(label=other.variant.label, dots=(dot,), notes=tuple(notes))
-        drawn.append((math.inf if estimate is None else -estimate, row))
+        drawn.append((math.inf if dot.estimate is None else -dot.estimate, row))
     rows = tuple(row for _, row in sorted(drawn, key=lambda pair: pair[0]))
     axis = difference_axis(outcome.attribute, seen)
     return DotPlot(axes=(axis,), rows=rows, key=_key(outcome, axis))

@@ -68,24 +68,8 @@ def inline_svg(scene: Scene, label: str) -> str:
     return _svg(scene, named, lambda ink: f"var({PREFIX}{ink})")
 
 
-def standalone_svg(
-    scene: Scene, label: str, *, dark: bool = False, size: tuple[int, int] | None = None
-) -> bytes:
-    """Write a scene as an SVG file, in the colours for a dark ground or a light one.
-
-    The label is what a screen reader says; `size` is the width and height in pixels to which the
-    scene is enlarged, its own without.
-    """
-    named = f'xmlns="http://www.w3.org/2000/svg" role="img" aria-label="{escape(label)}"'
-    text = _svg(scene, named, lambda ink: PALETTE[ink][dark], size, f"<style>{face_css()}</style>")
-    return f'<?xml version="1.0" encoding="UTF-8"?>\n{text}\n'.encode()
-
-
-def _svg(
-    scene: Scene, named: str, paint: Paint, size: tuple[int, int] | None = None, style: str = ""
-) -> str:
-    own = (_short(scene.width), _short(scene.height))
-    width, height = size or own
+def _svg(scene: Scene, named: str, paint: Paint, style: str = "") -> str:
+    width, height = _short(scene.width), _short(scene.height)
     body, forms = "", (form for shape in scene.shapes for form in _forms(shape, paint))
     for look, alike in groupby(forms, key=lambda form: form.look):  # said once of all
         group = [*alike]
@@ -98,7 +82,7 @@ def _svg(
             body += f"<g{look}>{''.join(form.written() for form in group)}</g>"
     font = f' font-family="{FONTS}"' * bool(scene.texts)
     return (
-        f'<svg {named} width="{width}" height="{height}" viewBox="0 0 {own[0]} {own[1]}"{font}>'
+        f'<svg {named} width="{width}" height="{height}" viewBox="0 0 {width} {height}"{font}>'
         f"{style}{body}</svg>"
     )
 
@@ -214,7 +198,10 @@ def alt_text(kind: str, data: str, finding: str) -> str:
 
 def svg_file(chart: Chart) -> bytes:
     """Write the figure of a chart as an SVG file, on a light ground."""
-    return standalone_svg(chart.figure, chart.alt)
+    named = f'xmlns="http://www.w3.org/2000/svg" role="img" aria-label="{escape(chart.alt)}"'
+    style = f"<style>{face_css()}</style>"
+    text = _svg(chart.figure, named, lambda ink: PALETTE[ink][0], style)
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{text}\n'.encode()
 
 
 def png_file(chart: Chart) -> bytes:

@@ -18,6 +18,9 @@ from blindspoon.arrays import FloatArray
 from blindspoon.charts.axis import Axis, axis_bar, axis_behind, axis_header, axis_numbers
 from blindspoon.charts.scene import (
     INSET,
+    LABEL,
+    LEADING,
+    NOTE,
     WIDE,
     Area,
     Laid,
@@ -38,8 +41,9 @@ from blindspoon.charts.scene import (
 from blindspoon.stats.results import Interval
 
 MOST_MARKS = WIDE.style.marks  # tasters that are told apart; more are drawn as a density
-DIAMETERS, TALLEST = WIDE.style.diameters, WIDE.style.tallest
-"""Of marks, and what a stack should not exceed while it can be split or they made smaller."""
+DIAMETERS = (16.0, 14.0, 12.0, 10.0, 8.0, 7.0, 6.0, 5.0, 4.0)
+ROWS = 7  # marks that a stack holds at least before it is too tall
+DENSITY = 0.8  # height of the highest density, in that of the tallest stack
 ABREAST = 0.7  # share of the way to the next place that marks side by side may fill
 BINS = 200
 
@@ -82,12 +86,10 @@ def height(places: FloatArray, size: Size) -> float:
     return max((above for _, above in dodge(places, size)), default=0.0) + size.diameter / 2
 
 
-def size_for(
-    rows: list[FloatArray], diameters: tuple[float, ...] = DIAMETERS, tallest: float = TALLEST
-) -> Size:
+def size_for(rows: list[FloatArray], tallest: float) -> Size:
     """Choose the largest marks with which no row is too tall, the smallest if none will do.
 
-    Rows are places along the axis; all is in pixels, the diameters largest first.
+    Rows are places along the axis; all is in pixels.
     """
     tied = [Counter(row.round(3).tolist()) for row in rows]
     gaps = (after - before for places in tied for before, after in pairwise(sorted(places)))
@@ -95,7 +97,8 @@ def size_for(
     most = max((number for places in tied for number in places.values()), default=0)
     sizes = [
         Size(diameter, max(1, min(int(room / diameter), math.ceil(most * diameter / tallest))))
-        for diameter in diameters
+        for diameter in DIAMETERS
+        if diameter <= max(tallest / ROWS, 5.0)
     ]
     fits = (size for size in sizes if all(height(row, size) <= tallest for row in rows))
     return next(fits, sizes[-1])
@@ -134,8 +137,9 @@ def outline(shares: FloatArray, left: float, right: float, tall: float) -> tuple
 
 ASIDE, GAP = 14.0, 26.0
 """Pixels between words and the plot beside them, and between axes side by side."""
-LABELS, LABELS_NARROW = 0.45, 104.0
-"""Share of the width that labels beside the rows may take, and pixels where it is narrow."""
+LABELS, LABELS_ALONE, LABELS_NARROW, NUMBERS = 0.27, 0.4, 104.0, 180.0
+"""Share of the width that labels beside the rows may take, with numbers and without, pixels where
+it is narrow, and most pixels of the numbers."""
 LEAST_PLOT = 100.0
 """Pixels that an axis has at least, or the sheet is too narrow for the words beside it."""
 
@@ -191,16 +195,16 @@ class DotPlot:
         high = tall + style.under + 2 * style.pad if tall else style.row
         if words:
             most = max(len(texts) for pair in words for texts in pair)
-            high = max(high, style.leading * most + (2 * style.pad if tall else 4.0))
+            high = max(high, LEADING * most + (2 * style.pad if tall else min(2 * style.pad, 4.0)))
         high += sheet.spare
-        fixed, over, y = axis_header(axes, style, sheet.width)
+        fixed, over, y = axis_header(axes, sheet.width, style.pad)
         parts: list[tuple[int, Sequence[Shape]]] = [(0, fixed), (1, over)]
         for step, (row, crowd) in enumerate(zip(self.rows, crowds, strict=True), 2):
             if row.head:
                 rule = Line(points=((0, y + 8), (sheet.width, y + 8)), ink="hair")
-                top, size = y + 12 + style.leading, style.label + 1
+                top, size = y + 12 + LEADING, LABEL + 1
                 first = Text(x=0, y=top, size=size, bold=True)
-                heading = block(row.head, sheet.width, style.leading + 2, first)
+                heading = block(row.head, sheet.width, LEADING + 2, first)
                 parts.append((step, [rule, *heading]))
                 y = heading[-1].box.bottom + 2
             if not beside:
@@ -209,8 +213,8 @@ class DotPlot:
             under = style.under if tall else 0.0
             base = y + (high + tall - under) / 2
             if beside:
-                middle = base - style.note / 3 if tall else base
-                parts.append((step, _placed(words[step - 2], style, middle, (y, y + high))))
+                middle = base - NOTE / 3 if tall else base
+                parts.append((step, _placed(words[step - 2], middle, (y, y + high))))
             for axis, dot in zip(axes, row.dots, strict=True):
                 parts.append((1, axis_behind(axis, y, y + high)))
                 line = Line(points=((axis.sides[0], base), (axis.sides[1], base)), ink="hair")
@@ -221,9 +225,9 @@ class DotPlot:
             y += high
         bottom = y
         for axis in axes:
-            numbers, y = axis_numbers(axis, bottom, style.small, sheet.width)
+            numbers, y = axis_numbers(axis, bottom, sheet.width)
             parts.append((0, numbers))
-        lines, y = key_lines(self.key[dense], sheet.width, y + 10, style)
+        lines, y = key_lines(self.key[dense], sheet.width, y + 10)
         parts.append((2, lines))
         return Laid(
             scene=Scene(
@@ -242,13 +246,14 @@ def _axes(plot: DotPlot, sheet: Sheet, *, beside: bool) -> list[Axis]:
     """Share the width that the words beside the rows leave among the axes."""
     style, left, right = sheet.style, 0.0, sheet.width
     if beside:
-        room = min(style.labels, LABELS * sheet.width) if sheet.beside else LABELS_NARROW
-        widest = max(text_width(row.label, style.label, bold=bool(row.notes)) for row in plot.rows)
+        share = LABELS if style.notes else LABELS_ALONE
+        room = share * sheet.width if sheet.beside else LABELS_NARROW
+        widest = max(text_width(row.label, LABEL, bold=bool(row.notes)) for row in plot.rows)
         left = ASIDE + min(room, widest)
     if beside and style.notes and any(row.notes for row in plot.rows):
         notes = [note for row in plot.rows for note in row.notes]
-        widest = max(text_width(note, style.note, bold=True) for note in notes)
-        right -= min(style.numbers, widest) + ASIDE
+        widest = max(text_width(note, NOTE, bold=True) for note in notes)
+        right -= min(NUMBERS, widest) + ASIDE
     gap = GAP if sheet.beside else GAP / 2
     wide = (right - left - gap * (len(plot.axes) - 1)) / len(plot.axes)
     starts = [left + place * (wide + gap) for place in range(len(plot.axes))]
@@ -266,43 +271,42 @@ def _people(plot: DotPlot, axis: Axis, style: Style) -> tuple[list[list[Shape]],
     places = [axis.xs(row.dots[0].people) for row in plot.rows]
     most, crowds = max(row.size for row in places), list[list[Shape]]()
     if most > style.marks:
-        tall = style.density / max(float(share.max()) for share in plot.shares if share.size)
+        highest = DENSITY * style.tallest
+        tall = highest / max(float(share.max()) for share in plot.shares if share.size)
         for share in plot.shares:
             hill = outline(share, axis.left, axis.right, tall) if share.size else ()
             crowds.append([Area(points=hill, ink="edge")] if hill else [])
-        return crowds, style.density, True
-    size = size_for(places, style.diameters, style.tallest)
+        return crowds, highest, True
+    size = size_for(places, style.tallest)
     stacks = [tuple((x, -above) for x, above in dodge(row, size)) for row in places]
     for stack in stacks:
         marks = Marks(points=stack, radius=size.diameter / 2 - 0.4, ink="people")
         crowds.append([marks] if stack else [])
-    highest = max((-y for stack in stacks for _, y in stack), default=0.0) + size.diameter / 2
-    return crowds, max(style.least, highest) if most else 0.0, False
+    highest = max(height(row, size) for row in places)
+    return crowds, max(style.tallest / 4, highest) if most else 0.0, False
 
 
 def _words(row: Row, axes: Sequence[Axis], sheet: Sheet) -> tuple[list[Text], list[Text]]:
     """Set label and notes beside a row, at no height yet; the first note stands out."""
     style, stands_out = sheet.style, bool(row.notes)
-    label = Text(x=0, y=0, size=style.label, bold=stands_out)
+    label = Text(x=0, y=0, size=LABEL, bold=stands_out)
     room = axes[0].sides[0] - ASIDE + 0.01
-    named = column(wrap(row.label, style.label, room, bold=stands_out), label, style.leading)
+    named = column(wrap(row.label, LABEL, room, bold=stands_out), label, LEADING)
     notes, left = list[Text](), axes[-1].sides[1] + ASIDE
     for note in row.notes if style.notes else ():
-        first = Text(x=left, y=style.leading * len(notes), size=style.note, bold=not notes)
+        first = Text(x=left, y=LEADING * len(notes), size=NOTE, bold=not notes)
         first = replace(first, ink="soft") if notes else first
-        notes += block(note, sheet.width - left + 0.01, style.leading, first)
+        notes += block(note, sheet.width - left + 0.01, LEADING, first)
     return [*named], notes
 
 
-def _placed(
-    columns: Sequence[list[Text]], style: Style, near: float, within: tuple[float, float]
-) -> list[Text]:
+def _placed(columns: Sequence[list[Text]], near: float, within: tuple[float, float]) -> list[Text]:
     """Set columns of lines with their middles as near to a height as they fit."""
     placed = list[Text]()
     for lines in columns:
-        half = style.leading * len(lines) / 2
+        half = LEADING * len(lines) / 2
         middle = min(max(near, within[0] + half), within[1] - half)
-        top = middle - half + style.leading / 2 + style.note * 0.36
+        top = middle - half + LEADING / 2 + NOTE * 0.36
         placed += [line.moved(0, top) for line in lines]
     return placed
 
@@ -310,17 +314,17 @@ def _placed(
 def _words_over(row: Row, sheet: Sheet, y: float) -> tuple[list[Shape], float]:
     """Set the label over a row, the notes behind it where they fit; tell where they end."""
     width, style = sheet.width, sheet.style
-    first = Text(x=0, y=y + style.label + style.pad, size=style.label, bold=True)
-    texts = block(row.label, width, style.leading, first)
+    first = Text(x=0, y=y + LABEL + style.pad, size=LABEL, bold=True)
+    texts = block(row.label, width, LEADING, first)
     y, free = texts[-1].y, max(style.pad - 1, 3.0)
     if not (style.notes and row.notes):
         return [*texts], y + free
     words = ", ".join(row.notes)
-    note = Text(x=width, y=y, text=words, size=style.note, ink="soft", anchor="end")
+    note = Text(x=width, y=y, text=words, size=NOTE, ink="soft", anchor="end")
     if texts[-1].box.right + 12 <= note.box.left:
         return [*texts, note], y + free
-    under = replace(note, x=0, y=y + style.leading, anchor="start")
-    lines = block(words, width, style.leading, under)
+    under = replace(note, x=0, y=y + LEADING, anchor="start")
+    lines = block(words, width, LEADING, under)
     return [*texts, *lines], lines[-1].y + free
 
 

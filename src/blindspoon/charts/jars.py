@@ -16,7 +16,7 @@ from blindspoon.batches.summary import went_along
 from blindspoon.charts.axis import nice_ticks
 from blindspoon.charts.chart import Chart, chart_of, source_of
 from blindspoon.charts.lines import LOW, Happened, LinePlot, NamedLine, lay_lines
-from blindspoon.charts.scene import WIDE, Laid, Sheet, variant_inks
+from blindspoon.charts.scene import NARROW, WIDE, Laid, Sheet, variant_inks
 from blindspoon.findings.course import CourseFound
 from blindspoon.stats.over_days import Bracket
 from blindspoon.stats.results import NoResult
@@ -49,7 +49,7 @@ def days_chart(found: CourseFound, trial: Trial, log: BatchLog | None) -> Chart 
     def lay(sheet: Sheet) -> Laid:
         """Leave pH to the page: a picture of fixed height has no room for it."""
         alone = [replace(plots[0], tall=LOW + sheet.spare)]
-        shown = plots if sheet.style == WIDE.style else alone
+        shown = plots if sheet in (WIDE, NARROW) else alone
         return lay_lines(shown, _days_key(found, trial), sheet)
 
     people, count = wording.count(len(found.tasters), "taster"), wording.count(len(days), "day")

@@ -195,7 +195,7 @@ def _tier(
         plane = _Plane(plot=plot, axis=axis, top=top, bottom=top + tall)
         shapes += [*_guides(plane, numbers=place == 0), *_brackets(plane, sheet)]
         shapes += [*_names(plane, lines), *_series(plane)]
-        across_it, end = axis_numbers(axis, plane.bottom + 4, SMALL, sheet.width, plot.ticks)
+        across_it, end = axis_numbers(axis, plane.bottom + 4, sheet.width, plot.ticks)
         first = Text(x=axis.sides[0], y=end + LEADING - 3, size=SMALL, ink="soft")
         said = block(plot.under, axis.sides[1] - axis.sides[0], LEADING, first)
         shapes += [*across_it, *said]

@@ -11,6 +11,9 @@ from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.lines import LinePlot, NamedLine, lay_lines
 from blindspoon.charts.scene import (
     INSET,
+    LABEL,
+    LEADING,
+    NOTE,
     Laid,
     Line,
     Marks,
@@ -35,15 +38,15 @@ def lay_picks(choices: Sequence[ChoiceFound], key: str, sheet: Sheet) -> Laid:
 
     A mark for each answer, the right ones first; a bar where they are too many.
     """
-    style, most = sheet.style, max(found.tests for found in choices)
+    pad, most = sheet.style.pad, max(found.tests for found in choices)
     axis = Axis(low=0, high=most, left=INSET, right=sheet.width - INSET, whole=True)
     radius = min(LARGEST, 0.42 * (axis.x(1) - axis.x(0)))
     shapes, y = list[Shape](), 0.0
     for found in choices:
-        first = Text(x=0, y=y + style.label, size=style.label, bold=True)
-        head = block(found.variant.label, sheet.width, style.leading, first)
-        words, y = _limits(found, axis, sheet, head[-1].y + style.pad)
-        bottom = y + 2 * max(radius, 6.0) + 2 * style.pad + sheet.spare
+        first = Text(x=0, y=y + LABEL, size=LABEL, bold=True)
+        head = block(found.variant.label, sheet.width, LEADING, first)
+        words, y = _limits(found, axis, sheet, head[-1].y + pad)
+        bottom = y + 2 * max(radius, 6.0) + 2 * pad + sheet.spare
         luck, middle = axis.x(found.expected), (y + bottom) / 2
         dashed = Line(points=((luck, y), (luck, bottom)), ink="edge", dashed=True)
         shapes += [*head, *words, dashed]
@@ -60,16 +63,16 @@ def lay_picks(choices: Sequence[ChoiceFound], key: str, sheet: Sheet) -> Laid:
             rings = Marks(points=wrong, radius=radius, ink="people", kind="ring")
             shapes += [Marks(points=right, radius=radius, ink="v1")] if right else []
             shapes += [rings] if wrong else []
-        y = bottom + style.leading / 2
-    numbers, y = axis_numbers(axis, y, style.small, sheet.width)
-    lines, y = key_lines(key, sheet.width, y + 8, style)
+        y = bottom + LEADING / 2
+    numbers, y = axis_numbers(axis, y, sheet.width)
+    lines, y = key_lines(key, sheet.width, y + 8)
     scene = Scene(width=sheet.width, height=round(y), shapes=(*shapes, *numbers, *lines))
     return Laid(scene=scene, kind="Row of marks", rows=len(choices))
 
 
 def _limits(found: ChoiceFound, axis: Axis, sheet: Sheet, y: float) -> tuple[list[Text], float]:
     """Name the lines of luck and of the number needed, under one another where they would meet."""
-    size, luck = sheet.style.note, wording.number(found.expected, 1).removesuffix(".0")
+    size, luck = NOTE, wording.number(found.expected, 1).removesuffix(".0")
     named = [(found.expected, f"luck: {luck}", False)]
     if found.needed is not None:
         named.append((found.needed, f"needed: {found.needed}", True))
@@ -79,7 +82,7 @@ def _limits(found: ChoiceFound, axis: Axis, sheet: Sheet, y: float) -> tuple[lis
         x = min(max(axis.x(value), half), sheet.width - half)
         text = Text(x=x, y=y + size, text=words, size=size, anchor="middle", bold=bold)
         meets = any(padded(text).overlaps(other.box) for other in texts)
-        texts.append(text.moved(0, sheet.style.leading * meets))
+        texts.append(text.moved(0, LEADING * meets))
     return texts, texts[-1].y + sheet.style.pad / 2
 
 

@@ -50,29 +50,25 @@ LEFT_TO_RIGHT = "\N{LEFT-TO-RIGHT MARK}"
 SHIFT = {"middle": 0.5, "end": 1.0}
 
 
-def png(scene: Scene) -> bytes:
-    """Write a scene as a PNG file on a light ground, `PIXEL_RATIO` pixels to its pixel."""
-    width, height = (round(side * PIXEL_RATIO) for side in (scene.width, scene.height))
-    page = Canvas(width, height, PIXEL_RATIO)
+def png(scene: Scene, *, width: int | None = None, dark: bool = False) -> bytes:
+    """Write a scene as a PNG file so many pixels wide; without, `PIXEL_RATIO` to its pixel."""
+    ratio = width / scene.width if width else PIXEL_RATIO
+    page, out, dpi = Canvas(scene, ratio, dark), io.BytesIO(), 72 * ratio
     for shape in scene.shapes:
         page.draw(shape)
-    return page.png(72 * PIXEL_RATIO)
+    image = Image.fromarray(page.pixels()).convert("RGB")
+    image.save(out, "PNG", dpi=(dpi, dpi), compress_level=3)
+    return out.getvalue()
 
 
 class Canvas:
-    """Pixels to draw shapes on, so many (`ratio`) for each pixel of a scene."""
+    """Pixels to draw the shapes of a scene on, so many (`ratio`) for each of its pixels."""
 
-    def __init__(self, width: int, height: int, ratio: float, dark: bool = False) -> None:
+    def __init__(self, scene: Scene, ratio: float, dark: bool) -> None:
+        width, height = (round(side * ratio) for side in (scene.width, scene.height))
         self._agg: Any = RendererAgg(width, height, 72 * ratio)  # type: ignore[no-untyped-call]
         self._place = Affine2D().scale(ratio, -ratio).translate(0, height)
         self._ratio, self._dark = ratio, dark
-
-    def png(self, dpi: float) -> bytes:
-        """Write what has been drawn as a PNG file, for so many pixels an inch."""
-        out = io.BytesIO()
-        opaque = Image.fromarray(self.pixels()).convert("RGB")
-        opaque.save(out, "PNG", dpi=(dpi, dpi), compress_level=3)
-        return out.getvalue()
 
     def pixels(self) -> NDArray[np.uint8]:
         """Red, green, blue and opacity, shape (height, width, 4)."""

@@ -313,34 +313,21 @@ INSET = 12.0  # pixels between the ends of an axis and the edge of its plot, so 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Style:
-    """How large words and marks are, and how much room rows take, in pixels.
+    """How large marks are, and how much room rows take, in pixels.
 
-    - `label`, `note`, `small`, `leading`: sizes of text, and from one base line to the next
-    - `diameters` of a taster's mark; the largest with which no stack is too tall is taken
-    - `tallest`, `least`, `density`, over a base line: what a stack should not exceed, what it takes
-      at least, the highest density
+    - `tallest`: what a stack of tasters' marks should not exceed
     - `under`, `pad`: under a base line for the estimate; free over and under a row
     - `estimate`: radius of its mark
     - `row`: height of a row that has no people in it
-    - `labels`, `numbers`: widest columns of words beside the rows
     - `marks`: most tasters that are told apart; 0 for densities only
     - `notes`: whether numbers stand beside or over the rows
     """
 
-    label: float = LABEL
-    note: float = NOTE
-    small: float = SMALL
-    leading: float = LEADING
-    diameters: tuple[float, ...] = (8.0, 7.0, 6.0, 5.0, 4.0)
     tallest: float = 56.0
-    least: float = 14.0
-    density: float = 44.0
     under: float = 18.0
     pad: float = 6.0
     estimate: float = 5.0
     row: float = 21.0
-    labels: float = 190.0
-    numbers: float = 150.0
     marks: int = 40
     notes: bool = True
 
@@ -379,10 +366,7 @@ class Laid:
     steps: tuple[int, ...] = ()
 
 
-def key_lines(
-    key: str, width: float, y: float, style: Style = WIDE.style
-) -> tuple[list[Shape], float]:
+def key_lines(key: str, width: float, y: float) -> tuple[list[Shape], float]:
     """Set the words that say how to read a chart, and tell where they end."""
-    like = Text(x=0, y=y + style.small, size=style.small, ink="soft")
-    lines = block(key, width, style.leading, like)
+    lines = block(key, width, LEADING, Text(x=0, y=y + SMALL, size=SMALL, ink="soft"))
     return [*lines], lines[-1].y + 5

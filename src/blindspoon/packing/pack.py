@@ -79,7 +79,7 @@ def say(content: ReportContent | KitchensContent, drawn: Collection[str]) -> str
         compared=wording.listing(map(names.short, trial.variants)),
         caution=cautions[0] if cautions else None,
         not_shown=points.get("not-shown", ()),
-        drawn=drawn,
+        board=any("/board" in path for path in drawn),
     )
 
 
@@ -126,7 +126,8 @@ def pack(analysis: Analysis, *, jar_g: float, progress: Progress | None = None) 
     """Make every file: the page, the same for paper, a post for a blog, figures, data and the kit.
 
     ``START.html`` (what lies where), ``index.html``, ``print.html``, ``blog.md``, ``say.md``,
-    ``preview.png``, ``figures/`` (print, video, posts and the frames of a reveal),
+    ``preview.png``, ``figures/`` (the charts, also for video and posts, and the frames of a
+    reveal),
     ``tables/``, ``verify.py`` (checks them with other libraries), ``data/`` (a Data Package that
     `compare` reads) and ``kit/`` (to repeat the trial in jars of `jar_g` grams).
     """
@@ -142,12 +143,11 @@ def pack(analysis: Analysis, *, jar_g: float, progress: Progress | None = None) 
     pictures = () if analysis.about_days else [it.outcome for it in content.findings]
     words = {"question": content.question, "source": source}
     steps: list[Step] = [
-        partial(posts.figure_files, pictures, size, **words) for size in posts.SIZES
+        partial(posts.figure_files, pictures, size, **words) for size in posts.FORMATS
     ]
     answering = (part for part in content.sections if part.name in ASKED)
     for asked in (chart for part in answering for chart in part.charts[:1]):
-        sizes = (*posts.POSTED, "print", *["preview"] * (asked is content.picture))
-        steps += [partial(posts.chart_files, asked, size, **words) for size in sizes]
+        steps += [partial(posts.chart_files, asked, size, **words) for size in posts.FORMATS]
     before = render(content)
     after = {
         "verify.py": disk.shipped("verify.py").encode(),
@@ -177,12 +177,11 @@ def pack_kitchens(
     if not all_sizes:
         return Pack(files=before, lacking=())
     source = f"“{content.title}”; {content.tasted} Made with Blindspoon."
-    sizes, after = (*posts.POSTED, "print"), dict[str, bytes]()
-    steps: list[Step] = []
+    steps, after = list[Step](), dict[str, bytes]()
     for found in (finding.found for finding in content.findings if finding.chart):
         parts, some = len(found.comparisons), partial(forest_of, pool, found)
         words = {"source": source, "question": ""}
-        steps += [partial(posts.shared_files, parts, some, size, **words) for size in sizes]
+        steps += [partial(posts.shared_files, parts, some, size, **words) for size in posts.FORMATS]
     for kitchen, name in zip(pool.kitchens, file_names(pool), strict=True):
         trial, tables = kitchen.trial, kitchen.tables
         if tables is not None:
@@ -214,6 +213,8 @@ def _finished(
     drawn, lacking = draw([*charts, *steps], progress)
     files = {**before, **drawn, "print.html": paper.encode(), "blog.md": blog(content).encode()}
     if isinstance(content, ReportContent):
+        preview = content.picture and drawn.get(f"figures/video/{content.picture.name}.png")
+        files |= {"preview.png": preview} if preview else {}
         lacking += content.lacking
     files |= {"say.md": say(content, drawn).encode(), **after}
     guide = start(content.title, content.answer, files, lacking)
