@@ -17,7 +17,6 @@ from blindspoon.stats.results import Record, as_record
 from blindspoon.trial import Choice, Course, Trial
 
 ABLE = (0.3, 0.5, 0.7)  # shares who can tell, for which the chance to show it is told
-FAR = 1.5  # a difference in standard deviations of a cup that most people notice; common practice
 USUAL_SETS = (12, 18, 24, 36, 48, 72)
 MOST = 1000
 NEAR = 4  # how many fewer sets are tried for a number that wastes nothing
@@ -40,6 +39,11 @@ class ChoiceSize:
     chances: tuple[float, ...]
     most: int | None
     chance_alike: float
+
+    @property
+    def if_half(self) -> float:
+        """Chance to show a difference if half can tell."""
+        return self.chances[ABLE.index(0.5)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,28 +82,20 @@ def size_choice(trial: Trial, tasters: Sequence[int] = ()) -> ChoiceSizing:
     in_turn = choice.rule == "sequential"
     beta = choice.beta / several if choice.beta else alpha
     every = _by_lines(choice, alpha, beta) if in_turn else _every(choice, alpha)
-    half = ABLE.index(0.5)
     lower = every[max(planned - NEAR, 1) - 1 : max(planned - 1, 0)]
-    no_less = (few for few in lower if few.chances[half] >= every[planned - 1].chances[half] > 0)
+    no_less = (few for few in lower if few.if_half >= every[planned - 1].if_half > 0)
     leaner = None if in_turn else next(no_less, None)
     wanted = [n * a_taster // several for n in tasters] or [planned, *USUAL_SETS]
     shown = {n for n in (*wanted, leaner.tests if leaner else 0) if 0 < n <= MOST}
-    difference = tuple(_of_difference(choice, every, planned, leaner))
-    least = next((row.tests for row in every if row.chance_alike), None)
-    allowed = percent(choice.can_tell)
-    alike = f"No number of sets up to {MOST:,} can show that fewer than {allowed} can tell."
-    if least is not None:
-        alike = (
-            f"That fewer than {allowed} can tell cannot be shown with fewer than {least} sets"
-            f"; {_first(every, lambda row: row.chance_alike)} show it 8 times in 10 if nobody can."
-        )
-    told = (alike, *difference)
-    if choice.ask != "alike":
-        told = (*difference[:1], alike, *difference[1:])
+    alike, difference = (
+        _of_alike(choice, every),
+        tuple(_of_difference(choice, every, planned, leaner)),
+    )
+    first = () if choice.ask == "alike" else difference[:1]
     return ChoiceSizing(
         choice=choice, alpha=alpha, planned=planned,
         rows=tuple(every[n - 1] for n in sorted(shown)),
-        sentences=(*told, *_of_scores(choice, every, alpha)),
+        sentences=(*first, alike, *difference[len(first) :]),
     )  # fmt: skip
 
 
@@ -154,10 +150,20 @@ def _first(every: Sequence[ChoiceSize], chance: Callable[[ChoiceSize], float]) -
     return next((row.tests for row in every if chance(row) >= WANTED), 0)
 
 
+def _of_alike(choice: Choice, every: Sequence[ChoiceSize]) -> str:
+    least = next((row.tests for row in every if row.chance_alike), None)
+    allowed = percent(choice.can_tell)
+    if least is None:
+        return f"No number of sets up to {MOST:,} can show that fewer than {allowed} can tell."
+    return (
+        f"That fewer than {allowed} can tell cannot be shown with fewer than {least} sets; "
+        f"{_first(every, lambda row: row.chance_alike)} show it 8 times in 10 if nobody can."
+    )
+
+
 def _of_difference(
     choice: Choice, every: Sequence[ChoiceSize], planned: int, leaner: ChoiceSize | None
 ) -> Iterator[str]:
-    half = ABLE.index(0.5)
     if planned:
         row, sets = every[planned - 1], wording.count(planned, "set")
         luck, about = wording.percent(row.true_alpha), "about " * bool(choice.how.words)
@@ -171,32 +177,15 @@ def _of_difference(
                 f"brings them in {luck} of such trials."
             )
         if leaner:
-            few, more = (wording.number(size.chances[half], 2) for size in (leaner, row))
+            few, more = (wording.number(size.if_half, 2) for size in (leaner, row))
             yield (
                 f"{leaner.tests} sets do no worse than {planned}: if half can tell, the chance to "
                 f"show it is {few} and {more}."
             )
-    enough = _first(every, lambda row: row.chances[half])
-    if enough:
+    if enough := _first(every, lambda row: row.if_half):
         yield f"If half can tell, {enough} sets show it 8 times in 10 or more."
-
-
-def _of_scores(choice: Choice, every: Sequence[ChoiceSize], alpha: float) -> Iterator[str]:
-    """Say what scores would need of the same difference, where that is a fraction."""
-    if choice.method not in ("triangle", "tetrad", "duo-trio"):
-        return
-    p = float(fc.chance_right(choice.method, FAR))
-    needed = np.array([row.needed or row.tests + 1 for row in every])
-    enough = np.flatnonzero(fc.upper_tail(needed, np.arange(1, MOST + 1), p) >= WANTED)
-    sets = int(enough[0]) + 1 if enough.size else 0
-    reach = fc.deviate(alpha) + fc.deviate(1 - WANTED)
-    pairs = math.ceil((reach / (FAR / math.sqrt(2))) ** 2) + 2
-    if sets * choice.how.cups > 2 * 2 * pairs:
-        yield (
-            f"If you can name what differs, score it: a difference of {FAR:g} standard deviations "
-            f"of a cup takes about {sets} sets ({sets * choice.how.cups} cups) here, and about "
-            f"{pairs} scored pairs ({2 * pairs} cups)."
-        )
+    if not choice.attribute:
+        yield "If you can name what differs, score it: scores need far fewer cups."
 
 
 USUAL_TASTERS = (6, 8, 12, 16, 20, 24)
