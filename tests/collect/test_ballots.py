@@ -93,13 +93,13 @@ def test_the_same_page_sent_again_with_another_answer_counts(save, rows, kept):
 
 def test_a_page_that_missed_an_acknowledgement_has_no_conflict_with_itself(save, kept):
     save(an("7"), turn=1)
-    assert not save(an("8"), turn=2, base=BLANK).replaced
+    assert save(an("8"), turn=2, base=BLANK).news == ""
     assert kept() == []
 
 
 def test_two_phones_the_last_counts_and_both_are_kept(save, rows, kept, events):
     save(an("7"), page="a")
-    assert save(an("3"), page="b").replaced
+    assert save(an("3"), page="b").news == "replaced"
     assert rows()[0]["texture"] == "3"
     assert kept() == [("037", "7")]
     assert "T01 has a second answer for cup 037; the earlier one is kept." in events
@@ -110,12 +110,12 @@ def test_of_two_phones_the_answer_that_was_given_last_counts_though_it_came_firs
 ):
     save(an("7"), page="a")
     late = save(an("3", "4"), page="b", ago=60)
-    assert (late.late, late.replaced, late.answer) == (True, False, an("7", "4"))
+    assert (late.news, late.answer) == ("late", an("7", "4"))
     assert (rows()[0]["texture"], rows()[0]["saltiness"]) == ("7", "4")
     assert kept() == [("037", "3")]
     assert "T01 has a second answer for cup 037; the earlier one is kept." in events
     assert save(an("3", "4"), page="b", ago=90).answer == an("7", "4")  # sent again
-    assert save(an("8", "4"), page="a", turn=1, base=an("7").mark, ago=0).replaced
+    assert save(an("8", "4"), page="a", turn=1, base=an("7").mark, ago=0).news == "replaced"
     save(an("5", "4"), page="b", turn=1, base=BLANK)  # changed after it was given again
     assert (rows()[0]["texture"], kept()[1:]) == ("5", [("037", "7"), ("037", "8")])
 
@@ -129,7 +129,7 @@ def test_an_answer_that_is_sent_again_unchanged_is_no_newer_for_that(save, rows)
 
 def test_two_phones_that_agree_have_no_conflict(save, kept):
     save(an("7"), page="a")
-    assert not save(an("7"), page="b").replaced
+    assert save(an("7"), page="b").news == ""
     assert kept() == []
 
 
@@ -241,7 +241,7 @@ def test_what_another_tab_gave_unseen_stays_where_this_one_says_nothing(save, ro
     save(an("7", comment="snaps"), page="a")
     receipt = save(an("", "3"), page="b")
     assert receipt.answer == an("7", "3", "snaps")
-    assert not receipt.replaced
+    assert receipt.news == ""
     assert (rows()[0]["texture"], rows()[0]["saltiness"]) == ("7", "3")
     assert kept() == []
 

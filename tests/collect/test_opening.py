@@ -250,5 +250,5 @@ def test_of_two_answers_the_one_given_last_counts_after_a_restart_too(folder):
             return sitting.ballots["1", "T01"].save({"037": given})["037"]
 
     save("7", "a", 0.0)
-    assert (save("3", "b", 60.0).late, save("8", "c", 0.0).replaced) == (True, True)
+    assert (save("3", "b", 60.0).news, save("8", "c", 0.0).news) == ("late", "replaced")
     assert opened(folder).ballots["1", "T01"].answer("037").scores == ("8", "")

@@ -191,7 +191,7 @@ def test_cups_and_sets_are_asked_in_the_order_of_the_plan(phone, rows, served, e
     assert [row["saltiness"] for row in rows()] == ["6", "7"]
     assert {row["set"]: row["answer"] for row in rows("1-T01+sets.csv")} == picks
     assert events[-2:] == [
-        "T01 has answered 1 of 2 sets in session 1.", "T01 has finished session 1.",
+        "T01 has answered 3 of 4 cups and sets in session 1.", "T01 has finished session 1.",
     ]  # fmt: skip
     look = taker.read(f"{taker.place}look")
     assert ">Set 2</a>" in look

@@ -137,11 +137,10 @@ class Given(NamedTuple):
 
 
 class Receipt(NamedTuple):
-    """What an acknowledged cup holds, and whether an answer of others was replaced, or is newer."""
+    """What an acknowledged cup holds; the news is what became of another answer, or of this one."""
 
     answer: CupAnswer
-    replaced: bool
-    late: bool
+    news: str  # "replaced", "late" or nothing
 
 
 class TooManyConflictsError(Exception):
@@ -233,15 +232,14 @@ class Ballot:
     """What one taster fills in for one session: sets to choose from, cups to score, or both.
 
     `codes` are the numbers of the sets and the codes of the cups, in the order of serving; `parts`
-    the files, that of the first one first.
+    the files, that of the first one first. `tell` is told how far the taster is.
     """
 
-    def __init__(self, parts: Sequence[BallotFile], codes: tuple[str, ...]) -> None:
+    def __init__(self, parts: Sequence[BallotFile], codes: tuple[str, ...], tell: Tell) -> None:
         self.session, self.taster, self.codes = parts[0].session, parts[0].taster, codes
         self.parts = tuple(sorted(parts, key=lambda part: codes.index(part.codes[0])))
         self.kind: Kind = "both" if len(parts) > 1 else parts[0].kind
-        for part in parts:
-            part.ballot = self
+        self._tell = tell
 
     @property
     def elsewhere(self) -> dict[str, str]:
@@ -254,10 +252,20 @@ class Ballot:
 
     def save(self, given: Mapping[str, Given]) -> dict[str, Receipt]:
         """Fill in some of it, as `BallotFile.save` does; each file is written whole."""
-        receipts = dict[str, Receipt]()
+        receipts, before, taster = dict[str, Receipt](), self.count, shown(self.taster)
         for part in self.parts:
             own = {code: sent for code, sent in given.items() if code in part.codes}
             receipts |= part.save(own) if own else {}
+            if disputed := [code for code in own if receipts[code].news]:
+                cups = f"{part.noun} {some_of(disputed)}"
+                part.warn(f"{taster} has a second answer for {cups}; the earlier one is kept.")
+        if self.count > before and not self.gaps:
+            self._tell(f"{taster} has finished session {self.session}.")
+        elif self.count > before:
+            done = "scored" if self.kind == "cups" else "answered"
+            cups = "cups and sets" if self.kind == "both" else self.kind
+            of = f"{self.count} of {len(self.codes)} {cups} in session {self.session}"
+            self._tell(f"{taster} has {done} {of}.")
         return receipts
 
     def reconcile(self) -> None:
@@ -293,9 +301,8 @@ class BallotFile:
     """The cups, or the sets, of one ballot, in a file; safe to use from several threads.
 
     Some are answered `elsewhere`, in another file, and not asked for. `sets` has the codes of each
-    set, and none where cups are scored. `ballot` is all that the taster fills in at the same
-    sitting, cups beside sets. `columns` are those of the page, then those of others; `rows` what
-    stands in the file, by code.
+    set, and none where cups are scored. `columns` are those of the page, then those of others;
+    `rows` what stands in the file, by code.
     """
 
     session: str
@@ -304,11 +311,9 @@ class BallotFile:
     attributes: tuple[Question, ...]
     file: str
     folder: DurableFolder
-    tell: Tell
     warn: Tell
     elsewhere: Mapping[str, str] = field(default_factory=dict)
     sets: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
-    ballot: Ballot = field(init=False)
     columns: tuple[str, ...] = field(init=False)
     rows: Rows = field(init=False, default_factory=dict)
 
@@ -317,7 +322,7 @@ class BallotFile:
         self.kind: Kind = "sets" if self.sets else "cups"
         self.unit, self.noun = ("set", "set") if self.sets else ("code", "cup")
         self.names = tuple(attribute.name for attribute in self.attributes)
-        self.columns = ("session", "taster", self.unit, *self.names, "comment")
+        self.columns = self.own = ("session", "taster", self.unit, *self.names, "comment")
         self._bytes: bytes | None = None
         self._lock = threading.Lock()
         self._seen: OrderedDict[tuple[str, str], tuple[int, CupAnswer]] = OrderedDict()
@@ -334,11 +339,6 @@ class BallotFile:
         row = self.rows.get(code, {})
         asked = () if code in self.elsewhere else self.attributes
         return [attribute.label for attribute in asked if not row.get(attribute.name)]
-
-    @property
-    def count(self) -> int:
-        """How many need nothing more."""
-        return sum(not self.lacking(code) for code in self.codes)
 
     def load(self) -> None:
         """Take over the file as it lies in the folder. Raises OSError and FormError."""
@@ -359,7 +359,6 @@ class BallotFile:
         """
         with self._lock:
             self._see_outside_changes()
-            before = self.count
             fresh, taken, lost = dict[str, Given](), dict[str, CupAnswer](), dict[str, CupAnswer]()
             late, arrival = set[str](), time.time()
             for code, sent in given.items():
@@ -378,7 +377,9 @@ class BallotFile:
                     lost |= {code: older} if disputed else {}
             self._keep([self._row(code, answer) for code, answer in lost.items()])
             changed = {code for code, answer in taken.items() if answer != self.answer(code)}
-            self._fill(taken)
+            rows = {**self.rows, **{code: self._row(code, it) for code, it in taken.items()}}
+            if rows != self.rows:  # the file first, and only then the answers
+                self._write(self.columns, rows)
             self._given |= {code: arrival - fresh[code].ago for code in changed - late}
             for code, sent in fresh.items():
                 self._seen[sent.page, code] = (sent.turn, sent.answer)
@@ -388,14 +389,8 @@ class BallotFile:
             self._note_marks(fresh)
             while len(self._seen) > MOST_SEEN:
                 self._seen.popitem(last=False)
-            replaced, overtaken = lost.keys() - late, lost.keys() & late
-            receipts = {
-                code: Receipt(self.answer(code), code in replaced, code in overtaken)
-                for code in given
-            }
-            after = self.count
-        self._report(before, after, [*lost])
-        return receipts
+            news = {code: "late" if code in late else "replaced" for code in lost}
+            return {code: Receipt(self.answer(code), news.get(code, "")) for code in given}
 
     def reconcile(self) -> None:
         """Look whether the file was changed by hand. Raises OSError."""
@@ -406,17 +401,9 @@ class BallotFile:
         for code in codes:
             self._past.setdefault(code, set()).add(self.answer(code).mark)
 
-    def _fill(self, answers: Mapping[str, CupAnswer]) -> None:
-        """Write the file, and only then take the answers for given."""
-        own = {code: self._row(code, answer) for code, answer in answers.items()}
-        rows = {**self.rows, **own}
-        if rows != self.rows:
-            self._write(self.columns, rows)
-
     def _row(self, code: str, answer: CupAnswer) -> Mapping[str, str]:
         cells = (self.session, self.taster, code, *answer.cells)
-        own = ("session", "taster", self.unit, *self.names, "comment")
-        return {**self.rows.get(code, {}), **dict(zip(own, cells, strict=True))}
+        return {**self.rows.get(code, {}), **dict(zip(self.own, cells, strict=True))}
 
     def _write(self, columns: tuple[str, ...], rows: Rows) -> None:
         data = write_rows(columns, [rows[code] for code in self.codes if code in rows])
@@ -511,15 +498,3 @@ class BallotFile:
         if problems:
             raise FormError(problems)
         return tuple(dict.fromkeys((*self.columns, *table.columns))), rows
-
-    def _report(self, before: int, after: int, disputed: Sequence[str]) -> None:
-        taster, cups = shown(self.taster), len(self.codes)
-        if disputed:
-            cup = f"{self.noun} {some_of(disputed)}"
-            self.warn(f"{taster} has a second answer for {cup}; the earlier one is kept.")
-        if after == cups > before and not self.ballot.gaps:
-            self.tell(f"{taster} has finished session {self.session}.")
-        elif after > before:
-            done = "answered" if self.sets else "scored"
-            of = f"{after} of {cups} {self.noun}s in session {self.session}"
-            self.tell(f"{taster} has {done} {of}.")

@@ -197,14 +197,13 @@ def _ballots(
                 attributes=_question(trial, own) if of_sets else questions_of(trial, tray[0]),
                 file=files[*tray, of_sets],
                 folder=folder,
-                tell=sitting.say,
                 warn=sitting.warn,
             )
             part.load()
             there = elsewhere[*tray, of_sets].items()
             part.elsewhere = {code: file for code, file in there if part.answer(code).blank}
             parts.append(part)
-        ballots[tray] = Ballot(parts, tuple(name for _, name in trays[tray]))
+        ballots[tray] = Ballot(parts, tuple(name for _, name in trays[tray]), sitting.say)
     return ballots
 
 

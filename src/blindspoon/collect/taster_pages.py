@@ -221,17 +221,16 @@ class TasterPages:
         given = Given(answer, form.get("Base", ""), page, turn, ago / 1000)
         if session != self._sitting.session:
             return refuse(409, spoken()("error_late", session=session))
-        stored, replaced, late = seat.ballot.save({seat.code: given})[seat.code]
+        stored, news = seat.ballot.save({seat.code: given})[seat.code]
         if wants_json():
             cells = zip((*ballot.names, "comment"), stored.cells, answer.cells, strict=True)
             filled = {name: text for name, text, sent in cells if text != sent}
             say = spoken().of(ballot.kind)
-            news = "replaced" if replaced else "late" if late else ""
             told = say(news, code=seat.code) if news else ""
             return jsonify(mark=stored.mark, told=told, filled=filled)
         go = form.get("go", "")
         path = seat.end if go == "stop" else seat.path(-1 if go == "back" else 1)
-        return redirect(f"{path}?replaced={seat.place}" if replaced else path, 303)
+        return redirect(f"{path}?replaced={seat.place}" if news == "replaced" else path, 303)
 
     def end(self, link: str, session: str) -> AnyResponse:
         """Thank the taster, name the cups that are not scored, and say what comes next."""

@@ -3,7 +3,6 @@
 import hashlib
 import re
 from functools import partial
-from pathlib import Path
 
 from flask import abort, make_response, render_template, request
 from werkzeug.wrappers import Response
@@ -51,23 +50,18 @@ STOCKS = {
 
 def add_to(bench: Workbench) -> None:
     """Register the addresses."""
-    known: dict[Path, tuple[str, ServingPlan | None, tuple[Problem, ...]]] = {}
-
-    def foreseen(found: Stage) -> tuple[ServingPlan | None, tuple[Problem, ...]]:
-        """See how the cups would be dealt, or what is in the way; drawn once a change."""
-        now = disk.fingerprint(disk.read_folder(found.folder).files)
-        if known.get(found.folder, ("",))[0] != now:
-            try:
-                known[found.folder] = now, foresee(found.folder), ()
-            except TrialError as error:
-                known[found.folder] = now, None, error.problems
-        return known[found.folder][1:]
 
     @bench.get("codes")
     def ask(found: Stage, form: Form = UNSENT, code: int = 200, **faults: str) -> Response:
         from blindspoon.examine import doubts  # noqa: PLC0415 - not where the workbench starts
 
-        plan, problems = foreseen(found) if found.state == "planned" else (None, ())
+        plan: ServingPlan | None = None
+        problems: tuple[Problem, ...] = ()
+        if found.state == "planned":
+            try:
+                plan = foresee(found.folder)
+            except TrialError as error:
+                problems = error.problems
         balance = plan.balance if plan else ()
         rule = rule_in_words(found.plan), rule_beside(found.plan)
         own: dict[str, object] = {"plan": plan, "balance": balance, "problems": problems}

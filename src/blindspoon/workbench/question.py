@@ -68,17 +68,12 @@ def add_to(bench: Workbench) -> None:
     @bench.get("question")
     def page(found: Stage, draft: Draft | None = None, code: int = 200, **more: object) -> Response:
         draft = _draft(found.text, rows=draft is None) | (draft or {})
-        numbers = {kind: range(1, len(_rows(draft, kind)) + 1) for kind in ROWS}
-        blank = {
-            f"{kind}[{number}].{field}": ""
-            for kind, fields in ROWS.items()
-            for number in numbers[kind]
-            for field in ("name", *fields)
-        }
+        for kind in ROWS:  # every field has a text
+            draft = _replaced(draft, kind, _rows(draft, kind))
         own: dict[str, object] = {
-            "typed": blank | draft,
+            "typed": draft,
             "scale": (draft["scale.low"], draft["scale.high"]),
-            "numbers": numbers,
+            "numbers": {kind: range(1, len(_rows(draft, kind)) + 1) for kind in ROWS},
             "locked": {part: found.locked(part) for part in ("served", "rule")},
             "rule": rule_in_words(found.plan),
             "waits": WAITS,
