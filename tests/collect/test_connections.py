@@ -50,34 +50,9 @@ def test_one_device_with_many_slow_sockets_keeps_nobody_out(folder, serve, monke
         assert is_open(phone)
 
 
-def test_in_a_full_house_who_never_asked_goes_before_who_was_answered(folder, serve, monkeypatch):
-    monkeypatch.setattr(server, "_room", lambda: 3)
-    with serve(folder) as addresses, contextlib.ExitStack() as stack:
-        phone = connect(addresses, stack)
-        assert status(phone, addresses) == b"200"
-        slow = [connect(addresses, stack) for _ in range(2)]
-        assert status(connect(addresses, stack), addresses) == b"200"
-        assert [is_open(link) for link in (phone, *slow)] == [True, False, True]
-
-
-def test_a_request_that_comes_drop_by_drop_has_a_deadline(folder, serve, monkeypatch):
-    monkeypatch.setattr(server, "DEADLINE", 1.0)
-    with serve(folder) as addresses, contextlib.ExitStack() as stack:
-        answered, drops = connect(addresses, stack), connect(addresses, stack)
-        assert status(answered, addresses) == b"200"
-        started = time.monotonic()
-        with contextlib.suppress(OSError):
-            while is_open(drops) and time.monotonic() - started < 15:
-                drops.send(b"X")
-                time.sleep(0.1)
-        assert 0.9 < time.monotonic() - started < 10
-        answered.recv(100_000)
-        assert is_open(answered)
-
-
 def test_a_request_that_wakes_the_listener_as_it_is_ended_closes_nothing_too_early(monkeypatch):
     with server.listening("127.0.0.1", 0) as listener:
-        made = server.Server({listener: lambda *_: []}, threads=1)
+        made = server.Server({listener: lambda *_: []})
         pipe = made._listener.trigger
         pull = pipe._physical_pull
 

@@ -7,11 +7,9 @@ import queue
 import select
 import socket
 import threading
-import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import partial
 from pathlib import Path
-from typing import Any
 
 import jinja2
 from flask import Flask, Response, make_response, render_template
@@ -296,41 +294,13 @@ FROM_ONE = 256
 
 IDLE = 20.0  # seconds after which a connection that says nothing is closed
 
-DEADLINE = 10.0
-"""Seconds within which a request is whole, from its first byte; the first one from connecting."""
-
 PATIENCE = 10.0  # seconds that requests have to be answered in after the end
-
-
-class Connection(HTTPChannel):  # type: ignore[misc]
-    """A connection that knows for how long it has kept a request to itself."""
-
-    began: float | None  # None while nothing is awaited
-    answered = False
-
-    def __init__(self, *args: Any, **settings: Any) -> None:  # noqa: ANN401 - waitress has no types
-        self.began = time.time()
-        super().__init__(*args, **settings)
-
-    def received(self, data: bytes) -> bool:
-        """Take in what came."""
-        taken = bool(super().received(data))
-        if self.request is not None and self.began is None:
-            self.began = time.time()
-        return taken
-
-    def is_late(self, now: float) -> bool:
-        if self.requests:
-            return False
-        overdue = self.began is not None and self.began < now - DEADLINE
-        return overdue or bool(self.last_activity < now - IDLE)
 
 
 class Listener(TcpWSGIServer):  # type: ignore[misc]
     """Takes every connection, and closes the oldest idle one where there are too many."""
 
-    channel_class = Connection
-    most = CONNECTIONS
+    most: int
 
     def handle_accept(self) -> None:
         """Take a connection, and make room for the next."""
@@ -341,48 +311,30 @@ class Listener(TcpWSGIServer):  # type: ignore[misc]
             _make_room([channel for channel in staying if channel.addr[0] == address], FROM_ONE)
             _make_room(staying, self.most)
 
-    def add_task(self, task: Connection) -> None:
-        """Answer a whole request."""
-        task.began, task.answered = None, True
-        super().add_task(task)
 
-    def maintenance(self, now: float) -> None:
-        """Close what is late."""
-        for channel in self.active_channels.values():
-            channel.will_close = channel.will_close or channel.is_late(now)
-
-
-def _make_room(channels: Iterable[Connection], most: int) -> None:
-    """Close the oldest idle connections, those without a whole request first."""
-    staying = list(channels)
-    if len(staying) > most:
-        idle = [channel for channel in staying if not channel.requests]
-        idle.sort(key=lambda channel: (channel.answered, channel.last_activity))
-        for channel in (idle or staying)[: len(staying) - most]:
+def _make_room(channels: Sequence[HTTPChannel], most: int) -> None:
+    if len(channels) > most:
+        idle = [channel for channel in channels if not channel.requests]
+        idle.sort(key=lambda channel: channel.last_activity)
+        for channel in (idle or channels)[: len(channels) - most]:
             channel.will_close = True
 
 
 class Server(MultiSocketServer):  # type: ignore[misc]
-    """Answers at sockets, each with its application, in the thread that runs it, until it is ended.
+    """Answers at sockets, each with its application, in the thread that runs it.
 
-    Ctrl-C ends it, or another thread.
-    What wakes the thread is a pipe, and its number may be another file's as soon as it is closed:
-    it stays open for whoever is about to write into it, a request or `end`.
+    Ctrl-C ends it, or another thread. What wakes the thread is a pipe, and its number may be
+    another file's as soon as it is closed: it stays open for whoever is about to write into it, a
+    request or `end`.
     """
 
-    def __init__(
-        self,
-        apps: Mapping[socket.socket, WSGI],
-        *,
-        limit: int = BODY_LIMIT,
-        threads: int = THREADS,
-    ) -> None:
+    def __init__(self, apps: Mapping[socket.socket, WSGI], *, limit: int = BODY_LIMIT) -> None:
         """Listen. A body has at most `limit` bytes."""
         logging.getLogger("waitress.queue").setLevel(logging.ERROR)
         logging.getLogger("waitress").addFilter(_is_no_hang_up)
         room = _room()
         settings = Adjustments(
-            threads=threads,
+            threads=THREADS,
             connection_limit=room + 2 * FROM_ONE,  # never reached: room is made before
             channel_timeout=IDLE,
             cleanup_interval=1,
@@ -394,7 +346,7 @@ class Server(MultiSocketServer):  # type: ignore[misc]
             ident=None,
         )
         dispatcher = ThreadedTaskDispatcher()
-        dispatcher.set_thread_count(threads)
+        dispatcher.set_thread_count(THREADS)
         super().__init__({}, settings, [], dispatcher)
         self._ending, self._lock = False, threading.Lock()
         for found, app in apps.items():
