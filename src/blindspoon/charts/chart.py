@@ -3,11 +3,9 @@
 No clock, no chance, no ids that could clash.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from html import escape
-from itertools import groupby
-from typing import NamedTuple
 
 from blindspoon.charts.scene import (
     DASH,
@@ -34,29 +32,7 @@ from blindspoon.charts.scene import (
 )
 from blindspoon.trial import Trial
 
-MANY = 13
-"""Dots that look alike and follow one another, from which on they are one path; lines always."""
-
 Paint = Callable[[str], str]
-
-
-class Form(NamedTuple):
-    """One element: its attributes begin with a space, those of its look apart from its place.
-
-    A dot or a line can be a step of a path, which has a look of its own.
-    """
-
-    tag: str
-    look: str
-    place: str
-    content: str = ""
-    step: str = ""
-    path: str = ""
-
-    def written(self, look: str = "") -> str:
-        """Write the element, with its look unless the elements around it say that."""
-        start = f"<{self.tag}{self.place}{look}"
-        return f"{start}>{self.content}</{self.tag}>" if self.content else f"{start}/>"
 
 
 def inline_svg(scene: Scene, label: str) -> str:
@@ -70,16 +46,7 @@ def inline_svg(scene: Scene, label: str) -> str:
 
 def _svg(scene: Scene, named: str, paint: Paint, style: str = "") -> str:
     width, height = _short(scene.width), _short(scene.height)
-    body, forms = "", (form for shape in scene.shapes for form in _forms(shape, paint))
-    for look, alike in groupby(forms, key=lambda form: form.look):  # said once of all
-        group = [*alike]
-        path, enough = group[0].path, group[0].tag == "line" or len(group) > MANY
-        if len(group) == 1:
-            body += group[0].written(look)
-        elif enough and path and {form.path for form in group} == {path}:
-            body += f'<path d="{"".join(form.step for form in group)}"{path}/>'
-        else:
-            body += f"<g{look}>{''.join(form.written() for form in group)}</g>"
+    body = "".join(_element(shape, paint) for shape in scene.shapes)
     font = f' font-family="{FONTS}"' * bool(scene.texts)
     return (
         f'<svg {named} width="{width}" height="{height}" viewBox="0 0 {width} {height}"{font}>'
@@ -87,39 +54,35 @@ def _svg(scene: Scene, named: str, paint: Paint, style: str = "") -> str:
     )
 
 
-def _forms(shape: Shape, paint: Paint) -> Iterator[Form]:
+def _element(shape: Shape, paint: Paint) -> str:
     ink = paint(shape.ink)
     match shape:
         case Text():
             anchor = "" if shape.anchor == "start" else f' text-anchor="{shape.anchor}"'
             weight = ' font-weight="700"' if shape.bold else ""
-            look = f' fill="{ink}" font-size="{_short(shape.size)}"{anchor}{weight}'
-            place = f' x="{_short(shape.x)}" y="{_short(shape.y)}"'
-            yield Form("text", look, place, escape(shape.text, quote=False))
+            look = f'fill="{ink}" font-size="{_short(shape.size)}"{anchor}{weight}'
+            place = f'x="{_short(shape.x)}" y="{_short(shape.y)}"'
+            return f"<text {place} {look}>{escape(shape.text, quote=False)}</text>"
         case Line():
             width = "" if shape.width == 1 else f' stroke-width="{_short(shape.width)}"'
             dash = f' stroke-dasharray="{DASH[0]:g} {DASH[1]:g}"' if shape.dashed else ""
-            look = f' stroke="{ink}"{width}{dash}'
             (x1, y1), (x2, y2) = (tuple(map(_short, end)) for end in shape.points)
-            place = f' x1="{x1}" y1="{y1}" x2="{x2}" y2="{y2}"'
-            to = f"V{y2}" if x1 == x2 else f"H{x2}" if y1 == y2 else f"L{x2} {y2}"
-            yield Form("line", look, place, step=f"M{x1} {y1}{to}", path=look)
+            place = f'x1="{x1}" y1="{y1}" x2="{x2}" y2="{y2}"'
+            return f'<line {place} stroke="{ink}"{width}{dash}/>'
         case Area():
-            yield Form("polygon", f' fill="{ink}"', f' points="{_points(shape.points)}"')
-        case Marks(kind="diamond"):
-            for centre in shape.points:
-                corners = _points(diamond(centre, shape.radius))
-                yield Form("polygon", f' fill="{ink}"', f' points="{corners}"')
+            return f'<polygon points="{_points(shape.points)}" fill="{ink}"/>'
         case Marks():
-            radius, look = shape.radius, f' fill="{ink}"'
-            dot = f' stroke="{ink}" stroke-width="{_short(2 * radius)}" stroke-linecap="round"'
+            radius, look, marks = shape.radius, f'fill="{ink}"', ""
             if shape.kind == "ring":
-                ring = f'stroke="{ink}" stroke-width="{_short(RING * radius)}"'
-                look, dot = f' fill="{paint("ground")}" {ring}', ""
+                look = f'fill="{paint("ground")}" stroke="{ink}"'
+                look += f' stroke-width="{_short(RING * radius)}"'
                 radius *= 1 - RING / 2
-            for x, y in (map(_short, centre) for centre in shape.points):
-                place = f' cx="{x}" cy="{y}" r="{_short(radius)}"'
-                yield Form("circle", look, place, step=f"M{x} {y}z", path=dot)
+            for x, y in shape.points:
+                if shape.kind == "diamond":
+                    marks += f'<polygon points="{_points(diamond((x, y), radius))}"/>'
+                else:
+                    marks += f'<circle cx="{_short(x)}" cy="{_short(y)}" r="{_short(radius)}"/>'
+            return f"<g {look}>{marks}</g>"
 
 
 def _points(points: tuple[tuple[float, float], ...]) -> str:
