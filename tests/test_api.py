@@ -181,7 +181,7 @@ def test_of_a_moment_the_seal_has_the_day_and_a_gap_its_cause_in_words(tmp_path)
 
 
 def test_sizes_are_rows_a_panel_and_procedure():
-    frame = bs.size(CUCUMBERS, tasters=[4, 8], sessions=1, trials=100, jobs=0).to_frame()
+    frame = bs.size(CUCUMBERS, tasters=[4, 8], sessions=1, trials=100).to_frame()
     assert set(frame["procedure"]) == {"mixed", "ranks"}
     assert frame["smallest_seen_difference"].isna().any()
     assert "smallest_seen" not in frame

@@ -128,11 +128,6 @@ def test_a_chart_is_drawn_as_what_it_is_called_or_not_at_all(blindspoon, tmp_pat
     assert (done.returncode, "this is worked out" in done.stderr) == (2, True)
 
 
-def test_no_processes_are_one(blindspoon):
-    few = ("--tasters", 6, "--sessions", 1, "--trials", 100, "--jobs", 0)
-    assert blindspoon("size", "trials/allotment-cucumbers", *few).returncode == 0
-
-
 def test_a_file_of_the_output_is_utf_8_whatever_the_system_has(tmp_path):
     command = [sys.executable, "-m", "blindspoon", "explain", "other-scale"]  # from −2 to 10
     with (tmp_path / "out.txt").open("wb") as out:

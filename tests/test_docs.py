@@ -201,7 +201,7 @@ def test_the_table_in_the_readme_is_what_the_command_prints(blindspoon):
 
 
 JSON_PAGE = (ROOT / "docs/reference/json.md").read_text(encoding="utf-8")
-FEW = "--tasters 6 --sessions 1 --trials 100 --jobs 1"
+FEW = "--tasters 6 --sessions 1 --trials 100"
 PRINTED = {
     "compare": [  # and the demonstration
         "compare trials/randall-1989-wine",

@@ -182,11 +182,6 @@ def otherwise():
     put("export.csv", "290,4", "290,5", folder=Path())
 
 
-def control_not_scored():
-    for name, cup in ((SCORES, "037,6,4.5"), (SCORES, "512,6,3"), (BALLOT, "664,6.5,6")):
-        put(name, cup, f"{cup[:3]},,", folder=OTHER)
-
-
 def copied():
     shutil.rmtree(OTHER)
     shutil.copytree(FOLDER, OTHER)
@@ -307,7 +302,6 @@ CASES = {
     "other-scale": (TWO, put, TRIAL, "low = 0", "low = -2", 1, OTHER),
     "no-common-variant": (TWO, renamed, "old-", "oak-leaf", "cool-cellar"),
     "no-common-attribute": (TWO, renamed, "old_", "texture", "saltiness"),
-    "nothing-pooled": (f"{TWO} --chart kitchens.svg", control_not_scored),
 }  # fmt: skip
 
 

@@ -294,7 +294,7 @@ def test_size_says_what_a_small_panel_cannot_show(blindspoon, trial):
 
 
 def test_size_takes_the_spread_of_an_earlier_trial(blindspoon, trial, printed):
-    sizes = ["--tasters", 8, "--sessions", 2, "--trials", 200, "--jobs", 1, "--json"]
+    sizes = ["--tasters", 8, "--sessions", 2, "--trials", 200, "--json"]
     found = json.loads(blindspoon("size", trial, "--like", CUCUMBERS, *sizes).stdout)
     (texture,) = (each for each in printed["attributes"] if each["attribute"] == "texture")
     assert found["spread"]["residual_sd"] == pytest.approx(texture["mixed"]["residual_sd"])

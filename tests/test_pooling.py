@@ -15,7 +15,7 @@ import pytest
 from click.testing import CliRunner
 
 import blindspoon as bs
-from blindspoon.analysis import analyse, draw_forest, kitchen_names, pool_folders
+from blindspoon.analysis import analyse, kitchen_names, pool_folders
 from blindspoon.cli import commands, main
 from blindspoon.cli.printed import comparison_table, pooled_table
 from blindspoon.errors import DesignError, TrialError
@@ -133,8 +133,8 @@ def test_the_reference_names_every_field_and_slug(record):
     words = set(re.findall(r"[a-z_]+", (ROOT / "docs/reference/json.md").read_text("utf-8")))
     assert set(fields(record)) <= words
     source = (ROOT / "src/blindspoon/findings/pool_checks.py").read_text("utf-8")
-    slugs = {*re.findall(r'slug="([a-z-]+)"', source), "nothing-pooled"}
-    assert len(slugs) == 7
+    slugs = {*re.findall(r'slug="([a-z-]+)"', source)}
+    assert len(slugs) == 6
     assert slugs <= set(explanations())
 
 
@@ -148,23 +148,7 @@ def fields(value):
             yield from fields(below)
 
 
-def test_the_chart_is_written_by_its_ending(made, found, tmp_path):
-    svg, png = tmp_path / "forest.svg", tmp_path / "forest.png"
-    done = run(made / "allotment", made / "harbour", "--chart", svg)
-    assert done.exit_code == 0
-    assert svg.read_bytes().startswith(b"<?xml")
-    assert "Chart written" in done.stderr
-    draw_forest(found, png)
-    assert png.read_bytes().startswith(b"\x89PNG")
-
-
-def test_a_chart_of_one_folder_is_a_wrong_use(made, tmp_path):
-    done = run(made / "allotment", "--chart", tmp_path / "x.svg")
-    assert done.exit_code == 2
-    assert "two folders or more" in done.output
-
-
-def test_nothing_pooled_leaves_no_chart(kitchens, tmp_path):
+def test_nothing_pooled_is_said(kitchens):
     scores = kitchens[1] / "scores.csv"
     plain = [row.split(",") for row in (kitchens[1] / "key.csv").read_text("utf-8").splitlines()]
     cups = {tuple(row[:3]) for row in plain if row[3] == "plain"}
@@ -173,8 +157,6 @@ def test_nothing_pooled_leaves_no_chart(kitchens, tmp_path):
     scores.write_text("\n".join(map(",".join, kept)), "utf-8")
     found = pool_folders(kitchens)
     assert "No variant but the control was scored in all kitchens" in pooled_table(found)
-    with pytest.raises(DesignError, match="no pooled comparison to draw"):
-        draw_forest(found, tmp_path / "x.svg")
 
 
 def test_problems_of_all_folders_are_listed_with_their_folder(kitchens):

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from blindspoon.batches.measured import CupAges, age_cups
 from blindspoon.batches.summary import make_up
-from blindspoon.errors import DesignError, Problem, Rule, ScoreError, TrialError
+from blindspoon.errors import DesignError, Problem, ScoreError, TrialError
 from blindspoon.files import disk
 from blindspoon.findings.choices import compare_choices
 from blindspoon.findings.compare import compare_trial, with_days
@@ -27,11 +27,6 @@ if TYPE_CHECKING:
     from blindspoon.findings.further import FurtherAnalyses
     from blindspoon.writeup.page import ReportContent
 
-_UNPOOLED = Rule(
-    "nothing-pooled",
-    "a chart shows one variant or more that all kitchens scored",
-    "Look at what is not pooled, and why",
-)
 MOST_FOR_JSON = 10_000  # tasters up to whom JSON holds the further analyses
 
 
@@ -155,18 +150,3 @@ def kitchen_names(folders: Sequence[Path]) -> tuple[str, ...]:
     names = tuple(folder.resolve().name for folder in folders)
     apart = len(set(names)) == len(names)
     return names if apart else tuple(folder.as_posix() for folder in folders)
-
-
-def draw_forest(found: Pool, target: Path) -> None:
-    """Write the chart of the first primary attribute, as PNG or as SVG by the file's ending.
-
-    Raises DesignError where there is nothing to draw.
-    """
-    from blindspoon.charts.chart import chart_file  # noqa: PLC0415 - brings in matplotlib
-    from blindspoon.writeup.kitchens import forest_chart  # noqa: PLC0415
-
-    chart = forest_chart(found)
-    if chart is None:
-        nothing = "there is no pooled comparison to draw"
-        raise DesignError([_UNPOOLED.broken(nothing, found.kitchens[0].name)])
-    disk.write_file_atomically(target, chart_file(chart, target.suffix))

@@ -243,7 +243,7 @@ def check(folder: Folder) -> Examination:
     return examine(Path(folder))
 
 
-def size(  # noqa: PLR0913 - each is an option of the command
+def size(
     folder: Folder,
     *,
     tasters: int | Sequence[int] = (),
@@ -253,7 +253,6 @@ def size(  # noqa: PLR0913 - each is an option of the command
     cup_sd: float | None = None,
     taster_sd: float | None = None,
     opinion_sd: float | None = None,
-    jobs: int | None = None,
 ) -> Sizing:
     """Say how many tasters and sessions the question of a trial needs.
 
@@ -268,8 +267,6 @@ def size(  # noqa: PLR0913 - each is an option of the command
     cup_sd, taster_sd, opinion_sd : float, optional
         Standard deviations in points that replace those: from cup to cup, between tasters, of a
         taster's own opinion of a variant.
-    jobs : int, optional
-        Processes; one by default, and where it is 0.
 
     Returns
     -------
@@ -289,7 +286,7 @@ def size(  # noqa: PLR0913 - each is an option of the command
     options = SizeOptions(
         like=None if like is None else Path(like), cup_sd=cup_sd, taster_sd=taster_sd,
         opinion_sd=opinion_sd, tasters=_numbers(tasters), sessions=_numbers(sessions),
-        trials=trials, jobs=jobs or None, both=True,
+        trials=trials, both=True,
     )  # fmt: skip
     return size_folder(Path(folder), options)[1]
 

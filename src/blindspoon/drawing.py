@@ -296,7 +296,6 @@ def write_sheets(
     from blindspoon.batches.summary import make_up  # noqa: PLC0415
     from blindspoon.sheets.printing import (  # noqa: PLC0415
         Reminder,
-        calendar,
         file_name,
         print_sheets,
         reminders,
@@ -326,8 +325,6 @@ def write_sheets(
             at = file_name(places[added.name], added.name)
         alone = pages(replace(plan, servings=own))
         sheets |= {f"added/{at}/{it}": page for it, page in alone.items() if it != "checklist.html"}
-    if days:
-        sheets["calendar.ics"] = calendar(trial, days, seal.date if seal else days[0].day)
     printed = {folder / "sheets" / name: content for name, content in sheets.items()}
     disk.write_files_atomically(printed)
     return tuple(printed)

@@ -44,7 +44,7 @@ class SizeOptions:
     tasters: Sequence[int] = ()
     sessions: Sequence[int] = ()
     trials: int | None = None
-    jobs: int | None = None
+    jobs: int = -1
     both: bool = False
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from blindspoon.cli.say import FILE, JOBS, JSON, SIZE, progress, say_json
+from blindspoon.cli.say import FILE, JSON, progress, say_json
 from blindspoon.files import disk
 from blindspoon.trial import today
 from tests.calibration.calibrate import SEED, TRIALS, calibrate, summary, tables, to_csv
@@ -22,7 +22,13 @@ EVERY = {situation.name: situation for situation in (*SITUATIONS, *COURSES)}
     "--trials", type=click.IntRange(8), default=TRIALS, show_default=True,
     help="Simulated in each situation.",
 )  # fmt: skip
-@click.option("--seed", type=SIZE, default=SEED, show_default=True, help="From which all is drawn.")
+@click.option(
+    "--seed",
+    type=click.IntRange(1),
+    default=SEED,
+    show_default=True,
+    help="From which all is drawn.",
+)
 @click.option(
     "--tasters", type=click.IntRange(2), multiple=True, help="A size of panel; may be repeated."
 )
@@ -30,7 +36,7 @@ EVERY = {situation.name: situation for situation in (*SITUATIONS, *COURSES)}
     "--only", type=click.Choice([*EVERY]), default=[*EVERY], multiple=True,
     help="Only this situation; may be repeated.",
 )  # fmt: skip
-@JOBS
+@click.option("--jobs", type=int, default=-1, show_default=True, help="-1 is every core.")
 @click.option("--to", type=FILE, help="Write every rate as CSV, and print only the summary.")
 @JSON
 def main(

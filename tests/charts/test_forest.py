@@ -14,7 +14,7 @@ from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.pool_checks import Kitchen, Own, Pool, PooledAttribute, PooledComparison
 from blindspoon.findings.verdict import kind_of
 from blindspoon.stats.results import Interval, MixedContrast, NoResult
-from blindspoon.writeup.kitchens import forest_chart, forest_of, forest_plot, forest_title
+from blindspoon.writeup.kitchens import forest_of, forest_plot, forest_title
 
 SHEETS = pytest.mark.parametrize("sheet", [WIDE, NARROW], ids=["wide", "narrow"])
 NONE = NoResult("not asked for")
@@ -230,25 +230,13 @@ def test_titles_of_other_findings(shifts, half, end):
 
 
 def test_its_name_alt_and_source():
-    chart = forest_chart(HARD["typical"])
+    chart = forest_of(HARD["typical"], HARD["typical"].attributes[0])
     assert chart.name == "texture-kitchens"
     assert chart.alt.startswith(
         "Forest plot of the differences from the control that 3 kitchens found on texture, where in"
     )
     under = " ".join(text.text for text in chart.figure.texts[-2:])
     assert under.endswith("“What keeps them crisp?”, tasted in mill, harbour and hilltop")
-
-
-def test_the_first_primary_attribute_is_drawn_unless_another_is_asked_for():
-    pool = HARD["typical"]
-    (first,) = pool.attributes
-    other = replace(
-        first, primary=False, attribute=replace(first.attribute, name="salt", label="Salt")
-    )
-    both = replace(pool, attributes=(other, first))
-    assert forest_chart(both).name == "texture-kitchens"
-    assert forest_chart(both, "salt").name == "salt-kitchens"
-    assert forest_chart(both, "sourness") is None
 
 
 def test_four_variants_share_out_the_pictures_of_posts_and_video(monkeypatch):
@@ -273,12 +261,6 @@ def test_a_part_of_an_attribute_does_not_say_that_nothing_is_settled():
     assert "nothing is settled" not in title
 
 
-def test_nothing_pooled_is_no_chart():
-    pool = HARD["typical"]
-    empty = replace(pool.attributes[0], comparisons=())
-    assert forest_chart(replace(pool, attributes=(empty,))) is None
-
-
 @pytest.mark.browser
 def test_no_text_is_cut_or_covered_in_a_browser(covered):
-    assert covered([forest_chart(pool) for pool in HARD.values()]) == []
+    assert covered([forest_of(pool, pool.attributes[0]) for pool in HARD.values()]) == []

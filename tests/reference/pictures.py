@@ -224,8 +224,9 @@ def from_the_workbench(camera: Camera, place: Path) -> None:
 
 
 def from_the_kitchens(camera: Camera, place: Path) -> None:
-    run("compare", *map(str, kitchens(place)), "--chart", "kitchens.svg", cwd=place)
-    camera.chart("kitchens", (place / "kitchens.svg").as_uri())
+    run("report", "--pool", *map(str, kitchens(place)), cwd=place)
+    (chart,) = place.glob("reports/*/figures/texture-kitchens.svg")
+    camera.chart("kitchens", chart.as_uri())
 
 
 def main(folder: Path) -> None:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.serving.draw import draw
 from blindspoon.serving.plan import request_for
-from blindspoon.sheets.pouring import heading, telling_words, tells, veiled
+from blindspoon.sheets.pouring import heading, tells, veiled
 from blindspoon.sheets.printing import print_sheets
 from blindspoon.trial import Attribute, Scale, Tasting, Trial, Variant
 
@@ -76,14 +76,6 @@ def test_a_cleanser_that_holds_a_name_is_left_out():
     assert veiled("water", TRIAL, "a rinse") == "water"
 
 
-def test_what_tasters_must_read_and_tells_is_said_to_the_helper():
-    attribute = replace(TRIAL.attributes[0], high="cool cellar taste")
-    trial = replace(TRIAL, attributes=(attribute,), tasting=replace(TRIAL.tasting, tasters=("a",)))
-    plan = draw(request_for(trial), np.random.default_rng(1))
-    assert telling_words(trial, plan) == ("cool cellar taste",)
-    assert "“cool cellar taste”" in print_sheets(trial, plan)["pouring.html"].decode()
-
-
 NAMES = st.from_regex(r"zq[a-z0-9]{1,5}(-[a-z0-9]{1,5})?", fullmatch=True)
 LETTERS = st.text(st.characters(categories=("L", "N", "P", "S", "Zs")), max_size=20)
 CASES = st.sampled_from([str.lower, str.upper, str.title, str.swapcase])
@@ -127,7 +119,6 @@ def trials(make) -> Trial:
             codes=make(st.sampled_from(["per taster", "per session"])),
             cleanser=text(),
             rest=text(),
-            allergens=text(),
             consent=text(),
         ),
     )

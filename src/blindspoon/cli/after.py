@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from blindspoon.cli.say import (
-    CHART,
     FILE,
     FOLDER,
     FOLDERS,
@@ -167,28 +166,25 @@ def lift(folder: Path, yes: bool, last: bool) -> None:
 
 @verb(then="lifted")
 @FOLDERS
-@CHART
 @JSON
 @flag("--verify", "Compute it again with statsmodels and scipy; exit with 1 if they differ.")
-def compare(folders: Sequence[Path], as_json: bool, chart: Path | None, verify: bool) -> None:
+def compare(folders: Sequence[Path], as_json: bool, verify: bool) -> None:
     """Say which changes made a difference, and how large.
 
     Several folders are one trial in several kitchens: they are pooled, and the rule of the first
-    decides. Their chart shows its first primary attribute.
+    decides.
     """
     from blindspoon import api  # noqa: PLC0415
 
     if verify:
         from blindspoon.verify import in_words, unlike  # noqa: PLC0415
 
-        if as_json or chart is not None:
-            raise click.UsageError("--verify prints a table: leave out --json and --chart.")
+        if as_json:
+            raise click.UsageError("--verify prints a table: leave out --json.")
         tables = [api.compare(folder).verify() for folder in folders]
         for folder, table in zip(folders, tables, strict=True):
             click.echo(f"{folder}:\n" * (len(folders) > 1) + in_words(table))
         sys.exit(any(len(unlike(table)) for table in tables))
-    if chart is not None and len(folders) < 2:
-        raise click.UsageError('--chart takes two folders or more; "report" draws those of one.')
     from blindspoon.cli import printed  # noqa: PLC0415
 
     found = api.pool(*folders) if len(folders) > 1 else api.compare(folders[0])
@@ -198,11 +194,6 @@ def compare(folders: Sequence[Path], as_json: bool, chart: Path | None, verify: 
         click.echo(printed.comparison_table(found.analysis))
     else:
         click.echo(printed.pooled_table(found.pool))
-    if chart is not None and isinstance(found, api.Pooled):
-        from blindspoon.analysis import draw_forest  # noqa: PLC0415
-
-        draw_forest(found.pool, chart)
-        click.echo(f"Chart written: {chart}", err=True)
 
 
 @verb(then="lifted")

@@ -9,12 +9,10 @@ from typing import TYPE_CHECKING, Any, Literal
 import click
 
 from blindspoon.cli.say import (
-    CHART,
+    FILE,
     FOLDER,
-    JOBS,
     JSON,
     PATH,
-    SIZE,
     flag,
     progress,
     say_cautions,
@@ -133,9 +131,17 @@ def _spread(name: str, told: str) -> Callable[[Any], Any]:
     return click.option(f"--{name}-sd", type=click.FloatRange(min=0), help=told)
 
 
+def _drawable(_context: click.Context, _option: click.Parameter, path: Path | None) -> Path | None:
+    if path is not None and path.suffix.lower() not in (".svg", ".png"):
+        raise click.BadParameter(f"'{path}' ends neither in .svg nor in .png.")
+    return path
+
+
 def _tried(name: str) -> Callable[[Any], Any]:
     told = f"A number of {name} to try; may be repeated."
-    return click.option(f"--{name}", type=SIZE, multiple=True, metavar="N", help=told)
+    return click.option(
+        f"--{name}", type=click.IntRange(min=1), multiple=True, metavar="N", help=told
+    )
 
 
 @verb()
@@ -151,8 +157,9 @@ def _tried(name: str) -> Callable[[Any], Any]:
     type=click.IntRange(100, 100_000),
     help="Simulated trials for each number.  [default: as few as make it precise to 0.01]",
 )
-@JOBS
-@CHART
+@click.option(
+    "--chart", type=FILE, callback=_drawable, help="Write a chart, as SVG or PNG by its ending."
+)
 @JSON
 def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> None:  # noqa: ANN401 - SizeOptions knows them
     """Say how many tasters and sessions the question needs.

@@ -61,24 +61,6 @@ def flag(name: str, told: str, variable: str | None = None) -> Callable[[Any], A
     return click.option(name, *filter(None, [variable]), is_flag=True, help=told)
 
 
-def _drawable(_context: click.Context, _option: click.Parameter, path: Path | None) -> Path | None:
-    if path is not None and path.suffix.lower() not in (".svg", ".png"):
-        raise click.BadParameter(f"'{path}' ends neither in .svg nor in .png.")
-    return path
-
-
-CHART = click.option(
-    "--chart", type=FILE, callback=_drawable, help="Write a chart, as SVG or PNG by its ending."
-)
-SIZE = click.IntRange(min=1)
-JOBS = click.option(
-    "--jobs",
-    type=int,
-    default=-1,
-    show_default=True,
-    callback=lambda _context, _option, jobs: jobs or 1,
-    help="Threads; -1 is every core.",
-)
 JSON = flag("--json", "Print JSON.", "as_json")
 
 SHOWN = 100

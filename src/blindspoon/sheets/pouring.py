@@ -8,7 +8,6 @@ import re
 import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from itertools import chain
 from string import ascii_uppercase
 from typing import Literal, NamedTuple
 
@@ -313,22 +312,6 @@ def heading(trial: Trial) -> str:
 def veiled(text: str, trial: Trial, instead: str = "") -> str:
     """Give a text of the host's; something instead where it is empty or tells a variant."""
     return instead if not text or tells(text, trial) else text
-
-
-def telling_words(trial: Trial, plan: ServingPlan) -> tuple[str, ...]:
-    """List what tasters must read although it holds the name of a variant.
-
-    The words of an attribute, the name of a session and of a taster cannot be left out of a
-    ballot. Whether they give a cup away is for the host to judge, before anything is printed.
-    """
-    attributes = [(scored.label, scored.low, scored.high) for scored in trial.attributes]
-    words = [
-        *chain(*attributes),
-        *plan.request.sessions,
-        *(each.label for each in trial.sessions),
-        *plan.request.tasters,
-    ]
-    return tuple(word for word in dict.fromkeys(words) if word and tells(word, trial))
 
 
 def _forms(text: str) -> Iterable[str]:

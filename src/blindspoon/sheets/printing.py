@@ -1,4 +1,4 @@
-"""All that is put out for the day, as pages to print, each complete in itself, and a calendar.
+"""All that is put out for the day, as pages to print, each complete in itself.
 
 What the checklist takes from a standard or a paper names it; the rest is common practice and says
 so. Its sentences stand in templates/checklist.txt.j2: a part begins with "#", a thing to do has a
@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import datetime
 import re
-import uuid
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
@@ -34,7 +33,6 @@ from blindspoon.sheets.pouring import (
     label_sheets,
     pouring_sheets,
     session_line,
-    telling_words,
     tells,
     tray_cards,
     trays_of,
@@ -83,10 +81,9 @@ def make_ballots(trial: Trial, plan: ServingPlan) -> Ballots:
 
 
 def _told(trial: Trial) -> dict[str, str]:
-    """Give what the host tells tasters, each empty where it tells a variant."""
-    names = ("consent", "allergens", "cleanser", "rest")
-    told = {name: veiled(getattr(trial.tasting, name), trial) for name in names}
-    return told | {"rest": told["rest"] or REST}
+    """Give what the host tells tasters, empty where it tells a variant; allergens all the same."""
+    told = {it: veiled(getattr(trial.tasting, it), trial) for it in ("consent", "cleanser", "rest")}
+    return told | {"rest": told["rest"] or REST, "allergens": trial.tasting.allergens}
 
 
 def steps(scale: Scale) -> tuple[str, ...]:
@@ -262,10 +259,9 @@ def print_sheets(
         return sheet.render(known, title=title, parts=parts).encode()
 
     checklist = part("checklist", list=make_checklist(trial, plan, days))
-    telling = wording.listing(f"“{word}”" for word in telling_words(trial, plan))
     pouring = part(
         "pouring", trial=trial, alone=plan.request.alone, portion=portion, sessions=poured,
-        cautions=cautions, telling=telling,
+        cautions=cautions,
     )  # fmt: skip
     trays = part("trays", cards=tray_cards(trial, plan), request=plan.request)
     labels = part("labels", stock=stock, sheets=label_sheets(plan, stock))
@@ -304,10 +300,6 @@ def file_name(number: int, taster: str) -> str:
 
 # What is to be done on which day of a course ----------------------------------------------------
 
-MOST_OCTETS = 75  # in a line of a calendar file
-HOUR = 9
-"""When a calendar reminds of a day."""
-
 
 class Reminder(NamedTuple):
     """A thing to do on a day, in words that name no variant."""
@@ -336,52 +328,3 @@ def reminders(trial: Trial, batches: Sequence[Batch]) -> tuple[Reminder, ...]:
         if session.date:
             found.append(Reminder(session.date, f"{label}: read the pH, taste"))
     return tuple(sorted(found, key=lambda reminder: reminder.day))
-
-
-def calendar(trial: Trial, found: Sequence[Reminder], stamp: datetime.date) -> bytes:
-    """Write reminders as a calendar file that says it was made on `stamp`.
-
-    The same bytes for the same plan. RFC 5545: lines end in CRLF and are folded at 75 octets (3.1),
-    text is escaped (3.3.11), an event without an end takes the whole day (3.6.1), an alarm counts
-    from its beginning (3.8.6.3). An event keeps its UID when its day is moved, so that a calendar
-    moves it and adds no second one (3.8.4.7).
-    """
-    lines = ["BEGIN:VCALENDAR", "VERSION:2.0", "PRODID:-//Blindspoon//Reminders//EN"]
-    met = Counter[str]()
-    for day, text in found:
-        again = f":{met[text]}" * (text in met)  # sessions may have one label
-        met[text] += 1
-        own = uuid.uuid5(uuid.NAMESPACE_URL, f"blindspoon:{trial.seed}:{text}{again}")
-        summary = _escaped(text[:1].upper() + text[1:])
-        lines += [
-            "BEGIN:VEVENT",
-            f"UID:{own}",
-            f"DTSTAMP:{stamp:%Y%m%d}T000000Z",
-            f"DTSTART;VALUE=DATE:{day:%Y%m%d}",
-            f"SUMMARY:{summary}",
-            f"DESCRIPTION:{_escaped(heading(trial))}",
-            "TRANSP:TRANSPARENT",
-            "BEGIN:VALARM",
-            "ACTION:DISPLAY",
-            f"DESCRIPTION:{summary}",
-            f"TRIGGER:PT{HOUR}H",
-            "END:VALARM",
-            "END:VEVENT",
-        ]
-    lines.append("END:VCALENDAR")
-    folded = list[bytes]()
-    for line in lines:  # each piece has 75 octets at most, and no letter is cut
-        piece = b""
-        for data in map(str.encode, line):
-            if len(piece) + len(data) > MOST_OCTETS:
-                folded.append(piece)
-                piece = b" "
-            piece += data
-        folded.append(piece)
-    return b"".join(piece + b"\r\n" for piece in folded)
-
-
-def _escaped(text: str) -> str:
-    for mark in "\\;,":
-        text = text.replace(mark, f"\\{mark}")
-    return text.replace("\n", "\\n")

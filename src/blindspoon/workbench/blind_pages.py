@@ -108,10 +108,9 @@ def _add_sheets(bench: Workbench) -> None:
         people = [(n, n[11:-5].replace("-", " ")) for n in names if n.startswith("tasters/")]
         added = [n[:-13] for n in names if re.fullmatch("added/[^/]+/ballots.html", n)]
         called = [re.sub(r"^added/(\d+-)?", "", at).replace("-", " ") for at in added]
-        calendar = (found.folder / "sheets" / "calendar.ics").is_file()
         return bench.page(
             "sheets.html.j2", found, "sheets", names=names, people=people, stocks=STOCKS,
-            added=list(zip(added, called, strict=True)), calendar=calendar,
+            added=list(zip(added, called, strict=True)),
             chosen=paper_of(found.folder),
         )  # fmt: skip
 
@@ -121,14 +120,6 @@ def _add_sheets(bench: Workbench) -> None:
             return bench.go(found, "sheets")
         write_sheets(found.folder, form.get("paper"), form.get("labels"))
         return bench.go(found, "sheets", "The sheets are written again.")
-
-    @bench.get("sheets/calendar.ics")
-    def days(found: Stage) -> Response:
-        content = DurableFolder(found.folder).read("sheets/calendar.ics")
-        if content is None:
-            abort(404)
-        named = {"Content-Disposition": 'attachment; filename="calendar.ics"'}
-        return Response(content, mimetype="text/calendar", headers=named)
 
     @bench.get("sheets/<path:file>")
     def sheet(found: Stage, file: str) -> Response:

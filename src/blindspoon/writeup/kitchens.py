@@ -51,7 +51,7 @@ def _pooled_findings(pool: Pool) -> tuple[PooledFinding, ...]:
     return tuple(
         PooledFinding(
             found=found,
-            chart=forest_chart(pool, found.attribute.name),
+            chart=forest_of(pool, found) if found.comparisons else None,
             answer=_answer(found, pool),
             spread=paragraphs("spread", fit=found.fit, digits=finer(found.attribute)),
             tables=tuple(
@@ -215,19 +215,6 @@ def _in_kitchens(pool: Pool) -> str:
 BEYOND = 1.5
 """How far a pooled interval is drawn, in units of what the kitchens' own reach; then an arrow."""
 POOLED, BOTH = "Kitchens like these", "These two kitchens"
-
-
-def forest_chart(pool: Pool, attribute: str | None = None) -> Chart | None:
-    """Draw each kitchen's difference and the pooled one, a panel a variant.
-
-    Without an attribute, of the first primary one that is pooled, else of the first; None where
-    no variant is pooled on it.
-    """
-    named = (it for it in pool.attributes if attribute in (None, it.attribute.name))
-    asked = [it for it in named if it.comparisons]
-    if not asked:
-        return None
-    return forest_of(pool, min(asked, key=lambda it: not it.primary))
 
 
 def forest_of(pool: Pool, found: PooledAttribute, at: slice = slice(None)) -> Chart:
