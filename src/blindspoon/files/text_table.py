@@ -60,11 +60,11 @@ class TextColumn:
 
     def tidy(self, texts: Iterable[str]) -> TextColumn:
         """Put other texts, tidied, in the places of `texts`; those alike become one."""
-        texts = [*map(tidied, texts)]
-        places = {text: place for place, text in enumerate(dict.fromkeys(texts))}
-        if len(places) == len(texts):
-            return TextColumn(tuple(texts), self.codes)
-        codes = np.array([places[text] for text in texts], np.int64)[self.codes]
+        tidy = tuple(map(tidied, texts))
+        if len(set(tidy)) == len(tidy):
+            return TextColumn(tidy, self.codes)
+        places = {text: place for place, text in enumerate(dict.fromkeys(tidy))}
+        codes = np.array([places[text] for text in tidy], np.int64)[self.codes]
         return TextColumn(tuple(places), codes)
 
     def __len__(self) -> int:
@@ -319,11 +319,11 @@ def _text(data: bytes, file: str) -> tuple[str, bool]:
         raise TrialFileError([_ENCODING.broken(found, file, number)]) from None
     if not text.strip():
         raise TrialFileError([_EMPTY.broken("the file is empty", file)])
-    lengths = [*map(len, data.split(b"\n"))]
-    number = next((n for n, length in enumerate(lengths, 1) if length > LINE_LIMIT), 0)
-    if number:
-        found = f"the line has {lengths[number - 1]:,} bytes"
-        raise TrialFileError([_LINE.broken(found, file, number)])
+    ends = np.flatnonzero(np.frombuffer(data + b"\n", np.uint8) == ord("\n"))
+    lengths = np.diff(ends, prepend=-1) - 1
+    for place in np.flatnonzero(lengths > LINE_LIMIT)[:1].tolist():
+        found = f"the line has {lengths[place]:,} bytes"
+        raise TrialFileError([_LINE.broken(found, file, place + 1)])
     return text, windows
 
 
