@@ -125,6 +125,12 @@ def test_a_folder_without_rights_is_said(tmp_path, coded):
         folder.chmod(0o700)
 
 
+def test_a_seal_of_a_later_format_is_said(tmp_path, coded):
+    put(tmp_path, coded | {"seal.toml": b"format = 2\ndate = 2030-01-01\n"})
+    (said,) = problems_of(tmp_path)
+    assert said.startswith("seal.toml: it has format 2; this Blindspoon reads format 1. Install")
+
+
 def test_a_folder_that_cannot_be_listed_is_said(tmp_path, coded, monkeypatch):
     folder = put(tmp_path, coded)
 

@@ -100,3 +100,11 @@ def test_the_last_fifty_are_kept(folder):
         durable.write(folder, {"batches.csv": str(number).encode()}, f"Change {number}")
     kept = durable.changes(folder)
     assert (len(kept), kept[0].said, kept[-1].said) == (50, "Change 52", "Change 3")
+
+
+@pytest.mark.parametrize("files", ["[1]", '{"trial.toml": [1, 2]}'])
+def test_a_record_of_another_shape_is_no_change(folder, files):
+    durable.write(folder, BOTH, "Two files")
+    (record,) = (folder / ".blindspoon" / "before").glob("*.json")
+    record.write_text(f'{{"when": "2026-09-04T10:00", "said": "x", "files": {files}}}')
+    assert durable.changes(folder) == ()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import tomllib
+from pathlib import Path
 
 import pytest
 
@@ -12,11 +13,13 @@ from blindspoon.files.seal import (
     key_fingerprint,
     key_rows,
     parse_seal,
+    rule_text,
     scores_by_cup,
     scores_fingerprint,
 )
 from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_toml import parse_trial
+from blindspoon.trial import Choice, Course
 
 DAY = datetime.date(2026, 9, 4)
 SEAL = Seal(date=DAY, key="k", rule={"margin of texture": "1", 'a "b"': "ü"})
@@ -70,6 +73,54 @@ NOT_CLOSED = 'date = 2026-09-04\nkey = ""\nclosed = "soon"\n[rule]'
 )
 def test_what_is_no_seal_is_none(text):
     assert parse_seal(text) is None
+
+
+ASKED = """
+trial = { title = "T", control = "a" }
+decision = { primary = ["choice", "course"] }
+scale = { low = 0, high = 10 }
+attribute = [{ name = "sour", margin = 1 }]
+variant = [{ name = "a" }, { name = "b", series = "s" }]
+[choice]
+method = "three-afc"
+sets = 2
+attribute = "sourness"
+expect = "more"
+ask = "alike"
+can_tell = 0.3
+tests = 24
+beta = 0.1
+rule = "sequential"
+[course]
+over = "stored_days"
+attribute = "sour"
+reach = 6
+keep = true
+side = "at most"
+accept = "again"
+half = 0.4
+same_control = true
+"""
+
+
+def test_what_is_sealed_of_sets_and_of_a_course_is_written_as_ever():
+    told = rule_text(parse_trial(ASKED))
+    assert told["choice"] == (
+        "method three-afc, sets 2, attribute sourness, expect more, ask alike, can_tell 0.3, "
+        "tests 24, rule sequential, beta 0.1"
+    )
+    assert told["course"] == (
+        "over stored_days, attribute sour, reach 6.0, keep 6.0, side at most, accept again, "
+        "half 0.4, same_control True"
+    )
+    for part, kind in (("choice", Choice), ("course", Course)):
+        assert told[part].count(", ") + 1 == len(kind.__slots__)  # whatever decides is sealed
+
+
+def test_the_seals_of_the_demonstrations_hold():
+    for file in Path("trials").glob("*/seal.toml"):
+        rule = rule_text(parse_trial(file.with_name("trial.toml").read_text(encoding="utf-8")))
+        assert parse_seal(file.read_text(encoding="utf-8")).rule == rule
 
 
 def test_a_key_is_the_same_in_any_order_and_with_any_line_ends(coded):

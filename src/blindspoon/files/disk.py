@@ -18,7 +18,7 @@ from importlib import resources
 from pathlib import Path
 
 from blindspoon.errors import Note, Problem, Rule, TrialFileError, did_you_mean, shown
-from blindspoon.files.seal import Seal, parse_seal
+from blindspoon.files.seal import FORMAT, Seal, later_format, parse_seal
 from blindspoon.files.text_table import (
     WINDOWS,
     FolderTables,
@@ -50,6 +50,9 @@ _UNREADABLE = Rule(
     "unreadable-file",
     "every file of the trial can be read",
     "Mend it, or move it out of the folder",
+)
+_LATER = Rule(
+    "unreadable-file", f"this Blindspoon reads format {FORMAT}", "Install a newer Blindspoon"
 )
 _ENCODING = Rule("encoding", "trial.toml is text in UTF-8", "Save it again as UTF-8")
 _TAKEN = Rule(
@@ -128,6 +131,8 @@ def read_folder(folder: Path, without: Collection[str] = ()) -> FolderText:
             files[shown(name, 300)] = _read(folder / name)  # longer than any name on a disk
         except OSError as error:
             problems.append(_UNREADABLE.broken(cannot("read", error), shown(name, 300)))
+    if later := later_format(files.get("seal.toml", b"").decode(errors="replace")):
+        problems.append(_LATER.broken(f"it has format {later}", "seal.toml"))
     data = files.get("trial.toml", b"")
     text, windows = "", False
     try:

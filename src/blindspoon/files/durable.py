@@ -220,7 +220,7 @@ def _read(folder: Path) -> Iterator[Change]:
             files = {name: (_bytes(a), _bytes(b)) for name, (a, b) in record["files"].items()}
             when, said = datetime.datetime.fromisoformat(record["when"]), str(record["said"])
             stands = all(kept.read(name) == after for name, (_, after) in files.items())
-        except (OSError, ValueError, KeyError, TypeError):
+        except (OSError, ValueError, KeyError, TypeError, AttributeError):
             continue
         yield Change(number=number, when=when, said=said, files=files, stands=stands)
 

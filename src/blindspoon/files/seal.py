@@ -22,6 +22,18 @@ HEAD = """\
 
 """
 
+FORMAT = 1  # of seal.toml; a file without a number has it
+
+SEALED = {
+    "choice": (
+        "method", "sets", "attribute", "expect", "ask", "can_tell", "tests", "rule", "beta",
+    ),
+    "course": (
+        "over", "attribute", "reach", "keep", "side", "accept", "half", "same_control",
+    ),
+}  # fmt: skip
+"""What is sealed of [choice] and [course], in this order; another one would break every seal."""
+
 Kind = Literal["taster", "session"]
 Cup = tuple[str, str, str]  # session, taster and code
 
@@ -103,6 +115,15 @@ class Seal:
         return replace(self, key=key, added=(*others, new))
 
 
+def later_format(text: str) -> object:
+    """Give the format of a seal.toml that this Blindspoon cannot read; None for its own."""
+    try:
+        found = tomllib.loads(text.removeprefix("\ufeff")).get("format", FORMAT)
+    except ValueError:
+        return None
+    return None if found == FORMAT else found
+
+
 def parse_seal(text: str) -> Seal | None:
     """Read seal.toml; None where it is not as Blindspoon wrote it."""
     try:
@@ -146,7 +167,7 @@ def rule_text(trial: Trial) -> dict[str, str]:
     }
     for name, part in (("choice", trial.choice), ("course", trial.course)):
         if part is not None:
-            asked = ((key, getattr(part, key)) for key in part.__slots__)
+            asked = ((key, getattr(part, key)) for key in SEALED[name])
             told[name] = ", ".join(f"{key} {value}" for key, value in asked if value)
     for variant in trial.variants:
         if variant.series:
