@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import fields, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -123,12 +123,9 @@ def pool_folders(folders: Sequence[Path]) -> Pool:
                 for it in error.problems  # of the folder itself they say it already
             ]
             continue
-        kitchen = Kitchen(
-            name=name, fingerprint=found.fingerprint, trial=found.trial, table=found.table,
-            results=with_days(found.trial, found.table, found.results), tables=found.tables,
-            standing=found.standing, made=found.made,
-        )  # fmt: skip
-        kitchens.append(kitchen)
+        parts = {part.name: getattr(found, part.name) for part in fields(found)}
+        parts["results"] = with_days(found.trial, found.table, found.results)
+        kitchens.append(Kitchen(name=name, **parts))
     if problems:
         raise TrialError(problems)
     if apart := matching_problems(kitchens):

@@ -10,12 +10,13 @@ import numpy as np
 from joblib import parallel_config  # type: ignore[import-untyped]
 
 from blindspoon import wording
-from blindspoon.files.text_table import write_csv
+from blindspoon.files.text_table import FolderTables, write_csv
 from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.comparison import AttributeResult
 from blindspoon.findings.naming import By, Kind
 from blindspoon.findings.pool_checks import Kitchen, PooledAttribute, PooledComparison
 from blindspoon.findings.pooling import pool
+from blindspoon.scores.standing import Standing
 from blindspoon.simulate.trials import Progress, sweep
 from blindspoon.stats.results import Contrast, Interval, NoResult, Record
 from blindspoon.stats.sign_flips import EXACT_UP_TO
@@ -261,10 +262,15 @@ def count_chunk(seed: int, panel: Cell, start: int, trials: int) -> dict[Asked, 
         kitchens = (
             Kitchen(
                 name=f"kitchen {place}",
+                folder="",
                 fingerprint="",
                 trial=trial,
                 table=table,
                 results=compare_trial(trial, table),
+                made=None,
+                notes=(),
+                standing=Standing(),
+                tables=FolderTables(scores=()),
             )
             for place, (trial, table) in enumerate(tables)
         )

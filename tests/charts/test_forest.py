@@ -13,6 +13,7 @@ from blindspoon.charts.scene import NARROW, WIDE, Area, Line, Marks, Scene
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.pool_checks import Kitchen, Own, Pool, PooledAttribute, PooledComparison
 from blindspoon.findings.verdict import kind_of
+from blindspoon.scores.standing import Standing
 from blindspoon.stats.results import Interval, MixedContrast, NoResult
 from blindspoon.writeup.kitchens import forest_of, forest_plot, forest_title
 
@@ -87,7 +88,18 @@ def build(
     )
     return Pool(
         kitchens=tuple(
-            Kitchen(name=name, fingerprint=name, trial=trial, table=None, results=())
+            Kitchen(
+                name=name,
+                folder="",
+                fingerprint=name,
+                trial=trial,
+                table=None,
+                results=(),
+                made=None,
+                notes=(),
+                standing=Standing(),
+                tables=None,
+            )
             for name in kitchens
         ),
         variants=trial.variants,

@@ -2,55 +2,34 @@
 
 import math
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import chain, combinations
-from typing import Literal
+from typing import Literal, TypeVar
 
 import numpy as np
 
 from blindspoon import wording
-from blindspoon.batches.summary import Made, in_words
+from blindspoon.batches.summary import in_words
 from blindspoon.errors import Problem, Rule, quoted, some_of
-from blindspoon.files.seal import Seal, key_rows
-from blindspoon.files.text_table import FolderTables
-from blindspoon.findings.comparison import AttributeResult, NotCompared
+from blindspoon.files.seal import key_rows
+from blindspoon.findings.comparison import Analysis, NotCompared
 from blindspoon.findings.naming import PROCEDURES, Kind
-from blindspoon.scores.score_table import ScoreTable
-from blindspoon.scores.standing import DAMAGED, UNSEALED, Standing
+from blindspoon.scores.standing import DAMAGED, UNSEALED
 from blindspoon.stats.results import FitNote, MixedContrast, NoResult
 from blindspoon.trial import Attribute, Trial, Variant
 
 Part = Literal["attributes", "variants"]  # what kitchens may have in common
+Told = TypeVar("Told", bound=Hashable)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Kitchen:
-    """One repeat of the trial, under the name of its folder, with the fingerprint of its files.
-
-    `tables` are what is published of it; `standing` how it was sealed, and what was changed since.
-    """
+class Kitchen(Analysis):
+    """One repeat of the trial, under a name of its own."""
 
     name: str
-    fingerprint: str
-    trial: Trial
-    table: ScoreTable
-    results: tuple[AttributeResult, ...]
-    tables: FolderTables | None = None
-    standing: Standing | None = None
-    made: Made | None = None
 
-    @property
-    def seal(self) -> Seal | None:
-        """The seal of its tables as they are published."""
-        return self.standing.published if self.standing else None
-
-    @property
-    def bent(self) -> bool:
-        """Whether nothing of it is primary any more."""
-        return self.standing is not None and bool(self.standing.bent)
-
-    def names(self, part: Part) -> tuple[str, ...]:
+    def has(self, part: Part) -> tuple[str, ...]:
         """Names of what it scored, or made."""
         own = self.trial.attributes if part == "attributes" else self.trial.variants
         return tuple(one.name for one in own)
@@ -230,13 +209,13 @@ def matching_problems(kitchens: Sequence[Kitchen]) -> tuple[Problem, ...]:
             rule = Rule(slug="other-control", allowed=allowed, remedy=remedy)
             problems.append(rule.broken(found, _toml(other), column="control"))
         problems += _other_scales(first, other)
-    made = "; ".join(f"{it.name} made {some_of(it.names('variants'))}" for it in kitchens)
+    made = "; ".join(f"{it.name} made {some_of(it.has('variants'))}" for it in kitchens)
     if len(common(kitchens, "variants")) < 2 and {it.trial.control for it in kitchens} == {control}:
         allowed = f"at least one other is needed: {made}"
         rule = Rule(slug="no-common-variant", allowed=allowed, remedy=_GIVE.format("a variant"))
         found = "no variant but the control was made in all kitchens"
         problems.append(rule.broken(found, kitchens[-1].name))
-    scored = "; ".join(f"{it.name} scored {some_of(it.names('attributes'))}" for it in kitchens)
+    scored = "; ".join(f"{it.name} scored {some_of(it.has('attributes'))}" for it in kitchens)
     if not common(kitchens, "attributes"):
         allowed = f"at least one is needed: {scored}"
         rule = Rule(
@@ -272,7 +251,7 @@ _BY_SETS = Rule(
 
 def common(kitchens: Sequence[Kitchen], part: Part) -> tuple[str, ...]:
     """Names of what all kitchens scored, or made, in the order of the first."""
-    first, *others = (kitchen.names(part) for kitchen in kitchens)
+    first, *others = (kitchen.has(part) for kitchen in kitchens)
     return tuple(name for name in first if all(name in other for other in others))
 
 
@@ -283,7 +262,7 @@ def not_common(kitchens: Sequence[Kitchen]) -> tuple[NotPooled, ...]:
     lost = [NotPooled(attribute="choice", variant=None, reason=own)] * sets
     parts: tuple[tuple[Part, str], ...] = (("attributes", "scored"), ("variants", "made"))
     for part, did in parts:
-        names = {kitchen.name: kitchen.names(part) for kitchen in kitchens}
+        names = {kitchen.name: kitchen.has(part) for kitchen in kitchens}
         for name in dict.fromkeys(chain.from_iterable(names.values())):
             having = [kitchen for kitchen, has in names.items() if name in has]
             attribute, variant = (name, None) if part == "attributes" else (None, name)
@@ -293,54 +272,50 @@ def not_common(kitchens: Sequence[Kitchen]) -> tuple[NotPooled, ...]:
     return tuple(lost)
 
 
+def _listed(told: Iterable[tuple[Told, str]]) -> Iterator[tuple[Told, str]]:
+    """Name together all of whom the same is told."""
+    names: dict[Told, list[str]] = {}
+    for it, name in told:
+        names.setdefault(it, []).append(name)
+    return ((it, wording.listing(own)) for it, own in names.items())
+
+
 def rule_differences(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
     """Say in which kitchens the declared rule, or how a scale was asked, is not the first's."""
     first, *others = kitchens
-    shared, said = common(kitchens, "attributes"), dict[tuple[str, str], list[str]]()
-    decides = f"The rule of {first.name} decides"
-    for other in others:
-        if differs := wording.listing(_differs(first.trial, other, shared)):
-            said.setdefault((f"{decides}; ", f" {differs}."), []).append(other.name)
-        if asked := wording.listing(_asked_otherwise(first.trial, other.trial, shared)):
-            said.setdefault(("", f" {asked}."), []).append(other.name)
+    shared, decides = common(kitchens, "attributes"), f"The rule of {first.name} decides"
+    differs = ((wording.listing(_differs(first.trial, it.trial, shared)), it.name) for it in others)
     none = [f"{decides}, and it declared none."] * (first.trial.decision.declared is None)
-    return (*none, *(f"{lead}{wording.listing(names)}{it}" for (lead, it), names in said.items()))
+    told = (f"{decides}; {names} {text}." for text, names in _listed(differs) if text)
+    return (*none, *told)
 
 
-def _differs(first: Trial, kitchen: Kitchen, attributes: Sequence[str]) -> Iterator[str]:
-    other = kitchen.trial
-    if other.decision.declared is None and first.decision.declared is not None:
+def _differs(first: Trial, other: Trial, attributes: Sequence[str]) -> Iterator[str]:
+    mine, theirs = first.decision, other.decision
+    pairs = [(first.attribute(name), other.attribute(name)) for name in attributes]
+    if theirs.declared is None and mine.declared is not None:
         yield "declared none"
-        return
-    if other.decision.alpha != first.decision.alpha:
-        yield f"declared alpha {wording.plain(other.decision.alpha)}"
-    if other.decision.by != first.decision.by:
-        yield f"declared that {PROCEDURES[other.decision.by]} decides"
-    if set(other.decision.primary) != set(first.decision.primary):
-        yield f"declared as primary: {some_of(other.decision.primary) or 'nothing'}"
-    margins: dict[str, list[str]] = {}
-    for name in attributes:
-        if (theirs := other.attribute(name)).margin != first.attribute(name).margin:
-            margins.setdefault(wording.margin(theirs) or "nothing", []).append(name)
-    for margin, names in margins.items():
-        yield f"declared {margin} as the margin of {wording.listing(names)}"
-
-
-def _asked_otherwise(first: Trial, other: Trial, attributes: Sequence[str]) -> Iterator[str]:
-    """Say where steps, and words at the ends of a scale, are others; its numbers are the same."""
-    steps: dict[str, list[str]] = {}
-    for name in attributes:
-        if (step := other.attribute(name).scale.step) != first.attribute(name).scale.step:
-            how = f"in steps of {wording.plain(step)}" if step else "without steps"
-            steps.setdefault(how, []).append(name)
-    for how, names in steps.items():
-        yield f"scored {wording.listing(names)} {how}"
-    for name in attributes:
-        mine, theirs = first.attribute(name), other.attribute(name)
-        ends = [(it.low.casefold(), it.high.casefold()) for it in (mine, theirs)]
-        if ends[0] != ends[1]:
-            low, high = (f"“{word}”" if word else "nothing" for word in (theirs.low, theirs.high))
-            yield f"wrote {low} and {high} at the ends of {name}"
+    else:
+        if theirs.alpha != mine.alpha:
+            yield f"declared alpha {wording.plain(theirs.alpha)}"
+        if theirs.by != mine.by:
+            yield f"declared that {PROCEDURES[theirs.by]} decides"
+        if set(theirs.primary) != set(mine.primary):
+            yield f"declared as primary: {some_of(theirs.primary) or 'nothing'}"
+        margins = (
+            (wording.margin(it) or "nothing", it.name)
+            for own, it in pairs
+            if it.margin != own.margin
+        )
+        for margin, names in _listed(margins):
+            yield f"declared {margin} as the margin of {names}"
+    steps = ((it.scale.step, it.name) for own, it in pairs if it.scale.step != own.scale.step)
+    for step, names in _listed(steps):
+        yield f"scored {names} {f'in steps of {wording.plain(step)}' if step else 'without steps'}"
+    for own, it in pairs:
+        if [it.low.casefold(), it.high.casefold()] != [own.low.casefold(), own.high.casefold()]:
+            low, high = (f"“{word}”" if word else "nothing" for word in (it.low, it.high))
+            yield f"wrote {low} and {high} at the ends of {it.name}"
 
 
 def caveats(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
@@ -348,24 +323,26 @@ def caveats(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
 
     What a page of that kitchen alone says as well.
     """
-    shared, said = common(kitchens, "variants"), dict[tuple[str, str], list[str]]()
+    shared, weak, jars = common(kitchens, "variants"), [], []
     for kitchen in kitchens:
-        if (found := kitchen.standing) is not None:
-            late = found.warned if kitchen.trial.decision.declared else ()
-            lacking = (text for text in found.told if text in (UNSEALED, DAMAGED))
-            for text in (*found.bent, *lacking, *late):
-                said.setdefault(("", f": {text}"), []).append(kitchen.name)
-    for kitchen in kitchens:
+        found = kitchen.standing
+        late = found.warned if kitchen.trial.decision.declared else ()
+        lacking = (text for text in found.told if text in (UNSEALED, DAMAGED))
+        weak += [(text, kitchen.name) for text in (*found.bent, *lacking, *late)]
         also = "; ".join(
             f"“{kitchen.trial.variant(what.variant).label}” was also "
             + wording.listing(map(in_words, what.undeclared))
-            for what in (kitchen.made.differs if kitchen.made else ())
+            for what in kitchen.differs
             if what.undeclared and what.variant in shared
         )
-        if also:
-            text = f", jars differed in more than was meant: {also}."
-            said.setdefault(("In ", text), []).append(kitchen.name)
-    return tuple(f"{lead}{wording.listing(names)}{text}" for (lead, text), names in said.items())
+        jars += [(also, kitchen.name)] * bool(also)
+    return (
+        *(f"{names}: {text}" for text, names in _listed(weak)),
+        *(
+            f"In {names}, jars differed in more than was meant: {also}."
+            for also, names in _listed(jars)
+        ),
+    )
 
 
 def _same(one: Kitchen, two: Kitchen) -> bool:
@@ -375,19 +352,16 @@ def _same(one: Kitchen, two: Kitchen) -> bool:
     """
     if one.fingerprint == two.fingerprint:
         return True
-    drawn = [_drawn(kitchen.tables) for kitchen in (one, two)]
+    drawn = [_drawn(one), _drawn(two)]
     if drawn[0] and 2 * len(drawn[0] & drawn[1]) >= min(map(len, drawn)):
         smaller = min(len(one.table.tasters), len(two.table.tasters))
         return 2 * (_cups(one) & _cups(two)).total() >= smaller
-    first, second = one.table.scores, two.table.scores
-    if first.shape != second.shape or np.isfinite(first).sum() != np.isfinite(second).sum():
-        return False
     return _cups(one) == _cups(two)
 
 
-def _drawn(tables: FolderTables | None) -> set[tuple[str, ...]]:
+def _drawn(kitchen: Kitchen) -> set[tuple[str, ...]]:
     """Give what was drawn, whoever got it: sessions, codes and what is under them."""
-    key = tables.key if tables else None
+    key = kitchen.tables.key
     return set() if key is None else {(s, code, what) for s, _, code, what, _ in key_rows(key)}
 
 
@@ -399,8 +373,8 @@ def _cups(kitchen: Kitchen) -> Counter[tuple[object, ...]]:
 
     Tasters' names count in small tables only, where two kitchens may have scored alike by chance.
     """
-    table, names = kitchen.table, kitchen.names("variants")
-    order = np.argsort(kitchen.names("attributes"))
+    table, names = kitchen.table, kitchen.has("variants")
+    order = np.argsort(kitchen.has("attributes"))
     scores = [tuple(row) for row in np.nan_to_num(table.scores[:, order], nan=np.inf).tolist()]
     cups: dict[int, list[tuple[object, ...]]] = {}
     places = zip(table.session.tolist(), table.taster.tolist(), table.variant.tolist(), strict=True)

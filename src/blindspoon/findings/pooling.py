@@ -273,7 +273,7 @@ def _pool_attribute(
     others = [variants[place] for place in kept.tolist() if place != control]
     pooled = PooledAttribute(
         attribute=attribute,
-        primary=name in first.decision.primary and not kitchens[0].bent,
+        primary=name in first.decision.primary and not kitchens[0].standing.bent,
         alpha=alpha,
         fit=fit,
         comparisons=tuple(

@@ -183,10 +183,11 @@ def pack_kitchens(
         words = {"source": source, "question": ""}
         steps += [partial(posts.shared_files, parts, some, size, **words) for size in posts.FORMATS]
     for kitchen, name in zip(pool.kitchens, file_names(pool), strict=True):
-        trial, tables = kitchen.trial, kitchen.tables
-        if tables is not None:
-            made = data_package(trial, tables, folder=name, software=software(), seal=kitchen.seal)
-            after |= {f"data/{name}/{path}": file for path, file in made.items()}
+        made = data_package(
+            kitchen.trial, kitchen.tables, folder=name, software=software(),
+            seal=kitchen.standing.published,
+        )  # fmt: skip
+        after |= {f"data/{name}/{path}": file for path, file in made.items()}
     head, *_ = pool.kitchens  # whose rule decides
     data = [path.rpartition("/")[0] for path in after if path.endswith("datapackage.json")]
     kit = kit_files(head.trial, head.table, head.made, jar_g=jar_g, data=data)

@@ -148,7 +148,7 @@ def compose_kitchens(pool: Pool) -> KitchensContent:
     spread = f"{head.spread[0][:1].lower()}{head.spread[0][1:]}"
     spread = f"On {head.found.attribute.label.lower()}, {spread}"
     number = wording.capital(wording.spelled(len(kitchens)))
-    held = (k.standing is not None and k.standing.seal and not k.standing.bent for k in kitchens)
+    held = (k.standing.seal and not k.standing.bent for k in kitchens)
     blind = ", all blind, under codes" if all(held) else "; not all are shown to be blind"
     label = {"choice": "Sets of cups"}
     for k in kitchens[::-1]:

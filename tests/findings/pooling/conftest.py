@@ -10,6 +10,7 @@ from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.pool_checks import Kitchen
 from blindspoon.scores.score_table import build_table
+from blindspoon.scores.standing import Standing
 
 RULE = 'decision = { declared = 2026-09-04, primary = ["texture"], margin = 1.0 }'
 SCALE = "scale = { low = 0, high = 10 }"
@@ -48,16 +49,13 @@ def build(
             cells = ["" if variant in blank else f"{s:.2f}" for s in scores[taster, place].clip(0)]
             lines.append(",".join((f"T{taster + 1:02d}", variant, *cells)))
     trial = parse_trial(text)
-    table, _ = build_table(
-        trial, FolderTables(scores=(read_table("\n".join(lines).encode(), "scores.csv"),))
-    )
+    tables = FolderTables(scores=(read_table("\n".join(lines).encode(), "scores.csv"),))
+    table, _ = build_table(trial, tables)
     return Kitchen(
-        name=name,
-        fingerprint=f"{name}-{seed}",
-        trial=trial,
-        table=table,
-        results=compare_trial(trial, table),
-    )
+        name=name, folder=name, fingerprint=f"{name}-{seed}", trial=trial, table=table,
+        results=compare_trial(trial, table), made=None, notes=(), standing=Standing(told=()),
+        tables=tables,
+    )  # fmt: skip
 
 
 @pytest.fixture(scope="session")

@@ -116,8 +116,8 @@ def test_words_of_another_language_or_another_step_are_pooled_and_said(kitchen):
     other = replace(other, trial=replace(other.trial, attributes=(words,)))
     assert slugs(kitchen("mill"), other) == []
     assert rule_differences([kitchen("mill"), other]) == (
-        "harbour scored texture in steps of 0.01 and wrote “weich” and “knackig” at the ends of "
-        "texture.",
+        "The rule of mill decides; harbour scored texture in steps of 0.01 and wrote “weich” and "
+        "“knackig” at the ends of texture.",
     )
 
 
