@@ -177,8 +177,12 @@ def span(interval: Interval, attribute: Attribute) -> str:
     Decimals grow where rounding would hide on which side of zero or of the margin an end lies.
     """
     limits = [0.0] if attribute.margin is None else [-attribute.margin, 0.0, attribute.margin]
-    ends = (interval.low, interval.high)
-    digits = telling_digits(ends, limits, digits_for(attribute.scale))
+    found = (interval.low, interval.high)
+    return ends(interval, telling_digits(found, limits, digits_for(attribute.scale)))
+
+
+def ends(interval: Interval, digits: int) -> str:
+    """Write an interval with so many decimals."""
     above, below = "above " * interval.low_open, "below " * interval.high_open
     return f"{above}{number(interval.low, digits)} to {below}{number(interval.high, digits)}"
 

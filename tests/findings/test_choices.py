@@ -34,7 +34,7 @@ from blindspoon.scores.sets import ChoiceTable
 from blindspoon.scores.standing import Standing
 from blindspoon.simulate.exact_size import size_choice
 from blindspoon.trial import METHODS, Variant
-from blindspoon.verify import in_words, recompute
+from blindspoon.verify import in_words, main, recompute
 from blindspoon.writeup.asked_sections import choice_methods, choices_section
 from blindspoon.writeup.front import trust, weaknesses
 from blindspoon.writeup.methods import planned
@@ -671,6 +671,15 @@ def test_the_page_answers_and_draws_a_mark_for_every_answer(packed):
     assert figure.count("<circle") >= 24 or figure.count("<use") >= 24
     assert "luck: 8" in figure
     assert "needed: 13" in figure
+
+
+def test_no_table_of_scores_is_sent_out_where_nothing_was_scored(packed, tmp_path):
+    tables = {"choices.csv", "comparisons.json", "left_out.csv"}
+    assert {name.partition("/")[2] for name in packed if name.startswith("tables/")} == tables
+    for name in (name for name in packed if name.startswith(("tables/", "data/"))):
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).write_bytes(packed[name])
+    assert main(tmp_path) == 0  # which computes the choices again
 
 
 def test_what_is_said_names_what_was_tasted_and_the_kit_takes_answers_on_a_phone(packed):

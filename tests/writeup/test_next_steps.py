@@ -42,7 +42,7 @@ def test_what_is_open_asks_for_tasters_and_what_is_settled_does_not(content_of):
     asked = [value for head, value in text.items() if head.startswith("Ask again about")]
     assert asked
     assert len(asked) == 1
-    assert re.search(r"If .+ is alike, .* about \d+ people \(\d+ to \d+\) shows it", asked[0])
+    assert re.search(r"of about \d+ people \(\d+ to \d+\) would show .+ alike", asked[0])
 
 
 def test_a_lone_taster_is_told_to_ask_others(content_of):

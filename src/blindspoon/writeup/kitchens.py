@@ -218,7 +218,7 @@ POOLED, BOTH = "Kitchens like these", "These two kitchens"
 
 
 def forest_of(pool: Pool, found: PooledAttribute, at: slice = slice(None)) -> Chart:
-    """Draw the comparisons of one attribute, all of them or some."""
+    """Draw each kitchen's difference and the pooled one on one attribute, a panel a variant."""
     shown = replace(found, comparisons=found.comparisons[at])
     label = shown.attribute.label.lower()
     kitchens = wording.count(len(pool.kitchens), "kitchen")

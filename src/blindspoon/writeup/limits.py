@@ -264,26 +264,20 @@ def _more_tasters(analysis: Analysis, result: AttributeResult) -> Iterator[tuple
         few = too_few_rounds(analysis.trial, table.tasters, len(table.sessions), lifted=True)
         more = "Four times the rounds halve an interval, if this taster stays as steady."
         yield f"Taste more rounds of {label}.", few or more
-    reckoned = [(_advised(analysis, result, it, "alike"), it) for it in left]
-    found = [(by.tasters, it) for by, it in reckoned if by is not None and not by.jars]
-    able = [(tasters, it.variant.label, it) for tasters, it in found if tasters]
-    if found and not able:
+    reckoned = ((_advised(analysis, result, it, "alike"), it) for it in left)
+    found = [(by, it) for by, it in reckoned if by is not None and not by.jars]
+    able = [(by.tasters, it.variant.label, by, it) for by, it in found if by.tasters]
+    if able:
+        *_, by, it = min(able, key=lambda way: way[:2])
+        number, bracket, reach = _people(by).partition(" (")
+        yield (
+            f"Ask again about {label}.",
+            f"A new tasting of {number} people{bracket}{reach} would show "
+            f"{analysis.names.short(it.variant)} alike, should it be, eight times in ten.",
+        )
+    elif found:
         yield (
             f"Leave {label}, or change more.",
             f"What is not settled on {label} would take more than {MOST_TASTERS:,} people: a "
             "bolder change shows sooner than a larger panel.",
-        )
-    if able:
-        *_, it = min(able, key=lambda way: way[:2])
-        alike, differ = (
-            _people(_advised(analysis, result, it, goal)) for goal in ("alike", "different")
-        )
-        number, bracket, reach = alike.partition(" (")
-        rest = len(left) - 1
-        others = f" The other {wording.spelled(rest)} would take as many or more." if rest else ""
-        yield (
-            f"Ask again about {label}.",
-            f"If {analysis.names.short(it.variant)} is alike, a new tasting of {number} "
-            f"people{bracket}{reach} shows it eight times in ten; if it differs by "
-            f"{wording.margin(result.attribute)}, one of {differ} does.{others}",
         )

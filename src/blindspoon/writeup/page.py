@@ -296,12 +296,12 @@ def _left_out(analysis: Analysis) -> PageSection:
         nothing += f" {wording.count(blank, 'score')} {verb} not given."
     told = [note for note in analysis.notes if note.line != 1]  # of a header: for the host
     lost = [f"{str(entry).rstrip('.')}." for entry in table.left_out[:MOST_LISTED]]
+    more = filter(None, [all_in(len(table.left_out), "entry", "left_out.csv", "entries")])
     return PageSection(
         name="left-out",
         head="Who and what was left out",
         paragraphs=() if table.left_out else (nothing,),
-        points=tuple(("", text) for text in (*lost, *map(str, told[:MOST_LISTED]))),
-        note=all_in(len(table.left_out), "entry", "left_out.csv", "entries"),
+        points=tuple(("", text) for text in (*lost, *map(str, told[:MOST_LISTED]), *more)),
     )
 
 

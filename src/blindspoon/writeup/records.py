@@ -374,6 +374,9 @@ def days_csv(analysis: Analysis) -> str:
 def csv_files(analysis: Analysis) -> tuple[tuple[str, str], ...]:
     """Write every number in full: path under the report's folder, and text."""
     table, results = analysis.table, analysis.results
+    left_out = ("tables/left_out.csv", csv_table(LEFT_OUT, table.left_out))
+    if not results:
+        return (left_out,)
     flags = [
         (result.attribute.name, *csv_values(FLAG, flag))
         for result in results
@@ -394,7 +397,7 @@ def csv_files(analysis: Analysis) -> tuple[tuple[str, str], ...]:
         ("tables/attributes.csv", csv_table(ATTRIBUTE, results)),
         ("tables/flags.csv", to_csv(["attribute", *csv_names(FLAG)], flags)),
         ("tables/scores.csv", scores_csv(analysis.trial, table)),
-        ("tables/left_out.csv", csv_table(LEFT_OUT, table.left_out)),
+        left_out,
     )
 
 

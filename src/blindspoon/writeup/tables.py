@@ -42,9 +42,7 @@ def difference(value: float, attribute: Attribute) -> str:
 
 def ends(interval: Interval, attribute: Attribute) -> str:
     """Write an interval, in points."""
-    above, below = "above " * interval.low_open, "below " * interval.high_open
-    low, high = points_cell(interval.low, attribute), points_cell(interval.high, attribute)
-    return f"{above}{low} to {below}{high}"
+    return wording.ends(interval, finer(attribute))
 
 
 def estimate(found: Contrast, attribute: Attribute) -> str:

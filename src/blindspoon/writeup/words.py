@@ -133,8 +133,8 @@ class PageSection:
     """Finished strings, tables and charts, shown in the order of the fields.
 
     `name` is its anchor on the page; `role` "Exploratory", or empty. `tables` are read here, and
-    `numbers` stand with all numbers of the page; `note` is a remark at the end. `files` are tables
-    for scripts: path under the report's folder, and text.
+    `numbers` stand with all numbers of the page. `files` are tables for scripts: path under the
+    report's folder, and text.
     """
 
     name: str
@@ -144,7 +144,6 @@ class PageSection:
     charts: tuple[Chart, ...] = ()
     tables: tuple[Table, ...] = ()
     points: Points = ()
-    note: str = ""
     numbers: tuple[Table, ...] = ()
     files: tuple[tuple[str, str], ...] = ()
 

@@ -98,7 +98,12 @@ def blank_as_dash(cells: Iterable[str]) -> Row:
 
 def heads(columns: Iterable[Column]) -> Row:
     """Head the columns that people read."""
-    return tuple(column.head for column in _read(columns))
+    return tuple(
+        head
+        for column in columns
+        for head in (heads(column.inner) if column.inner else [column.head])
+        if head
+    )
 
 
 def cells(columns: Iterable[Column], row: object, about: object = None, blank: str = DASH) -> Row:
@@ -137,11 +142,6 @@ def table_of(
         notes=tuple(notes),
         behind=behind,
     )
-
-
-def _read(columns: Iterable[Column]) -> Iterator[Column]:
-    for column in columns:
-        yield from _read(column.inner) if column.inner else [column] * bool(column.head)
 
 
 def _of(column: Column, row: object) -> Any:  # noqa: ANN401 - as many kinds as there are fields
