@@ -35,10 +35,8 @@ FlagKind = Literal["spread", "low_end", "high_end"]
 class Flag:
     """Something about a variant's scores, perhaps the control's, that the comparisons lean on.
 
-    Whether they spread wider than the others' within tasters, so many times, at least 1.5; or stand
-    at the lowest or highest number that could be given, a share between 0.25 and 1. Tasters, or
-    rounds of the only one, are those whose scores tell it: with a score of the variant, and of
-    another one as well where spreads are held against one another.
+    They spread `value` times wider than the others' within tasters, or that share of them stands at
+    the lowest or highest number. Tasters, or rounds of the only one, are those who tell it.
     """
 
     kind: FlagKind
@@ -93,17 +91,15 @@ def find_flags(
 def spread_ratios(means: FloatArray, *, finest: float = 0.0) -> FloatArray:
     """Compare the spread of each variant's scores within tasters with that of the others.
 
-    Averaging first keeps a second cup of the same taster from counting as a second taster. A
-    smaller spread than the `finest` counts as that. Gives a variant's standard deviation over the
-    root mean square of the others'; NaN where it cannot be told, as with fewer than three variants
-    or six tasters.
+    Gives a variant's standard deviation over the root mean square of the others'; NaN where it
+    cannot be told, as with fewer than three variants or six tasters. A smaller spread than the
+    `finest` counts as that.
 
     The model is ``score = taster + variant + error`` with an error variance a variant. What two
     variants differ by within tasters does not depend on the taster and has the sum of both
     variances; the variances are fitted to all pairs by least squares, weighted by degrees of
     freedom and not below zero. Without gaps that is F. E. Grubbs (1948), J. Am. Stat. Assoc.
-    43:243-264, who told the precision of several instruments that measure the same items apart.
-    With two variants there is only one sum; the paired comparison then leans on nothing else.
+    43:243-264, who told the precision of several instruments apart.
 
     >>> means = np.array([[9.0, 5, 5], [1, 5, 5], [5, 6, 4], [5, 4, 6], [8, 5, 5], [2, 5, 5.0]])
     >>> spread_ratios(means, finest=0.1).round(2)
@@ -202,16 +198,15 @@ class HeldSittings:
 
     @property
     def span(self) -> float:
-        """Margins within which every sitting has to lie where the mean is called alike."""
+        """Margins within which every sitting has to lie where the mean is called alike.
+
+        In one and a half, a movement that was shown is too small to matter; so is one on which all
+        agree exactly, though they be too few to show it.
+        """
         return WHATEVER if self.moved or np.isinf(self.f) else SPAN
 
     def steady(self, variant: int, margin: float) -> bool:
-        """Whether its mean over the sittings may stand for them.
-
-        No movement was shown and every sitting lies in twice the margin, or every sitting lies in
-        one and a half: then a movement that was shown is too small to matter, or one on which
-        all agree exactly, though they be too few to show it.
-        """
+        """Whether its mean over the sittings may stand for them: each lies within the `span`."""
         farthest = (np.abs(self.differences) + self.half)[:, variant]
         own = farthest[np.isfinite(farthest)]
         return bool(own.size) and bool((own < self.span * margin).all())
@@ -229,9 +224,6 @@ def compare_sittings(
     names: Sequence[str] = (),
 ) -> HeldSittings | NoResult:
     """Test whether the variants' differences moved, and give them sitting by sitting.
-
-    Sessions are named by their codes, if any is. No result where fewer than two sittings tell by
-    themselves how far differences scatter, as one taster's cannot.
 
     Cups of one variant, taster and sitting are averaged. With tasters, their sittings and their
     likings of a variant all free, the mean square of variant by session is held against what is

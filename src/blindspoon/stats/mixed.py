@@ -56,14 +56,12 @@ def compare_mixed(
     - `batch`: -1 where none is named, which counts as one batch a variant. Batches that each went
       to one taster only are that taster's, not a term of their own
 
-    Variants that no chain of common tasters links with the control take no part and get no
-    contrast.
+    Variants that no chain of common tasters links with the control get no contrast. Where repeats
+    of a variant by a taster never differ, or too few exist to show their scatter, they are averaged
+    and the residual SD is given as zero.
 
     D. A. Harville (1977), JASA 72, 320-338; M. G. Kenward and J. H. Roger (1997), Biometrics
-    53, 983-997; C. W. Dunnett (1955), JASA 50, 1096-1121. Each contrast is adjusted with its
-    own degrees of freedom. Where repeats of a variant by a taster never differ, or too few
-    exist to show their scatter, repeats are averaged and the residual SD is given as zero
-    (or, without any scatter between tasters either, a reason).
+    53, 983-997; C. W. Dunnett (1955), JASA 50, 1096-1121.
 
     Wear of two shoe soles on the feet of three boys, from Box, Hunter and Hunter (1978):
 
@@ -102,11 +100,9 @@ def days_in_general(
     alpha: float,
     position: IntArray | None = None,
 ) -> MixedFit:
-    """Add to a fit over several sittings the intervals for days in general; they decide nothing.
+    """Add to `compare_mixed`'s fit of these rows the intervals for days in general.
 
-    The fit is `compare_mixed`'s, of the same rows.
-
-    The sittings count as a sample of days, ``(1 | session:variant)``.
+    The sittings count as a sample of days, ``(1 | session:variant)``. They decide nothing.
     """
     layout, names, sittings = _rows(score, taster, variant, control, position, None, session)
     if sittings is None:
@@ -222,8 +218,7 @@ def fit_contrasts(
 ) -> tuple[RemlFit, ContrastTest] | NoResult:
     """Fit the grid and test contrasts; repeats that do not scatter are averaged.
 
-    Contrasts, shape (k, p), are linearly independent; they are held against the variation `among`,
-    for the reason where it is not known.
+    Contrasts, shape (k, p), are linearly independent; the variation `among` is for the reason.
     """
     strata = make_strata(grid)
     between, df = residual_line(strata, repeats=False)
@@ -256,8 +251,7 @@ def scatter_sds(fit: RemlFit, grid: Grid) -> tuple[float, float | None]:
 def adjusted(test: ContrastTest, variants: IntArray, alpha: float) -> tuple[MixedContrast, ...]:
     """Adjust k contrasts over their variants, shape (k,), each with its own degrees of freedom.
 
-    Intervals have simultaneous level ``1 - alpha``, and for equivalence that of
-    `Dunnett.alike_value`.
+    Equivalence intervals are at `Dunnett.alike_value`.
     """
     errors = np.sqrt(np.diag(test.covariance))
     family = Dunnett(test.covariance / np.outer(errors, errors))
@@ -292,13 +286,10 @@ def fit_over_sittings(
     """Fit variant by session as fixed, or, where that cannot be, sessions that differ in level.
 
     The test is of every variant but the control, the way that of `FitNote`. None where sittings,
-    codes from 0, each occurring, can be taken only as repeats.
-
-    ``score ~ variant * session [+ position] + (1 | taster) + (1 | taster:variant) +
-    (1 | taster:session) [+ (1 | batch)]``: a movement of the differences from sitting to sitting
-    is no error of their mean over these sittings. Terms that a design cannot tell apart are left
-    out: those of tasters by variant where no taster had one twice, and by session where tasters
-    came once. Where somebody sat alone, sittings differ in level only.
+    codes from 0, can be taken only as repeats. A movement of the differences from sitting to
+    sitting is no error of their mean over these sittings. Terms that a design cannot tell apart are
+    left out: of tasters by variant where no taster had one twice, by session where tasters came
+    once. Where somebody sat alone, sittings differ in level only.
     """
     k = int(layout.variant.max()) + 1
     tasted = np.zeros((k, int(session.max()) + 1), dtype=bool)
@@ -395,8 +386,8 @@ def unanimous(
 ) -> Unanimous:
     """Judge a difference on which all tasters, two at least, agree exactly.
 
-    Scores are rounded to a step, in points. So many variants are compared in this way (`family`);
-    intervals are shared out by Bonferroni.
+    Scores are rounded to a step, in points. Intervals are shared out over the `family` of variants
+    by Bonferroni.
 
     That all n agree in direction has the chance 2 / 2^n by flips of signs (R. A. Fisher 1935, *The
     Design of Experiments*), for all variants of a family at once, since a taster's signs turn

@@ -49,11 +49,10 @@ def integrate(terms: Terms, parameters: FloatArray, sd: float, nodes: int) -> Po
     in the parameters, then in it. At most 320 nodes a taster; one is Laplace's method.
 
     J. C. Pinheiro and D. M. Bates (1995), J. Comput. Graph. Stat. 4, 12-35: nodes are centred
-    at each taster's mode and scaled by the curvature there. Then they are placed once more, by
-    the mean and spread found (J. C. Naylor and A. F. M. Smith 1982, Appl. Stat. 31, 214-225),
-    which leaves a fifth of the error or less where tasters lie far apart. The derivatives are
-    those with the nodes held where they are, by the identities of R. A. Fisher and of T. A.
-    Louis (1982), JRSS B 44, 226-233, and so as exact as the integral.
+    at each taster's mode and scaled by the curvature there; then placed once more, by the mean and
+    spread found (J. C. Naylor and A. F. M. Smith 1982, Appl. Stat. 31, 214-225), which leaves a
+    fifth of the error where tasters lie far apart. The derivatives are those with the nodes held:
+    R. A. Fisher's identity and T. A. Louis's (1982), JRSS B 44, 226-233.
 
     Half of the tasters would say yes, whatever their spread, where the average one is undecided:
 
@@ -107,10 +106,7 @@ def _rule(nodes: int) -> tuple[FloatArray, FloatArray]:
 
 
 def _modes(terms: Terms, fixed: FloatArray, sd: float) -> tuple[FloatArray, FloatArray]:
-    """Return where each taster's integrand is largest and its spread there.
-
-    By Newton steps; by halving the bracket where they leave it or do not shrink.
-    """
+    """Return where each taster's integrand is largest and its spread there, by guarded Newton."""
     high = abs(sd) * terms.count.sum(axis=1)
     low, u, last = -high, np.zeros_like(high), 2 * high
     for _ in range(100):
@@ -138,11 +134,10 @@ Model = Callable[[FloatArray], Point | None]
 
 @dataclass(frozen=True, slots=True)
 class Optimum:
-    """Where a search ended; the last parameter is the standard deviation of the tasters.
+    """Where a search ended, of which the first `free` parameters were free to move.
 
-    The first `free` parameters were free to move. It converged if steps and gain became negligible
-    where the surface curves down; it `runs_off` if steps stay long while the gain vanishes, or the
-    spread passes all bounds.
+    It converged if steps and gain became negligible where the surface curves down; it `runs_off` if
+    steps stay long while the gain vanishes, or the spread passes all bounds.
     """
 
     at: FloatArray
@@ -281,11 +276,9 @@ def fit_cumulative(
     """Fit ordered levels by maximum likelihood.
 
     Levels, shape (n,), are codes from 0, at least two, each of which occurs; without tasters, their
-    intercepts are left out. The design, shape (n, columns), has fixed effects without a constant,
-    and independent columns. Of 2 to 160 nodes a taster, four and sixteen times as many (160 at
-    most) are taken where twice as many would change the log-likelihood by more than 1e-5 a taster,
-    which happens where tasters lie far apart. No result where an estimate runs off to infinity, or
-    where the fit does not settle.
+    intercepts are left out. The design, shape (n, columns), has independent columns without a
+    constant. Four and sixteen times as many nodes (160 at most) are taken where twice as many would
+    change the log-likelihood by more than 1e-5 a taster, as where tasters lie far apart.
 
     P. McCullagh (1980), JRSS B 42, 109-142; D. Hedeker and R. D. Gibbons (1994), Biometrics
     50, 933-944. Without tasters the log-likelihood is concave. It is even in the SD, so that
@@ -353,11 +346,10 @@ MOST_TASTERS = 1500  # above so many the fit is skipped; it takes about a second
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OrdinalContrast:
-    """One variant against the control by the cumulative logit model.
+    """One variant against the control: log odds of a higher score, variant minus control.
 
-    Log odds of a higher score, variant minus control. P values are two-sided normal, the adjusted
-    one by Dunnett's method over all variants of this attribute; the interval of the log odds is
-    simultaneous at level 1 - alpha.
+    P values are two-sided normal, the adjusted one by Dunnett's method over the variants; the
+    interval is simultaneous at level 1 - alpha.
     """
 
     variant: int
@@ -376,9 +368,8 @@ class OrdinalFit:
     - `contrasts`: in the order of the variants; a variant that nobody scored has none
     - `thresholds`: log odds for the control and an average taster of a score at or below each level
       but the highest
-    - `levels`: the scores that occur; where they were grouped, the lowest score of each class
-    - `grouped`: whether neighbouring scores were put in one class
-    - `taster_sd`: standard deviation between tasters, in log odds
+    - `levels`: the scores that occur; if `grouped` in classes, the lowest of each
+    - `taster_sd`: in log odds
     """
 
     contrasts: tuple[OrdinalContrast, ...]
@@ -395,20 +386,15 @@ def compare_ordinal(
     """Compare every variant with the control by a cumulative logit mixed model.
 
     The scores that occur are the ordered levels; nothing is taken from the distances between them.
-    Of each variant the model tells how much it raises the log odds of a higher score, for one and
-    the same taster.
-
     A sensitivity analysis beside the mixed model; it never decides. The tests are Wald's, with
     normal tails. Of 2,000 simulated trials of 12 tasters, four variants and two sessions in
     which no variant differed, 5.3 % had an adjusted p below 0.05, and 13 % where tasters also
     differed in how they see each variant (by 0.7 of the spread of their answers), which the
-    mixed model allows for and this one leaves out. Panels of 6 to 12 tasters without that gave
-    5.2 to 6.8 %. A variant that no taster scored beside others is compared between tasters.
+    mixed model allows for and this one leaves out. A variant that no taster scored beside others
+    is compared between tasters.
 
-    P. McCullagh (1980), JRSS B 42, 109-142; D. Hedeker and R. D. Gibbons (1994), Biometrics
-    50, 933-944; C. W. Dunnett (1955), JASA 50, 1096-1121. With more than 30 levels, or more
-    than half as many levels as scores, neighbouring levels are put into at most 12 classes of
-    about equal counts, of about three scores or more.
+    With more than 30 levels, or more than half as many levels as scores, neighbouring levels are
+    put into at most 12 classes of about equal counts, of about three scores or more.
 
     >>> score = np.array([3.0, 4, 5, 2, 3, 3, 4, 4, 3, 5, 5, 4])
     >>> taster = np.repeat([0, 1, 2, 3], 3)

@@ -37,11 +37,10 @@ LINE_TASTERS, LINE_DAYS = 5, 4  # fewest tasters and days for a day read off str
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Trend:
-    """How the tasters' values moved, by a straight line for each taster with two days or more.
+    """How the tasters' values moved: the mean slope of their straight lines, in points a day.
 
-    The slope is the mean of theirs, in points a day, with its interval at level 1 - alpha. P values
-    are two-sided that it is zero: by t, and by signed ranks of the slopes and flips of their signs,
-    as in `compare_ranks`; None with fewer than six tasters, and without a control.
+    With its interval at level 1 - alpha. P values are two-sided that it is zero: by t, and by
+    flips of the slopes' signed ranks; None with fewer than six tasters, and without a control.
     """
 
     slope: float
@@ -56,9 +55,8 @@ class Trend:
 class DayFound:
     """What was found on one day, by that day's values alone, in points.
 
-    The interval of the mean has level 1 - alpha for this day alone. The p values are against: the
-    mean is the level (two-sided); it has not reached what is to be reached; it has reached it. None
-    is adjusted: the sequences of `ByDay` see to that.
+    The interval has level 1 - alpha. The p values, not adjusted, are against: the mean is the level
+    (two-sided); it has not reached what is to be reached; it has reached it.
     """
 
     day: float
@@ -80,11 +78,7 @@ class Bracket:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ByDay:
-    """All days, and between which of them something happened; no result below two tasters.
-
-    It was outside up to the one day and inside from the other on (`reached`), or the other way
-    round (`lost`); alpha / 2 for each side of either.
-    """
+    """All days, and between which of them it came inside, or left; alpha / 2 for each side."""
 
     days: tuple[DayFound | NoResult, ...]
     reached: Bracket
@@ -95,8 +89,8 @@ class ByDay:
 class Crossing:
     """The day on which straight lines cross a level.
 
-    The interval has level 1 - alpha (Fieller), and its ends may lie outside the days tasted;
-    `p_bend` is that the lines do not bend, by the tasters' own parabolas.
+    The interval has level 1 - alpha; its ends may lie outside the days tasted. `p_bend` is that the
+    lines do not bend.
     """
 
     day: float
@@ -115,12 +109,9 @@ def trend(
 ) -> Trend | NoResult:
     """Estimate by how much the differences from the control move a day.
 
-    A taster with one day is left out. No result where there are fewer than three days, or two
-    tasters.
-
-    A slope for each taster by least squares, their mean against t(n - 1): the summary measure of
-    J. N. S. Matthews, D. G. Altman, M. J. Campbell and P. Royston 1990, BMJ 300:230. It holds
-    however a taster's slopes and cups scatter, where a model with one intercept a taster does not.
+    A slope for each taster with two days by least squares, their mean against t(n - 1): the summary
+    measure of J. N. S. Matthews, D. G. Altman, M. J. Campbell and P. Royston 1990, BMJ 300:230. It
+    holds however slopes and cups scatter, where a model with one intercept a taster does not.
 
     >>> found = trend(np.array([0.0, 1, 2]), np.array([[0.0, 1, 2], [0, 2, 4], [1, np.nan, 7]]),
     ...     alpha=0.05, step=1.0, rng=np.random.default_rng(1))
@@ -195,17 +186,15 @@ def by_day(
 ) -> ByDay:
     """Hold every day against the control's margin, or against a level.
 
-    Values, shape (n, m), are differences (the level is 0) or scores. On a day on which all agree
-    exactly they are to be four to show anything inside. The margin is for "within": at most how far
-    from the level.
+    Values are differences (the level is 0) or scores. On a day on which all agree exactly they are
+    to be four to show anything inside. The margin is for "within".
 
     One-sided t(n - 1) a day; "within" by two of them (D. J. Schuirmann 1987, J. Pharmacokinet.
     Biopharm. 15:657), and beyond a margin by the sum of both tails from its nearer and its farther
     end (J. L. Hodges and E. L. Lehmann 1954, J. R. Stat. Soc. B 16:261). Days are tested in a
     sequence that is fixed before, each at the full level until the first that fails: W. Maurer,
     L. A. Hothorn and W. Lehmacher 1995; R. Marcus, E. Peritz and K. R. Gabriel 1976, Biometrika
-    63:655. So either end of a bracket is wrong with probability alpha / 2 at most, whatever the
-    course. A day without a result is passed over.
+    63:655. A day without a result is passed over.
 
     >>> values = np.array([[-4.0, -2, 0, 0], [-3, -1, 0, 0], [-4, -1, 0, 0], [-5, -2, 0, 0.0]])
     >>> found = by_day(np.array([3.0, 7, 10, 14]), values, margin=1.0, alpha=0.05, step=1.0)
@@ -277,13 +266,10 @@ def line(
 ) -> Crossing | NoResult:
     """Read off straight lines when a level is crossed.
 
-    Arrays are as of `trend`; with a margin from the control, the level is its end on the side that
-    they come from. No result where there are fewer than five tasters or four days, the lines bend,
-    the day lies outside those tasted, or the slope is not told from zero.
+    With a margin from the control, the level is its end on the side that they come from.
 
-    Each taster's line by least squares; the days at which the mean of the lines' heights is not
-    told from the level by t(n - 1): E. C. Fieller 1954, J. R. Stat. Soc. B 16:175. Parabolas
-    of the tasters with three days or more say whether there is a bend.
+    Each taster's line by least squares, and `fieller` with t(n - 1) of their means. Parabolas of
+    the tasters with three days or more say whether there is a bend.
     """
     lines = _own_fits(days, values, 1)
     lines = lines[np.isfinite(lines).all(axis=1)]
@@ -390,10 +376,9 @@ def _own_fits(days: FloatArray, values: FloatArray, degree: int) -> FloatArray:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShareOnDay:
-    """How many said yes on one day.
+    """How many said yes on one day, with the exact interval of the share at level 1 - alpha.
 
-    The interval of the share is exact, at level 1 - alpha for this day alone; the p values, not
-    adjusted, that at least, or at most, the share in question would say yes.
+    The p values, not adjusted, are that at least, or at most, the share in question would say yes.
     """
 
     day: float
@@ -406,10 +391,7 @@ class ShareOnDay:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SharesByDay:
-    """All days, and between which of them the share was passed; no result where nobody answered.
-
-    Fewer than the share up to the one day, more from the other on; alpha / 2 for either.
-    """
+    """All days, and between which of them the share was passed, alpha / 2 for either side."""
 
     days: tuple[ShareOnDay | NoResult, ...]
     passed: Bracket
@@ -419,8 +401,8 @@ class SharesByDay:
 class Changes:
     """Between which days each taster turned from no to yes, shape (n,).
 
-    0 where the first answer was yes, infinite where none was; NaN where left out: those who said no
-    after a yes have turned back, and no day.
+    0 where the first answer was yes, infinite where none was; NaN for those who never answered, or
+    turned back to no.
     """
 
     after: FloatArray
@@ -448,10 +430,8 @@ def shares_by_day(
 ) -> SharesByDay:
     """Hold the share who said yes on each day against the share in question.
 
-    Days rise, shape (m,); answers, shape (n, m), are 1 for yes, 0 for no, NaN for none. Somebody
-    who turns back counts on each day as they answered.
-
-    Exact binomial tails, one-sided, in the sequences of `by_day`; intervals as of `limits`.
+    Somebody who turns back counts on each day as they answered. Exact binomial tails, one-sided, in
+    the sequences of `by_day`.
 
     >>> answers = np.array([[0.0, 0, 1]] * 8)
     >>> shares_by_day(np.array([7.0, 14, 21]), answers, alpha=0.05).passed
@@ -479,9 +459,7 @@ def shares_by_day(
 
 
 def changes(days: FloatArray, answers: FloatArray) -> Changes:
-    """Find the days between which each taster turned from no to yes.
-
-    The arrays are those of `shares_by_day`, the days above 0.
+    """Find the days, above 0, between which each taster turned from no to yes.
 
     >>> found = changes(np.array([7.0, 14, 21]), np.array([[0.0, np.nan, 1], [1, 0, 1], [0, 0, 0]]))
     >>> found.after.tolist(), found.by.tolist(), found.turned_back.tolist()
@@ -517,9 +495,6 @@ def day_of_share(
     family: Family = "lognormal",
 ) -> DayOfShare | NoResult:
     """Fit a distribution to the tasters' days, each known between two days only, as of `changes`.
-
-    No result where there are fewer than twelve tasters, the days agree so well that they have no
-    spread or so badly that it has no end, or the interval is not bounded.
 
     Maximum likelihood with interval-censored days. The log-likelihood of either family is concave
     in 1 / scale and location / scale (J. Burridge 1981, J. R. Stat. Soc. B 43:41), so the profile

@@ -21,10 +21,9 @@ from blindspoon.stats.strata import Strata
 
 @dataclass(frozen=True, slots=True)
 class Products:
-    """Products of the columns C (fixed, batches, score) through the inverse covariance V.
+    """Log determinant of the covariance V and ``C' V^-1 C`` of the columns (fixed, batches, score).
 
-    The log determinant of V and its derivatives in the m variances, shapes (m,) and (m, m); and
-    forms ``C' V^-1 C``, shape (q, q), with theirs, shapes (m, q, q) and (m, m, q, q).
+    With derivatives in the m variances: shapes (m,) and (m, m); (q, q), (m, q, q), (m, m, q, q).
     """
 
     log_det: float
@@ -58,11 +57,10 @@ class Criterion:
 
 @dataclass(frozen=True, slots=True)
 class Model:
-    """The criterion as a function of the m variances.
+    """The criterion as a function of the m variances named, the batches' last.
 
-    Those named are of the strata, perhaps without "taster:variant", perhaps "batch". The basis,
-    shape (m or m - 1, s, r, r), is that of the strata for these, except the batches'; the moments,
-    shape (s * r * r, q * q), those of the strata for scores in other units.
+    The basis, shape (m or m - 1, s, r, r), is that of the strata for these, except the batches';
+    the moments, shape (s * r * r, q * q), are for scores in other units.
     """
 
     names: tuple[str, ...]
@@ -189,11 +187,7 @@ SMALLEST = 1e-12  # residual sum of squares, as a share of the whole, that count
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RemlFit:
-    """A mixed model fitted by REML, in the units of the scores.
-
-    The m variances are in squared points; zero is allowed except for the residual. The criterion is
-    that at the estimates, constants included.
-    """
+    """A mixed model fitted by REML: m variances in squared points, and the criterion there."""
 
     names: tuple[str, ...]
     variances: FloatArray
@@ -210,9 +204,7 @@ class RemlFit:
 def fit_reml(strata: Strata, *, interaction: bool) -> RemlFit | NoResult:
     """Fit ``score ~ fixed + (1 | taster) [+ (1 | taster:variant)] [+ (1 | batch)]``.
 
-    The strata are from `make_strata`; with one variant it is a one-way layout with the tasters as
-    groups. The interaction is taster:variant; it needs repeats. Without a result, the reason says
-    what the scores cannot tell.
+    The interaction is taster:variant; it needs repeats.
 
     H. D. Patterson and R. Thompson (1971), Biometrika 58, 545-554. Each step solves the
     quadratic model of the criterion exactly under non-negative variances: with the expected

@@ -36,11 +36,7 @@ TOGETHER = 4096  # namings that are ranked at once
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Relabelled:
-    """One test that none of some variants differs from the control.
-
-    `p_value` is how often the names, drawn again, give a largest statistic as large as the observed
-    one; none of these rounds can be below `smallest_p`, whichever names were drawn.
-    """
+    """One test that none of some variants differs; `smallest_p` with the luckiest names."""
 
     p_value: float
     smallest_p: float
@@ -50,9 +46,8 @@ class Relabelled:
 def relabel(rounds: Sequence[Round], rng: np.random.Generator) -> Relabelled:
     """Test at once that every variant of these rounds is like the control.
 
-    The same variants in all; a variant may have no cup in a round, the control has one at least in
-    each. Namings are drawn where there are more than can be gone through; the order of the rounds
-    matters then.
+    The control has a cup at least in each. Namings are drawn where there are more than can be gone
+    through.
 
     Names of the cups of the control and these variants are permuted within each round, all ways
     being equally likely by the draw (R. A. Fisher 1935, The Design of Experiments, chapter 3;
@@ -181,36 +176,27 @@ def compare_rounds(
 
     *What is tested.* That this taster would have given the same scores, in the same places of
     the same rounds, had the names of the variant's and the control's cups been drawn
-    otherwise. It holds, or does not, whatever the taster's scores do from cup to cup and from
-    round to round: they may drift, and hang together. Chance comes from the draw of the orders
-    alone, and the claim is about this taster. ``p_value`` is `relabel` with one variant: with a
-    cup of each in every round, Wilcoxon's signed rank test over all 2^n swaps.
+    otherwise, however scores drift and hang together. ``p_value`` is `relabel` with one variant:
+    with a cup of each in every round, Wilcoxon's signed rank test over all 2^n swaps.
 
     *Why this family.* ``p_adjusted`` is that of a closed test (R. Marcus, E. Peritz and K. R.
     Gabriel 1976, Biometrika 63:655): the largest p value over all sets of variants that hold
     this one, each tested by permuting the names of its cups and the control's within rounds.
     Whichever variants are like the control, their own set is among those that have to be
-    rejected, and its test is exact; so the error rate holds by the draw alone. Turning all of a
-    round's differences at once, as is right for tasters, is no permutation of names, and is not.
-    S. Holm's method (1979, Scand. J. Stat. 6:65) over the swaps holds the rate too and is taken
-    for more than five variants, but with four it can show nothing in fewer than eight rounds. In
-    400 simulated trials a cell, with four variants, one of them two standard deviations off, and
-    drifting, autocorrelated scores, its power was 0, 0, .44, .78 and .90 in 6, 7, 8, 10 and
-    12 rounds, that of the closed test .24, .52, .73, .84 and .94 (250 trials a cell).
+    rejected, and its test is exact. Turning all of a round's differences at once, as is right for
+    tasters, is no permutation of names. S. Holm's method (1979, Scand. J. Stat. 6:65) is taken for
+    more than five variants; with four its power was 0, .44 and .90 in 7, 8 and 12 rounds, that of
+    the closed test .52, .73 and .94 (simulated, 250 trials a cell and more).
 
     *Refusals* look at the orders and not at the scores, so they add no false alarms over all
     trials; a good draw of few rounds can meet them (one variant and six rounds: 1 in 32).
 
     *Estimate.* ``shift`` and the intervals are `shifts_with_intervals` of each variant's rounds
     alone, two cups of one variant averaged first, at alpha over the number of variants (C. E.
-    Bonferroni 1936). They need six rounds with one variant at the usual 0.05, eight with four,
-    so a variant can be different and have no interval. Where the closed test says more, or
-    less, than they do, they end at zero, which is then left out, or belongs to them. With two
+    Bonferroni 1936), so a variant can be different and have no interval. Where the closed test
+    says more, or less, they end at zero, which is then left out, or belongs to them. With two
     cups of the control they lean on differences that scatter evenly to both sides; the p values
     do not.
-
-    *Least p.* No ``p_adjusted`` of these rounds, ties and zeros could be below ``smallest_p``:
-    2 / 2^n for n rounds that differ, or more.
 
     >>> rounds, cups = np.divmod(np.arange(12), 2)
     >>> score = np.array([4, 6, 5, 8, 3, 4, 6, 7, 4, 9, 5, 7.0])
