@@ -82,7 +82,6 @@ def panel(reviews=NONE, position=NONE, first=NONE):
         repeatability=NONE,
         controls=NONE,
         concordance=NONE,
-        intraclass=NONE,
         interaction=NONE,
         position=position,
         first_cup=first,

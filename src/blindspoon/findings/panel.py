@@ -15,10 +15,8 @@ from blindspoon.findings.comparison import AttributeResult
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.correlation import (
     Concordance,
-    Intraclass,
     concordance,
     correlations,
-    intraclass,
 )
 from blindspoon.stats.results import Interval, MixedFit, NoResult, Record, as_record
 from blindspoon.stats.two_way import (
@@ -141,7 +139,6 @@ class AttributePanel:
     repeatability: Repeatability | NoResult
     controls: ControlPair | NoResult
     concordance: Concordance | NoResult
-    intraclass: Intraclass | NoResult
     interaction: FTest | NoResult
     position: OrderEffect | NoResult
     first_cup: Effect | NoResult
@@ -207,7 +204,6 @@ def study_panel(trial: Trial, table: ScoreTable, results: tuple[AttributeResult,
             repeatability=repeatability(cells, table, scored),
             controls=_control_pair(given, table, trial.control_index),
             concordance=concordance(cells.complete),
-            intraclass=intraclass(cells.complete),
             interaction=interaction(cells, score, taster, variant),
             position=position,
             first_cup=first,

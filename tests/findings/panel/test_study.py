@@ -97,7 +97,7 @@ def test_a_taster_without_scores_is_not_described(study):
 def test_nothing_scored_gives_reasons(study):
     found = study([0, 0], [0, 1], [np.nan, np.nan], position=[1, 2])
     assert found.tasters == ()
-    for name in ("scale_use", "repeatability", "concordance", "intraclass", "position"):
+    for name in ("scale_use", "repeatability", "concordance", "position"):
         assert getattr(found, name).reason.endswith("."), name
 
 
