@@ -81,8 +81,6 @@ def influence(*alternatives, not_done=()):
         declared=DECLARED,
         alternatives=alternatives,
         not_done=tuple(not_done),
-        ordinal=(),
-        variants=VARIANTS,
     )
 
 
@@ -217,9 +215,7 @@ def test_many_verdicts_that_move_are_cut_and_counted():
     declared = tuple(outcome(f"a{k}", v, "open") for k in range(20) for v in VARIANTS[1:])
     moved = tuple(replace(each, verdict="alike", changed=True) for each in declared)
     alone = Alternative(name="taster", left_out="T01", outcomes=moved)
-    every = Influence(
-        declared=declared, alternatives=(alone,), not_done=(), ordinal=(), variants=VARIANTS
-    )
+    every = Influence(declared=declared, alternatives=(alone,), not_done=())
     made = influence_section(trial, every)
     assert made is not None
     assert len(made.tables[0].rows) == MOST_ROWS
@@ -231,7 +227,7 @@ def test_many_verdicts_that_move_are_cut_and_counted():
 
 
 def test_nothing_compared_makes_no_section():
-    none = Influence(declared=(), alternatives=(), not_done=(), ordinal=(), variants=VARIANTS)
+    none = Influence(declared=(), alternatives=(), not_done=())
     assert influence_section(TRIAL, none) is None
 
 

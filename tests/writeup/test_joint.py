@@ -44,7 +44,7 @@ def test_the_demo_has_correlations_and_shares_alpha_already(cucumbers):
     assert (found.head, found.role) == ("Attributes together", "Exploratory")
     assert found.paragraphs[0].startswith("Within a variant, ")
     assert "not settled which attributes go together" in found.paragraphs[0]
-    assert len(rows(found, "correlations")) == 12
+    assert len(rows(found, "correlations")) == 6
     assert "share alpha" in joint.to_record()["overall_reason"]
     assert rows(found, "overall")[0]["reason"] == joint.overall.reason
 
@@ -139,11 +139,10 @@ def some(analysis, *, attributes=4, tasters=12, noise=False):
     return replace(analysis, trial=trial, table=fewer, results=compare_trial(trial, fewer))
 
 
-def test_one_taster_leaves_only_what_goes_together_from_variant_to_variant(cucumbers):
+def test_one_taster_leaves_no_correlation(cucumbers):
     found, joint = section(some(cucumbers, tasters=1))
     for pair in joint.to_record()["correlations"]:
         assert "Too few tasters" in pair["within_reason"]
-        assert pair["between"]["pairs"] == 5
     assert "no correlation could be computed" in " ".join(found.paragraphs)
 
 

@@ -126,11 +126,11 @@ class Scored:
             names=[self.trial.session_label(name) for name in self.table.sessions],
         )
 
-    def mixed(self, *, position: bool = True) -> MixedFit | NoResult:
+    def mixed(self) -> MixedFit | NoResult:
         """Fit the mixed model.
 
-        With `position` the place of the cup is in it where orders were drawn balanced. Batches are
-        where any variant was tasted from more than one; a variant that names none counts as one.
+        The place of the cup is in it where orders were drawn balanced. Batches are where any
+        variant was tasted from more than one; a variant that names none counts as one.
         """
         table = self.table
         several = bool((table.batches_tasted(len(self.trial.variants)) > 1).any())
@@ -140,7 +140,7 @@ class Scored:
             table.variant,
             control=self.trial.control_index,
             alpha=self.alpha,
-            position=table.position if position and table.balanced else None,
+            position=table.position if table.balanced else None,
             batch=table.batch if several else None,
             session=table.session,
         )

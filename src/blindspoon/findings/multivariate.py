@@ -1,8 +1,7 @@
 """All attributes together: the chance of any false "different", and whether they go together.
 
-Two questions that a single number would mix. *Within a variant*: does a taster who found a
-cup saltier than one would expect of this taster and this variant find it more sour too?
-*Between variants*: are the variants that are saltier on average more sour on average?
+That is: does a taster who found a cup saltier than one would expect of this taster and this variant
+find it more sour too?
 """
 
 from collections.abc import Sequence
@@ -163,7 +162,7 @@ NO_INTERVAL = {"lacking": "too few degrees of freedom for an interval"}
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Correlation:
-    """A product-moment correlation over pairs of a taster's scores, or of variants' means.
+    """A product-moment correlation over pairs of a taster's scores.
 
     The interval is the 95 % one by Fisher's transformation, for all pairs of attributes at once;
     None below two degrees of freedom.
@@ -181,12 +180,11 @@ class Correlation:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AttributePair:
-    """How two attributes go together within tasters and variants, and between variants' means."""
+    """How two attributes go together within tasters and variants."""
 
     first: str
     second: str
     within: Correlation | NoResult
-    between: Correlation | NoResult
 
 
 def correlate_attributes(
@@ -212,7 +210,6 @@ def correlate_attributes(
             first=names[places_of_two[0]],
             second=names[places_of_two[1]],
             within=within_variants(one, two, len(places)),
-            between=_between_variants(one, two, both.sum(axis=0).astype(float), len(places)),
         )
         pairs.append(pair)
     return tuple(pairs)
@@ -243,34 +240,6 @@ def within_variants(one: AdditiveFit, two: AdditiveFit, family: int = 1) -> Corr
         return NoResult("Tasters and variants account for every score of one of the two.")
     r = float(np.clip(xy / np.sqrt(xx * yy), -1.0, 1.0))
     return Correlation(r=r, interval=fisher_interval(r, df, family), pairs=one.cells, df=df)
-
-
-def _between_variants(
-    one: AdditiveFit, two: AdditiveFit, tasters: FloatArray, family: int = 1
-) -> Correlation | NoResult:
-    """Correlate the variants' means of two attributes, from the same cells.
-
-    They are weighted by who scored both on each variant: `tasters`, shape (n_variants,). The family
-    is that of `within_variants`.
-
-    J. M. Bland and D. G. Altman 1995, BMJ 310:633: the weighted correlation of the means. The
-    interval treats the variants as drawn from all that could have been made; three give none.
-    The means carry the tasters' errors, so with few tasters the correlation within variants
-    leaks into it.
-    """
-    used = tasters > 0
-    if used.sum() < 3:
-        return NoResult("Two points always lie on a line: this needs three variants.")
-    if one.rank < used.sum() - 1:
-        return NoResult("The tasters do not link all variants.")
-    weights = tasters / tasters.sum()
-    x, y = (fit.effects - weights @ fit.effects for fit in (one, two))
-    xx, yy, xy = weights @ x**2, weights @ y**2, weights @ (x * y)
-    if min(xx, yy) <= ZERO**2:
-        return NoResult("All variants have the same mean on one of the two.")
-    r = float(np.clip(xy / np.sqrt(xx * yy), -1.0, 1.0))
-    df = int(used.sum()) - 2
-    return Correlation(r=r, interval=fisher_interval(r, df, family), pairs=df + 2, df=df)
 
 
 OVERALL_DRAWS = 1_000_002

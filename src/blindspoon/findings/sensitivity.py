@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass, field, replace
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 import numpy as np
 
@@ -12,13 +12,9 @@ from blindspoon.findings.compare import Scored, contrast_of, only
 from blindspoon.findings.comparison import AttributeResult, Comparison
 from blindspoon.findings.naming import Kind
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.results import Contrast, MixedFit, NoResult, Record, as_record
+from blindspoon.stats.results import Contrast, NoResult, Record, as_record
 from blindspoon.stats.sign_flips import EXACT_UP_TO, SAMPLES
 from blindspoon.trial import Trial
-
-if TYPE_CHECKING:
-    from blindspoon.stats.ordinal import OrdinalFit
-
 
 FEWER_SAMPLES = 9_999  # flips that are sampled at first, a tenth of the usual
 
@@ -32,9 +28,8 @@ MOST_SCORES = 4_000_000
 """Scores that one kind of alternative may refit in all; a million take about half a second."""
 
 ONE_TASTER = "one taster"
-NOT_PLACED = "The place of a cup was not in the model."
 
-Name = Literal["taster", "session", "procedure", "ordinal", "position"]
+Name = Literal["taster", "session", "procedure", "ordinal"]
 Word = Kind | Literal["not_shown"]
 
 
@@ -67,7 +62,7 @@ class Alternative:
     """The trial analysed another way, with an outcome for each verdict that this speaks of.
 
     Without one taster or one session (`left_out`); by the procedure that does not decide; with the
-    scores as ordered categories; without the place of the cup in the model.
+    scores as ordered categories.
     """
 
     name: Name
@@ -88,15 +83,12 @@ class Influence:
     """What the verdicts, as they are declared, hang on.
 
     Alternatives are without tasters first, in the order of ``ScoreTable.tasters``, then without
-    sessions, then methods. `ordinal` has the scores of each attribute with a verdict as ordered
-    categories.
+    sessions, then methods.
     """
 
     declared: tuple[Outcome, ...]
     alternatives: tuple[Alternative, ...]
     not_done: tuple[NotDone, ...]
-    ordinal: tuple[tuple[str, OrdinalFit | NoResult], ...]
-    variants: tuple[str, ...]
 
     def of(self, name: Name) -> tuple[Alternative, ...]:
         return tuple(way for way in self.alternatives if way.name == name)
@@ -132,25 +124,11 @@ class Influence:
 
     def to_record(self, *, shown: bool) -> Record:
         """Write everything for JSON; `shown` as in `to_rows`."""
-        rows, ordinal = self.to_rows(shown=shown), list[Record]()
+        rows = self.to_rows(shown=shown)
         for row in rows:  # the reason stands beside what it explains, where there is one
             reason = row.pop("reason")
             row.update({"verdict_reason": reason} if reason else {})
-        for attribute, fit in self.ordinal:
-            if isinstance(fit, NoResult):
-                ordinal.append({"attribute": attribute, "fit": None, "fit_reason": fit.reason})
-                continue
-            made = as_record(fit)
-            for contrast in made["contrasts"]:
-                contrast["variant"] = self.variants[contrast["variant"]]
-            told = {name: made[name] for name in ORDINAL}
-            ordinal.append({"attribute": attribute, "fit": told})
-        not_done = [as_record(way) for way in self.not_done]
-        return {"outcomes": rows, "not_done": not_done, "ordinal": ordinal}
-
-
-ORDINAL = ("levels", "grouped", "thresholds", "taster_sd", "log_likelihood", "contrasts")
-"""What JSON has of the cumulative logit model of an attribute."""
+        return {"outcomes": rows, "not_done": [as_record(way) for way in self.not_done]}
 
 
 def declare(results: tuple[AttributeResult, ...]) -> dict[tuple[str, str], Outcome]:
@@ -211,9 +189,7 @@ class Study:
             for found in result.comparisons
         ]
 
-    def again(
-        self, table: ScoreTable, result: AttributeResult, *, position: bool = True
-    ) -> list[Outcome]:
+    def again(self, table: ScoreTable, result: AttributeResult) -> list[Outcome]:
         """Judge an attribute of this table by the procedure that decides.
 
         Where flips are sampled, by a tenth of them unless they leave a doubt.
@@ -221,7 +197,7 @@ class Study:
         scored = Scored(self.trial, table, self.trial.attributes.index(result.attribute))
         held = replace(result, sittings=scored.sittings())
         if result.by == "mixed" or any(found.unanimous for found in result.comparisons):
-            fit, variants = scored.mixed(position=position), enumerate(self.trial.variants)
+            fit, variants = scored.mixed(), enumerate(self.trial.variants)
             found: dict[str, Contrast | NoResult] = {
                 variant.name: contrast_of(fit, place) for place, variant in variants
             }
@@ -252,33 +228,17 @@ def study_influence(
     looked at first, and all of them where a verdict would change or an adjusted p value comes
     within four standard errors of alpha.
     """
-    from blindspoon.stats.ordinal import compare_ordinal  # noqa: PLC0415 - start-up time
-
-    study, control = Study(trial, table, results, declare(results)), trial.control_index
-    given = zip(results, table.scores.T, strict=True)
-    fits = tuple(
-        (
-            result.attribute.name,
-            compare_ordinal(
-                scores, table.taster, table.variant, control=control, alpha=result.alpha
-            ),
-        )
-        for result, scores in given
-        if result.comparisons
-    )
+    study = Study(trial, table, results, declare(results))
     made = (
         *_in_turn(study, "taster"),
         *_in_turn(study, "session"),
         _by_the_other(study),
-        _as_categories(study, fits),
-        _without_position(study),
+        _as_categories(study),
     )
     return Influence(
         declared=tuple(study.declared.values()),
         alternatives=tuple(way for way in made if isinstance(way, Alternative)),
         not_done=tuple(way for way in made if isinstance(way, NotDone)),
-        ordinal=fits,
-        variants=tuple(variant.name for variant in trial.variants),
     )
 
 
@@ -329,21 +289,29 @@ def _by_the_other(study: Study) -> Alternative:
     return Alternative(name="procedure", left_out="", outcomes=tuple(outcomes))
 
 
-def _as_categories(
-    study: Study, fits: tuple[tuple[str, OrdinalFit | NoResult], ...]
-) -> Alternative | NotDone:
+def _as_categories(study: Study) -> Alternative | NotDone:
     """Say whether ordered categories show a difference; they cannot show that there is none."""
-    reasons = [fit.reason for _, fit in fits if isinstance(fit, NoResult)]
+    from blindspoon.stats.ordinal import compare_ordinal  # noqa: PLC0415 - start-up time
+
+    trial, table = study.trial, study.table
+    given = zip(study.results, table.scores.T, strict=True)
+    fits = [
+        compare_ordinal(
+            scores, table.taster, table.variant, control=trial.control_index, alpha=result.alpha
+        )
+        for result, scores in given
+        if result.comparisons
+    ]
+    reasons = [fit.reason for fit in fits if isinstance(fit, NoResult)]
     if len(reasons) == len(fits):
         return NotDone(name="ordinal", reason=(*reasons, "Nothing was compared.")[0])
-    places = {variant.name: place for place, variant in enumerate(study.trial.variants)}
     outcomes = []
-    for result, (_, fit) in zip(study.compared, fits, strict=True):
+    for result, fit in zip(study.compared, fits, strict=True):
         reason = fit.reason if isinstance(fit, NoResult) else "Nobody scored this variant."
         found = {} if isinstance(fit, NoResult) else {one.variant: one for one in fit.contrasts}
         for comparison in result.comparisons:
             outcome = replace(judged(result, comparison, NoResult(reason)), verdict=None)
-            if contrast := found.get(places[comparison.variant.name]):
+            if contrast := found.get(trial.variants.index(comparison.variant)):
                 differs = contrast.p_adjusted <= result.alpha
                 direction = int(np.sign(contrast.log_odds)) if differs else 0
                 outcome = replace(
@@ -356,21 +324,3 @@ def _as_categories(
                 )
             outcomes.append(outcome)
     return Alternative(name="ordinal", left_out="", outcomes=tuple(outcomes))
-
-
-def _without_position(study: Study) -> Alternative | NotDone:
-    """Fit the mixed model without the place of the cup, where it was in the model."""
-    if any(result.by == "ranks" for result in study.compared):
-        reason = "The rank comparison decides, and the place of a cup has no part in it."
-        return NotDone(name="position", reason=reason)
-    placed = [
-        result
-        for result in study.compared
-        if isinstance(result.mixed, MixedFit) and result.mixed.note.position
-    ]
-    reason = _too_much(study, len(placed)) if placed else NOT_PLACED
-    if reason:
-        return NotDone(name="position", reason=reason)
-    found = (study.again(study.table, result, position=False) for result in placed)
-    outcomes = tuple(outcome for of_one in found for outcome in of_one)
-    return Alternative(name="position", left_out="", outcomes=outcomes)

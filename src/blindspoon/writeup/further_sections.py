@@ -22,7 +22,6 @@ from blindspoon.writeup.tables import counted, p, two
 from blindspoon.writeup.words import PageSection, paragraphs, points
 from blindspoon.writeup.writers import (
     DASH,
-    Cell,
     Column,
     Table,
     cells,
@@ -43,7 +42,7 @@ COLUMNS = [
     *("alternative", "left_out", "attribute", "variant", "verdict"),
     *("direction", "difference", "p_adjusted", "changed", "reason"),
 ]
-ALTERNATIVES: tuple[Name, ...] = ("taster", "session", "procedure", "ordinal", "position")
+ALTERNATIVES: tuple[Name, ...] = ("taster", "session", "procedure", "ordinal")
 
 
 def influence_section(trial: Trial, influence: Influence) -> PageSection | None:
@@ -170,7 +169,6 @@ def _head(trial: Trial, name: Name) -> str:
         "session": "Without one session",
         "procedure": f"By {other}",
         "ordinal": "As ordered categories",
-        "position": "Without the place of the cup",
     }
     return heads[name]
 
@@ -203,18 +201,14 @@ def _interval(ends: tuple[float, float], _: object) -> str:
     return " to ".join(wording.number(end, digits) for end in ends)
 
 
-def _correlation(question: str, pairs: str) -> tuple[Column, ...]:
-    return (
-        Column("r", f"{question.capitalize()} variants", two),
-        Column("interval", f"Interval {question}", _interval, pair=True),
-        Column("pairs", pairs, counted),
+PAIR = Column(
+    "within",
+    inner=(
+        Column("r", "Within variants", two),
+        Column("interval", "Interval", _interval, pair=True),
+        Column("pairs", "Pairs", counted),
         Column("df"),
-    )
-
-
-PAIR = (
-    Column("within", inner=_correlation("within", "Pairs")),
-    Column("between", inner=_correlation("between", "Variants")),
+    ),
 )
 OVERALL = (
     Column("attribute"),
@@ -291,8 +285,7 @@ def _overall_table(analysis: Analysis, overall: Overall) -> Table:
 
 
 def _correlations_table(trial: Trial, pairs: tuple[AttributePair, ...]) -> Table:
-    found = [part for pair in pairs for part in (pair.within, pair.between)]
-    reasons = {part.reason for part in found if isinstance(part, NoResult)}
+    reasons = {pair.within.reason for pair in pairs if isinstance(pair.within, NoResult)}
     named = [
         (trial.attribute(pair.first).label, trial.attribute(pair.second).label.lower(), pair)
         for pair in pairs
@@ -301,24 +294,27 @@ def _correlations_table(trial: Trial, pairs: tuple[AttributePair, ...]) -> Table
         "together-correlations",
         "How attributes go together",
         "Attributes",
-        PAIR,
+        [PAIR],
         [(f"{one} and {two}", pair, None) for one, two, pair in named],
         [
-            "The intervals of a column hold at 95 % for all its pairs at once (Bonferroni).",
+            "The intervals hold at 95 % for all pairs at once (Bonferroni).",
             *sorted(reasons),
         ],
     )
 
 
 def _correlations_csv(pairs: tuple[AttributePair, ...]) -> str:
-    """One row a pair of attributes and a question."""
-    columns, rows = PAIR[0].inner, list[list[Cell]]()
-    for pair in pairs:
-        for question, found in (("within", pair.within), ("between", pair.between)):
-            reason = found.reason if isinstance(found, NoResult) else None
-            head: list[Cell] = [pair.first, pair.second, f"{question} variants"]
-            rows.append([*head, *csv_values(columns, found), reason])
-    return to_csv(["first", "second", "question", *csv_names(columns), "reason"], rows)
+    """One row a pair of attributes."""
+    rows = [
+        [
+            pair.first,
+            pair.second,
+            *csv_values(PAIR.inner, pair.within),
+            getattr(pair.within, "reason", None),
+        ]
+        for pair in pairs
+    ]
+    return to_csv(["first", "second", *csv_names(PAIR.inner), "reason"], rows)
 
 
 def _overall_csv(overall: Overall | NoResult) -> str:

@@ -62,37 +62,11 @@ def test_it_is_the_analysis_of_covariance(draw):
     assert pair.within.pairs == len(frame.dropna())
 
 
-def test_between_variants_is_the_correlation_of_means(draw):
-    scores = draw(9, 8, [[0, 0], [1, 2], [2, 1], [3, 4], [1, 0]])
-    (pair,) = correlate_attributes(["a", "b"], [scores[:, :, 0], scores[:, :, 1]])
-    expected = stats.pearsonr(*scores.mean(axis=0).T)
-    assert pair.between.r == pytest.approx(expected.statistic)
-    assert pair.between.interval == pytest.approx(tuple(expected.confidence_interval()), abs=1e-9)
-    assert (pair.between.pairs, pair.between.df) == (5, 3)
-
-
-def test_between_variants_is_weighted_by_tasters():
-    """J. M. Bland and D. G. Altman 1995, BMJ 310:633, their formula written out."""
-    rng = np.random.default_rng(4)
-    means = [rng.normal(size=(7, 4)), rng.normal(size=(7, 4))]
-    for each in means:
-        each[:3, 2] = np.nan
-    (pair,) = correlate_attributes(["a", "b"], means)
-    x, y = (fit_additive(each).effects for each in means)
-    m = np.array([7, 7, 4, 7])
-    top = (m * x * y).sum() - (m * x).sum() * (m * y).sum() / m.sum()
-    below = ((m * x**2).sum() - (m * x).sum() ** 2 / m.sum()) * (
-        (m * y**2).sum() - (m * y).sum() ** 2 / m.sum()
-    )
-    assert pair.between.r == pytest.approx(top / np.sqrt(below))
-
-
-def test_the_two_questions_have_answers_of_their_own(draw):
+def test_what_the_variants_differ_in_has_no_part_in_it(draw):
     profile = np.outer([-2, -1, 0, 1, 2], [1, -1])
     scores = draw(10, 60, profile, correlation=0.6)
     (pair,) = correlate_attributes(["a", "b"], [scores[:, :, 0], scores[:, :, 1]])
     assert pair.within.r == pytest.approx(0.6, abs=0.12)
-    assert pair.between.r < -0.95
     assert pair.within.excludes_zero()
 
 
@@ -107,22 +81,17 @@ def test_fishers_interval_is_scipys():
 
 
 @pytest.mark.parametrize(
-    ("scores", "within", "between"),
+    ("scores", "reason"),
     [
-        (np.ones((1, 4, 2)), "Too few tasters", "same mean"),
-        (np.ones((5, 4, 2)), "account for every score", "same mean"),
-        (np.random.default_rng(1).normal(size=(6, 2, 2)), "", "three variants"),
-        (np.full((3, 3, 2), np.nan), "Too few tasters", "three variants"),
+        (np.ones((1, 4, 2)), "Too few tasters"),
+        (np.ones((5, 4, 2)), "account for every score"),
+        (np.full((3, 3, 2), np.nan), "Too few tasters"),
     ],
 )
-def test_no_correlation_says_why(scores, within, between):
+def test_no_correlation_says_why(scores, reason):
     (pair,) = correlate_attributes(["a", "b"], [scores[:, :, 0], scores[:, :, 1]])
-    for found, reason in ((pair.within, within), (pair.between, between)):
-        if reason:
-            assert isinstance(found, NoResult)
-            assert reason in found.reason
-        else:
-            assert -1 <= found.r <= 1
+    assert isinstance(pair.within, NoResult)
+    assert reason in pair.within.reason
 
 
 def test_one_attribute_goes_with_nothing():
@@ -142,8 +111,6 @@ def test_labels_and_levels_do_not_matter(seed):
     moved = [(2 * each + level)[rows][:, columns] for each in means]
     (again,) = correlate_attributes(["a", "b"], moved)
     assert again.within.r == pytest.approx(pair.within.r, abs=1e-9)
-    if not isinstance(pair.between, NoResult):
-        assert again.between.r == pytest.approx(pair.between.r, abs=1e-9)
 
 
 def test_no_pair_of_four_unrelated_attributes_stands_out_oftener_than_alpha(draw):

@@ -96,14 +96,6 @@ def test_the_model_without_a_taster_keeps_the_place_of_the_cup(panel):
         agrees(each, cups.without(TASTER, taster), balanced=True)
 
 
-def test_without_the_place_of_the_cup_is_the_trial_without_places(panel):
-    cups = panel(8, 1, placed=True)
-    _, found = cups.study()
-    (without,) = found.of("position")
-    agrees(without, replace(cups, placed=False))
-    assert [each.name for each in found.not_done if each.name == "position"] == []
-
-
 @pytest.mark.parametrize("by", ["mixed", "ranks"])
 def test_the_other_procedure_says_what_the_verdict_says_of_it(panel, by):
     for seed in range(3):
@@ -182,12 +174,6 @@ def test_what_is_not_done_has_a_reason(panel):
     reasons = {each.name: each.reason for each in found.not_done}
     assert reasons["taster"] == "There is one taster only, on whom everything hangs."
     assert reasons["session"] == "There was one session only."
-    _, found = panel(6).study()
-    reasons = {each.name: each.reason for each in found.not_done}
-    assert reasons["position"] == "The place of a cup was not in the model."
-    _, found = panel(6, by="ranks").study()
-    reasons = {each.name: each.reason for each in found.not_done}
-    assert "has no part in it" in reasons["position"]
 
 
 @pytest.mark.parametrize(("tasters", "done"), [(60, True), (61, False)])
@@ -212,7 +198,7 @@ def test_too_many_scores_are_not_fitted_again(panel, monkeypatch):
     assert reasons["taster"] == (
         "It would take 12 refits of 48 cups; up to 480 refits, and 100 cups in all, it is done."
     )
-    assert {"session", "position"} <= set(reasons) | {each.name for each in found.alternatives}
+    assert "session" in {*reasons, *(each.name for each in found.alternatives)}
 
 
 @settings(max_examples=3, deadline=None)
@@ -265,21 +251,18 @@ def test_the_trials_of_the_repository(analysis_of, further_of, folder):
     assert finite(record)
     assert json.loads(json.dumps(record, allow_nan=False)) == record
     assert len(record["outcomes"]) == sum(len(each.outcomes) for each in influence.alternatives)
-    assert len(record["ordinal"]) == len(found.trial.attributes)
 
 
 def test_ordered_categories_are_those_of_their_own_module(panel):
     cups = panel(14, effect=1.4, seed=5)
     results, found = cups.study()
     (ordered,) = found.of("ordinal")
-    fits = dict(found.ordinal)
     names = [variant.name for variant in cups.trial.variants]
     declared = {each.key: each for each in found.declared}
     for each in ordered.outcomes:
         index = [attribute.name for attribute in cups.trial.attributes].index(each.attribute)
         rows = (cups.table.scores[:, index], cups.table.taster, cups.table.variant)
         alone = compare_ordinal(*rows, control=0, alpha=0.05)
-        assert alone == fits[each.attribute]
         (contrast,) = (c for c in alone.contrasts if names[c.variant] == each.variant)
         shown = contrast.p_adjusted <= 0.05
         assert each.verdict == ("different" if shown else "not_shown")
@@ -297,10 +280,6 @@ def test_scores_that_run_off_are_not_ordered_and_change_nothing(cups, panel):
     texture = [each for each in ordered.outcomes if each.attribute == "texture"]
     assert {(each.verdict, each.changed) for each in texture} == {(None, False)}
     assert all("no limit" in each.reason for each in texture)
-    record = found.to_record(shown=True)["ordinal"]
-    assert record[0]["fit"] is None
-    assert "no limit" in record[0]["fit_reason"]
-    assert record[1]["fit"]["contrasts"][0]["variant"] == "oak"
 
 
 def test_without_names_no_taster_can_be_told(panel):
