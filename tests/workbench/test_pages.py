@@ -232,6 +232,16 @@ def test_what_is_sealed_is_not_taken_back(at):
     assert late.post("/t/crisp/lately", number="1").status_code in (409, 422)
 
 
+def test_what_may_be_changed_after_sealing_may_be_taken_back(at):
+    host, folder = at("sealed")
+    before = (folder / "trial.toml").read_bytes()
+    for number, place in enumerate(("trial.product", "variant[2].label", "attribute[1].low"), 1):
+        new = fields(host.read(QUESTION)) | {place: "other"}
+        assert host.post(QUESTION, **new).status_code == 303, place
+        assert host.post("/t/crisp/lately", number=f"{2 * number - 1}").status_code == 303, place
+        assert (folder / "trial.toml").read_bytes() == before
+
+
 @pytest.mark.parametrize("state", ["planned", "sealed"])
 def test_a_broken_file_is_named_and_put_back(at, state):
     host, folder = at(state)
@@ -335,7 +345,7 @@ def test_a_slip_in_a_name_is_mended_after_sealing_and_the_rule_keeps_its_date(at
     more = {"variant[3].name": "", "variant[3].label": "Tea", "variant[3].method": ""}
     before = files(folder)
     assert host.post(QUESTION, **form | more).status_code == 409
-    assert host.post(QUESTION, **form | {"variant[2].series": "leaf"}).status_code == 409
+    assert host.post(QUESTION, **form | {"variant[2].series": "leaf"}).status_code == 422
     assert files(folder) == before
 
 

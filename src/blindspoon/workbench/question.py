@@ -3,6 +3,8 @@
 import re
 import tomllib
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from typing import Any
 
 from flask import request
 from werkzeug.wrappers import Response
@@ -24,22 +26,16 @@ from blindspoon.starting import (
     rule_in_words,
     short_name,
 )
-from blindspoon.trial import today
+from blindspoon.trial import Trial, today
 from blindspoon.workbench.app import Form, Workbench
 from blindspoon.workbench.phrases import beside
 
 FILE = "trial.toml"
 
-TEXTS: dict[str, Part] = {
-    "trial.title": "story",
-    "trial.question": "story",
-    "trial.host": "story",
-    "trial.licence": "story",
-    "trial.product": "served",
-    "tasting.allergens": "served",
-    "tasting.cleanser": "served",
-    "decision.by": "rule",
-}
+TEXTS = (
+    "trial.title", "trial.question", "trial.host", "trial.licence", "trial.product",
+    "tasting.allergens", "tasting.cleanser", "decision.by",
+)  # fmt: skip
 NUMBERS = (
     "decision.margin", "decision.alpha", "scale.low", "scale.high", "scale.step",
     "choice.sets", "choice.can_tell", "choice.tests",
@@ -48,14 +44,15 @@ PRIMARY = "decision.primary"
 DAYS = ("course.over", "course.asks", "course.level", "course.same_control", "course.accept")
 """Whether and how it is asked over days: over which, "reach", "keep" or "both", a level, "yes"
 where the control is the same at every session, and what is also asked by yes or no."""
-FIELDS: dict[str, Part] = TEXTS | dict.fromkeys((*NUMBERS, PRIMARY, *DAYS), "rule")
-"""Every field, and what has to be open to change it."""
-ROWS: dict[str, dict[str, Part]] = {
-    "variant": {"label": "story", "method": "story", "differs": "rule", "series": "rule"},
-    "attribute": {"label": "served", "low": "served", "high": "served", "less": "story",
-                  "more": "story"},
-}  # fmt: skip
-"""The same of a section that stands several times."""
+FIELDS = (*TEXTS, *NUMBERS, PRIMARY, *DAYS)
+ROWS = {
+    "variant": ("label", "method", "differs", "series"),
+    "attribute": ("label", "low", "high", "less", "more"),
+}
+"""The fields of a section that stands several times."""
+STORY = ("title", "question", "product", "host", "licence", "dates", "story", "photos", "address",
+         "tasters_shown")  # fmt: skip
+"""Of a trial, what is never sealed."""
 WAITS = "The rule can be said once everything is put right."
 
 Draft = dict[str, str]
@@ -99,8 +96,6 @@ def add_to(bench: Workbench) -> None:
         draft = _settled(draft, _draft(text))
         if clash:
             return page(found, draft, 409, **clash)
-        for part in sorted(_touched(text, draft)):
-            bench.see(found, part)
         draft |= {} if found.locked("rule") else dict(_guessed(draft, found))
         try:
             new = _edited(text, draft, sealed=bool(found.locked("rule")))
@@ -110,6 +105,8 @@ def add_to(bench: Workbench) -> None:
             if wants_json():
                 return bench.checked(faults, {"rule-so-far": WAITS})
             return page(found, draft, 422, faults=faults)
+        for part in touched(found.plan, trial):
+            bench.see(found, part)
         if wants_json():
             return bench.checked({}, {"rule-so-far": rule_in_words(trial)})
         path = "" if trial.decision.declared or found.locked("rule") else "rule"
@@ -242,18 +239,26 @@ def _settled(draft: Draft, now: Draft) -> Draft:
     return draft
 
 
-def _touched(text: str, draft: Draft) -> Iterator[Part]:
-    """Name what a draft changes, by what has to be open for it."""
-    now = _draft(text)
-    for place, part in FIELDS.items():
-        if place in draft and not _alike(draft[place], now[place]):
-            yield part
-    for kind in _kinds(draft):
-        old, new = _rows(now, kind), [row for row in _rows(draft, kind) if any(row.values())]
-        if [row["name"] for row in old] != [row["name"] for row in new]:
-            yield "rule"
-        for one, other in zip(old, new, strict=False):
-            yield from (part for field, part in ROWS[kind].items() if one[field] != other[field])
+def touched(old: Trial, new: Trial) -> list[Part]:
+    """Name what has to be open for one trial to become another; its story always is."""
+    parts: tuple[Part, ...] = ("served", "rule")
+    pairs = zip(parts, _parts(old), _parts(new), strict=True)
+    return [part for part, one, other in pairs if one != other]
+
+
+def _parts(trial: Trial) -> tuple[object, Trial]:
+    """Give what tasters read, and what is sealed: the trial without that and without its story."""
+    read = [(it.label, it.low, it.high) for it in trial.attributes]
+    words: dict[str, Any] = dict.fromkeys(("label", "low", "high", "less", "more"), "")
+    story: dict[str, Any] = dict.fromkeys(STORY, "")
+    sealed = replace(
+        trial,
+        **story,
+        tasting=replace(trial.tasting, allergens="", cleanser=""),
+        variants=tuple(replace(it, label="", method="") for it in trial.variants),
+        attributes=tuple(replace(it, **words) for it in trial.attributes),
+    )
+    return (trial.product, trial.tasting.allergens, trial.tasting.cleanser, read), sealed
 
 
 def _edited(text: str, draft: Draft, *, sealed: bool = False) -> str:

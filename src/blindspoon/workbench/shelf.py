@@ -18,12 +18,11 @@ from blindspoon.stage import Part, Stage, stage
 from blindspoon.trial import today
 from blindspoon.workbench.app import Form, Workbench
 from blindspoon.workbench.phrases import beside
+from blindspoon.workbench.question import touched
 
 EXAMPLE = "example"
 OWN = "own"
 FILE = "trial.toml"
-_STORY = ("title", "question", "host", "licence", "dates", "story", "photos", "address",
-          "tasters_shown")  # fmt: skip
 
 
 def add_to(bench: Workbench) -> None:
@@ -152,18 +151,16 @@ def _add_lately(bench: Workbench) -> None:
     @bench.get("lately", broken=True)
     def lately(found: Stage) -> Response:
         changes = durable.changes(found.folder)
-        kept = {it.number: found.locked(part) for it in changes if (part := _needed(found, it))}
+        kept = {it.number: _kept(found, it) for it in changes}
         return bench.page("lately.html.j2", found, "lately", changes=changes, kept=kept)
 
     @bench.post("lately", broken=True)
     def take_back(found: Stage, form: Form) -> Response:
         changes = {str(it.number): it for it in durable.changes(found.folder)}
         change = changes.get(form.get("number", ""))
-        if change is None or not change.stands:  # taken back already, or written over
-            gone = "Nothing was taken back: its files were changed since."
-            return bench.page("message.html.j2", found, "lately", 409, text=gone)
-        if part := _needed(found, change):
-            bench.see(found, part)
+        told = "Nothing was taken back: its files were changed since."
+        if change is None or not change.stands or (told := _kept(found, change)):
+            return bench.page("message.html.j2", found, "lately", 409, text=told)
         done = durable.take_back(found.folder, change.number)
         bench.print_again(found)
         return bench.go(found, "lately", f"Taken back: {done.said}.", back=True)
@@ -185,30 +182,28 @@ def _add_lately(bench: Workbench) -> None:
         return bench.go(found)
 
 
-def _needed(found: Stage, change: durable.Change) -> Part | None:
-    """Name what has to be open to take a change back: the rule, or the names of jars."""
-    if found.trial is None or found.state == "planned":
-        return None
+def _kept(found: Stage, change: durable.Change) -> str:
+    """Say why a change may not be taken back now; empty where it may."""
+    parts: list[Part] = []
+    if found.trial is None:
+        return ""
     if before := change.files.get(FILE, (None, None))[0]:
-        story = {name: getattr(found.trial, name) for name in _STORY}
         try:
             old = parse_trial(before.decode("utf-8-sig"))
         except (TrialError, UnicodeDecodeError):
-            return "rule"
+            return found.locked("rule")
         dates = {session.name: session.date for session in found.trial.sessions}
         if found.blind:
             dated = [replace(it, date=dates.get(it.name)) for it in old.sessions]
-            story["sessions"] = tuple(dated) or found.trial.sessions[:1]
-        if replace(old, **story) != found.trial:
-            return "rule"
+            old = replace(old, sessions=tuple(dated) or found.trial.sessions[:1])
+        parts += touched(old, found.trial)
     if before := change.files.get("batches.csv", (None, None))[0]:
         names = [
             [(row.get("batch"), row.get("variant")) for _, row in read_table(data, "").rows()]
             for data in (before, found.files.get("batches.csv", b""))
         ]
-        if names[0] != names[1]:
-            return "jar names"
-    return None
+        parts += ["jar names"] * (names[0] != names[1])
+    return next(filter(None, map(found.locked, parts)), "")
 
 
 def _good(found: Stage) -> str:
