@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from blindspoon.batches import cautions as safety
@@ -140,6 +142,40 @@ def test_every_caution_is_said_and_has_a_source(log_of, jar, ph):
         assert each.sources
         assert " is safe" not in text
         assert all(name in text for name in each.batches)
+
+
+# The fourteen of Regulation (EU) 1169/2011, Annex II, from memory; cereals by their gluten.
+ANNEX = [
+    "gluten",
+    "crustaceans",
+    "egg",
+    "fish",
+    "peanuts",
+    "soya",
+    "milk",
+    "nuts",
+    "celery",
+    "mustard",
+    "sesame",
+    "sulphites",
+    "lupin",
+    "molluscs",
+]
+
+
+def test_every_allergen_that_europe_has_labelled_is_named(log_of):
+    said = safety.caution(next(c for c in cautions(log_of()) if c.kind == "allergens"))
+    assert [name for name in ANNEX if not re.search(rf"\b{name}\b", said)] == []
+
+
+def test_soy_sauce_is_brewed_with_wheat():
+    assert safety.given_away("a spoon of soy sauce") == ("soya", "gluten")
+
+
+def test_how_to_read_ph_and_what_a_swollen_jar_means_is_said(log_of, jar):
+    said = [safety.caution(each) for each in cautions(log_of(jar(note="the lid bulges")))]
+    assert sum("a meter" in text and "4.0 or less" in text for text in said) == 1
+    assert sum("thrown away unopened" in text for text in said) == 1
 
 
 def test_the_head_defers_to_local_codes():

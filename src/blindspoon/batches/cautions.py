@@ -25,11 +25,34 @@ PH_RISE = 0.3  # a rise that strips for pH can show; this project's choice
 FRESH_DAYS = 3  # days for which a reading stands for what is served; this project's choice
 
 SALT_RANGE = (2.0, 8.0)
+USUAL_SALT = "{:g} to {:g} %".format(*SALT_RANGE)
 """Usual salt of vegetable ferments, as % of produce and water: from the 2 % of sauerkraut to the
 8 % in which cucumbers are fermented in tanks."""
 
 ALCOHOL_LIMIT = 0.5
 """% vol from which U.S. law counts a drink as alcoholic (27 CFR, from memory)."""
+
+ALLERGENS: Mapping[str, str] = {
+    "mustard": "mustard",
+    "celery": "celery|celeriac",
+    "fish": "fish|anchov(?:y|ies)|bonito",
+    "crustaceans": "crustaceans?|shrimps?|prawns?|crabs?|krill",
+    "molluscs": "molluscs?|oysters?|squid|clams?|mussels?",
+    "soya": "soya?|soybeans?|shoyu|miso|tamari|tofu",
+    "peanuts": "peanuts?",
+    "nuts": "(?:wal|hazel)?nuts?|almonds?|cashews?|pecans?|pistachios?",
+    "sesame": "sesame|tahini",
+    "lupin": "lupins?",
+    "gluten": "gluten|wheat|soy sauce|shoyu|barley|rye|spelt|oats?|malt",
+    "milk": "milk|whey|buttermilk|kefir|yogh?urt|cream|cheese",
+    "egg": "eggs?",
+    "sulphites": "sul(?:ph|f)ites?|metabisul(?:ph|f)ite",
+    "alcohol": "alcohol|beer|mead|vodka|brandy|kombucha|kvass|(?:wine|cider)(?! vinegar)",
+}
+"""What may harm somebody, and words of a recipe that give it away; some of the words there are."""
+
+NAMED = ", ".join(name for name in ALLERGENS if name != "alcohol")
+"""Those that labels have to tell, in one line."""
 
 
 class CautionText(NamedTuple):
@@ -43,13 +66,18 @@ class CautionText(NamedTuple):
 CAUTIONS: Mapping[Kind, CautionText] = {
     "ph-not-read": CautionText(
         "no pH was read before the tasting, so whether it is sour enough is not known. Read it in "
-        "the brine and in crushed produce; it should be {ph} or lower.",
-        ("21 CFR 114.3", "Snyder et al. 2020, Food Prot. Trends 40:251"),
+        f"the brine and in crushed produce; it should be {PH_LIMIT:g} or lower by a meter, or 4.0 "
+        "or less by strips.",
+        (
+            "21 CFR 114.3",
+            "21 CFR 114.80 for strips, from memory",
+            "Snyder et al. 2020, Food Prot. Trends 40:251",
+        ),
     ),
     "ph-above-limit": CautionText(
-        "the last pH before the first cup is above {ph} ({values}). Above it a food counts as low "
-        "in acid, in which Clostridium botulinum can grow. Do not serve it on the strength of a "
-        "taste or a smell.",
+        f"the last pH before the first cup is above {PH_LIMIT:g} ({{values}}). Above it a "
+        "food counts as low in acid, in which Clostridium botulinum can grow. Do not serve it on "
+        "the strength of a taste or a smell.",
         ("21 CFR 114.3", "Codex CXS 115-1981", "Codex CXS 260-2007"),
         PH_LIMIT,
     ),
@@ -65,13 +93,13 @@ CAUTIONS: Mapping[Kind, CautionText] = {
         PH_RISE,
     ),
     "ph-read-early": CautionText(
-        "the last pH was read {values} days before the tasting, more than {days}. Read it again "
-        "on the day.",
+        f"the last pH was read {{values}} days before the tasting, more than {FRESH_DAYS}. Read it "
+        "again on the day.",
         ("21 CFR 114.3", "common practice, no source for the days"),
         float(FRESH_DAYS),
     ),
     "salt-low": CautionText(
-        "at {values} % of produce and water the salt is below the usual {low} to {high} %. Salt "
+        f"at {{values}} % of produce and water the salt is below the usual {USUAL_SALT}. Salt "
         "keeps other microbes down until the acid does; recipes that are tested for keeping do "
         "not cut it back.",
         (
@@ -81,7 +109,7 @@ CAUTIONS: Mapping[Kind, CautionText] = {
         SALT_RANGE[0],
     ),
     "salt-high": CautionText(
-        "at {values} % of produce and water the salt is above the usual {low} to {high} %. It "
+        f"at {{values}} % of produce and water the salt is above the usual {USUAL_SALT}. It "
         "ferments slowly or not at all, and tasters who watch their salt should know.",
         ("J. Food Quality, article 8051435, for cucumbers in tanks: 5 to 8 %",),
         SALT_RANGE[1],
@@ -95,15 +123,16 @@ CAUTIONS: Mapping[Kind, CautionText] = {
         ),
     ),
     "alcohol": CautionText(
-        "its sugar could become {values} % vol of alcohol, where {alcohol} % vol and more is "
-        "labelled. Tell the tasters, children and drivers first. A closed jar of it builds up "
-        "pressure.",
+        "its sugar could become {values} % vol of alcohol; a drink counts as alcoholic from "
+        f"{ALCOHOL_LIMIT:g} % vol on in the United States, and elsewhere by its own rules. Tell "
+        "the tasters, children and drivers first. A closed jar of it builds up pressure.",
         ("Gay-Lussac’s equation for alcohol from sugar", "27 CFR, from memory"),
         ALCOHOL_LIMIT,
     ),
     "pressure": CautionText(
         "a closed jar that ferments builds up pressure and can burst. Let gas out daily or use a "
-        "lid that does, and open it over a sink, away from the face.",
+        "lid that does, and open it over a sink, away from the face. One that bulges and was not "
+        "meant to ferment is thrown away unopened.",
         ("common practice, no source",),
     ),
     "vacuum": CautionText(
@@ -116,14 +145,16 @@ CAUTIONS: Mapping[Kind, CautionText] = {
         ("common practice, no source",),
     ),
     "allergens": CautionText(
-        "name everything that went in to the tasters before they taste, allergens first: mustard, "
-        "celery, fish, crustaceans, soya, nuts, sesame, gluten, milk, egg, sulphites.",
-        ("Codex CXS 1-1985, labelling of allergens, from memory",),
+        f"name everything that went in to the tasters before they taste, allergens first: {NAMED}.",
+        (
+            "Codex CXS 1-1985, labelling of allergens, from memory",
+            "Regulation (EU) 1169/2011, Annex II, from memory",
+        ),
     ),
     "local-rules": CautionText(
         "a home trial is no tested recipe. Where local codes, an inspector or a licensed "
         "practitioner ask for more, or say no, they come first. Tasters take part freely and may "
-        "stop at any time.",
+        "stop at any time; who is pregnant, very young, old or ill asks somebody qualified first.",
         ("IFST, guidelines on the ethics of tasting food, 2020",),
     ),
 }
@@ -139,24 +170,6 @@ _SPOILT = re.compile(
     r"|pink(?! (?:pepper|salt|himalaya)))",
     re.I,
 )
-
-
-ALLERGENS: Mapping[str, str] = {
-    "mustard": "mustard",
-    "celery": "celery|celeriac",
-    "fish": "fish|anchov(?:y|ies)|bonito",
-    "crustaceans": "crustaceans?|shrimps?|prawns?|crabs?|krill",
-    "molluscs": "molluscs?|oysters?|squid|clams?|mussels?",
-    "soya": "soya?|soybeans?|miso|tamari|tofu",
-    "nuts": "(?:pea|wal|hazel)?nuts?|almonds?|cashews?|pecans?|pistachios?",
-    "sesame": "sesame|tahini",
-    "gluten": "gluten|wheat|barley|rye|spelt|oats?|malt",
-    "milk": "milk|whey|buttermilk|kefir|yogh?urt|cream|cheese",
-    "egg": "eggs?",
-    "sulphites": "sul(?:ph|f)ites?|metabisul(?:ph|f)ite",
-    "alcohol": "alcohol|beer|mead|vodka|brandy|kombucha|kvass|(?:wine|cider)(?! vinegar)",
-}
-"""What may harm somebody, and words of a recipe that give it away; some of the words there are."""
 
 
 def given_away(text: str) -> tuple[str, ...]:
@@ -295,7 +308,7 @@ def caution(found: Caution) -> str:
     days = found.kind == "ph-read-early"
     ends = [wording.number(end, 0 if days else 1) for end in sorted(found.values)]
     values = " to ".join(dict.fromkeys(ends[:1] + ends[-1:]))
-    said = CAUTIONS[found.kind].said.format(values=values, **_NUMBERS)
+    said = CAUTIONS[found.kind].said.format(values=values)
     if found.general:
         return said[:1].upper() + said[1:]
     noted = "the notes mention mould, slime or a smell. " if found.kind == "mould" else ""
@@ -305,12 +318,3 @@ def caution(found: Caution) -> str:
 def sources(found: Caution) -> str:
     """Name the sources of a caution, without what we note of them for ourselves."""
     return re.sub(r", (from memory|no source)\b", "", "; ".join(found.sources))
-
-
-_NUMBERS: Mapping[str, str] = {
-    "ph": wording.plain(PH_LIMIT),
-    "days": f"{FRESH_DAYS}",
-    "low": wording.plain(SALT_RANGE[0]),
-    "high": wording.plain(SALT_RANGE[1]),
-    "alcohol": wording.plain(ALCOHOL_LIMIT),
-}

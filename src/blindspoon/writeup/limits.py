@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from blindspoon import wording
-from blindspoon.batches.cautions import HEAD, Caution, caution, given_away, sources
+from blindspoon.batches.cautions import HEAD, NAMED, Caution, caution, given_away, sources
 from blindspoon.batches.summary import Made, factor_name
 from blindspoon.errors import shown
 from blindspoon.findings.comparison import Analysis, AttributeResult, Comparison
@@ -144,6 +144,7 @@ def cautions(trial: Trial, made: Made | None) -> Points:
         closed=wording.listing(_jars(trial, made, closed)) if made and closed else "",
         allergens=trial.tasting.allergens.strip(" ."),
         holding=_holding(trial, made),
+        named=NAMED,
     )
     return (*([("", HEAD)] if own else []), *own, *general)
 
