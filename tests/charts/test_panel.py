@@ -11,16 +11,13 @@ import pytest
 from blindspoon.charts.axis import Axis
 from blindspoon.charts.dots import MOST_MARKS, Dot, DotPlot, Row
 from blindspoon.charts.scene import NARROW, WIDE, Line, Marks
-from blindspoon.charts.tasters import alikeness_chart, places_chart, scale_use_chart
+from blindspoon.charts.tasters import alikeness_chart, scale_use_chart
 from blindspoon.findings.panel import (
     AttributePanel,
-    Effect,
-    OrderEffect,
     ScaleUse,
     TasterReview,
 )
 from blindspoon.stats.results import Interval, NoResult
-from blindspoon.stats.two_way import FTest
 from blindspoon.trial import Attribute, Scale
 
 NONE = NoResult("Not asked for.")
@@ -65,16 +62,7 @@ def tasters(count, labels=None, **known):
     )
 
 
-def places(effects, reach=0.3):
-    made = tuple(
-        Effect(label=str(k), cups=12, effect=e, interval=Interval(e - reach, e + reach))
-        for k, e in enumerate(effects, 1)
-    )
-    test = FTest(f=2.0, df_num=len(effects) - 1.0, df_den=40.0, p_value=0.1, residual_sd=1.0)
-    return OrderEffect(test=test, effects=made)
-
-
-def panel(reviews=NONE, position=NONE, first=NONE):
+def panel(reviews=NONE):
     return AttributePanel(
         attribute="texture",
         primary=True,
@@ -83,33 +71,26 @@ def panel(reviews=NONE, position=NONE, first=NONE):
         controls=NONE,
         concordance=NONE,
         interaction=NONE,
-        position=position,
-        first_cup=first,
+        position=NONE,
+        first_cup=NONE,
         position_in_model=True,
         carry_over=NONE,
         tasters=reviews,
     )
 
 
-def first(effect, reach):
-    return Effect(
-        label="1", cups=12, effect=effect, interval=Interval(effect - reach, effect + reach)
-    )
-
-
 def every(attribute, found):
-    made = (scale_use_chart, alikeness_chart, places_chart)
+    made = (scale_use_chart, alikeness_chart)
     return [c for c in (chart(attribute, found, "invented") for chart in made) if c is not None]
 
 
 CASES = {
-    "twelve": panel(tasters(12), places([0.4, -0.1, -0.2, -0.1]), first(0.5, 0.3)),
-    "forty": panel(tasters(40), places([0.0] * 12)),
+    "twelve": panel(tasters(12)),
+    "forty": panel(tasters(40)),
     "forty long names": panel(tasters(40, LONG)),
     "one": panel(tasters(1, seen=False)),
     "crowd": panel(tasters(150)),
     "no repeats": panel(tasters(5, own=False)),
-    "wide interval": panel(NONE, places([3.0, -3.0], reach=9.0), first(6.0, 18.0)),
 }
 SCALES = {
     "ten": TEXTURE,
@@ -130,13 +111,6 @@ def test_titles_state_the_finding():
         titles[0] == f"Tasters’ mean texture scores run from {min(means):.1f} to {max(means):.1f}"
     )
     assert titles[1].startswith("On texture, half the tasters have a correlation of 0.")
-    assert titles[2] == "The first cup was crisper than later ones, by about 0.5 points"
-
-
-def test_what_is_not_settled_is_said_so():
-    unsettled = panel(position=places([0.1, -0.1]), first=first(0.2, 0.3))
-    title = places_chart(TEXTURE, unsettled, "").title
-    assert title == "It is not settled whether a first cup scores differently on texture"
 
 
 def test_who_sees_it_the_other_way_round_is_counted():
@@ -154,7 +128,6 @@ def test_no_correlation_is_more_than_one():
 def test_nothing_is_drawn_of_what_is_not_known():
     assert every(TEXTURE, panel()) == []
     assert alikeness_chart(TEXTURE, panel(tasters(3, seen=False, own=False)), "") is None
-    assert places_chart(TEXTURE, panel(position=places([0.0] * 41)), "") is None
 
 
 def test_above_forty_tasters_nobody_is_named():

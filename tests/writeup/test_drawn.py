@@ -91,12 +91,11 @@ def test_taste_stands_beside_measurement(demo):
         assert len(table.rows) == len(analysis.trial.variants)
 
 
-def test_charts_of_tasters_and_places_have_a_row_each(demo):
+def test_charts_of_tasters_have_a_row_each(demo):
     analysis, content = demo
     expected = {
         "texture-scale-use": {"panel-tasters-texture": len(analysis.table.tasters)},
         "texture-tasters": {"panel-tasters-texture": len(analysis.table.tasters)},
-        "texture-places": {"panel-places-texture": int(analysis.table.position.max())},
     }
     for chart, sizes in expected.items():
         found = tables_of(content, chart)

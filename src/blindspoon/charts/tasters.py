@@ -1,63 +1,16 @@
-"""The charts of the panel: scale use, likeness and repeats of tasters, and the order of cups."""
+"""The charts of the panel: scale use, likeness and repeats of tasters."""
 
 from collections.abc import Sequence
 
 import numpy as np
 
 from blindspoon import wording
-from blindspoon.charts.axis import Axis, difference_axis, shaded_words
+from blindspoon.charts.axis import Axis
 from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.dots import MOST_MARKS, Dot, DotPlot, Row
-from blindspoon.findings.panel import AttributePanel, Effect, TasterReview
+from blindspoon.findings.panel import AttributePanel, TasterReview
 from blindspoon.stats.results import Interval, NoResult
-from blindspoon.stats.two_way import LEVEL
 from blindspoon.trial import Attribute
-
-
-def places_chart(attribute: Attribute, found: AttributePanel, source: str) -> Chart | None:
-    """Draw how far the cups at each place lie from the mean of all places.
-
-    None where it cannot be estimated, or the places are more than `MOST_MARKS`.
-    """
-    if isinstance(found.position, NoResult) or len(found.position.effects) > MOST_MARKS:
-        return None
-    scale, effects = attribute.scale, found.position.effects
-    intervals = [effect.interval for effect in effects]
-    least = max(attribute.margin or 0.0, (scale.high - scale.low) / 20)
-    reach = max(least, *(max(-interval.low, interval.high) for interval in intervals))
-    head = "Distance from the mean of all places, in points"
-    axis = difference_axis(attribute, (-reach, reach), head=head, words="")
-    goes_on = ", an arrow where it goes on" * axis.cuts(intervals)
-    dots = (
-        "Dots: the place of a cup in its order, the variants and the tasters’ levels allowed "
-        f"for, with {wording.percent(LEVEL)} intervals, each on its own{goes_on}."
-    )
-    key = " ".join((dots, *shaded_words(attribute), "Exploratory."))
-    rows = tuple(
-        Row(label=f"Cup {it.label}", dots=(Dot(estimate=it.effect, interval=it.interval),))
-        for it in effects
-    )
-    cups = wording.count(sum(effect.cups for effect in effects), "cup")
-    return chart_of(
-        name=f"{attribute.name}-places",
-        title=places_title(attribute, found.first_cup),
-        data=f"the places of {cups} on {attribute.label.lower()}",
-        lay=DotPlot(axes=(axis,), rows=rows, key=(key, key), kind="Interval plot").lay,
-        source=source,
-    )
-
-
-def places_title(attribute: Attribute, first: Effect | NoResult) -> str:
-    """State what the first cup does, without a full stop."""
-    label = attribute.label.lower()
-    if isinstance(first, NoResult):
-        return f"What the place of a cup does to {label}"
-    if not first.interval.excludes_zero():
-        return f"It is not settled whether a first cup scores differently on {label}"
-    phrase = wording.comparative(first.effect, attribute)
-    size = wording.points(first.effect, attribute, first.interval)
-    return f"The first cup {phrase} than later ones, by about {size}"
-
 
 SEEN, OWN = "Correlation with the others", "Spread of own repeats, in points"
 _KEYS = {

@@ -8,7 +8,7 @@ from operator import attrgetter
 
 from blindspoon import wording
 from blindspoon.charts.chart import source_of
-from blindspoon.charts.tasters import alikeness_chart, places_chart, scale_use_chart
+from blindspoon.charts.tasters import alikeness_chart, scale_use_chart
 from blindspoon.findings.panel import COLUMNS, AttributePanel, Panel, long_rows
 from blindspoon.stats.results import NoResult
 from blindspoon.stats.two_way import LEVEL
@@ -23,11 +23,11 @@ def panel_section(trial: Trial, panel: Panel) -> PageSection | None:
     told, shown = answering(panel), trial.tasters_shown
     if not told:
         return None
-    of_tasters = (scale_use_chart, alikeness_chart) if shown else ()
     charts = (
         draw(trial.attribute(found.attribute), found, source_of(trial))
         for found in told
-        for draw in (*of_tasters, places_chart)
+        for draw in (scale_use_chart, alikeness_chart)
+        if shown
     )
     return PageSection(
         name="tasters",
@@ -37,7 +37,6 @@ def panel_section(trial: Trial, panel: Panel) -> PageSection | None:
         charts=tuple(filter(None, charts)),
         numbers=(
             panel_table(trial, panel),
-            *places_tables(trial, told),
             *(taster_tables(trial, told) if shown else ()),
         ),
         points=points("tasters_methods"),
@@ -144,11 +143,6 @@ PANEL = (
         inner=(Column("p_value", "Cup before: p", _p, of=attrgetter("test.p_value")),),
     ),
 )
-PLACE = (
-    Column("cups", "Cups", counted),
-    Column("effect", "Distance from the mean", difference),
-    Column("interval", NINETY_FIVE, ends),
-)
 TASTER = (
     Column(
         "scale_use",
@@ -186,20 +180,6 @@ def panel_table(trial: Trial, panel: Panel) -> Table:
     ]
     rows = ((attribute.label, it, attribute) for attribute, it in found)
     return table_of("panel", "The tasters, by attribute", "Attribute", PANEL, rows, notes)
-
-
-def places_tables(trial: Trial, found: Iterable[AttributePanel]) -> Iterator[Table]:
-    """Make a table an attribute in which every row is a place in the order of the cups."""
-    allowed = "Variants and the tasters’ levels are allowed for; each interval is on its own."
-    for it in found:
-        if not isinstance(it.position, NoResult):
-            attribute = trial.attribute(it.attribute)
-            name, caption = f"panel-places-{attribute.name}", "the place of the cup, in points"
-            rows = [(effect.label, effect, attribute) for effect in it.position.effects]
-            caption = f"{attribute.label}: {caption}"
-            yield table_of(
-                name, caption, "Cup", PLACE, rows, [allowed], (f"{attribute.name}-places",)
-            )
 
 
 def taster_tables(trial: Trial, found: Iterable[AttributePanel]) -> Iterator[Table]:
