@@ -96,7 +96,7 @@ def test_a_code_of_another_set_is_not_taken(phone, rows, served):
     tied = '<fieldset role="radiogroup" aria-describedby="answer-fault" aria-invalid="true">'
     assert tied in page
     end = phone("T01").read(f"{phone('T01').place}end")
-    assert "What you chose is saved. Not answered yet: sets" in end
+    assert "What you chose is saved. Not answered: sets" in end
     assert rows() == []
 
 
@@ -148,7 +148,7 @@ def test_sets_speak_the_language_of_the_phone_and_ballots_do_not(client, phone, 
     look = taker.read(f"{taker.place}look")
     assert "verschieden</dd>" in look
     assert "Du musst wählen" not in look
-    assert "Noch nicht beantwortet ist Reihe" in taker.read(f"{taker.place}end")
+    assert "Nicht beantwortet ist Reihe" in taker.read(f"{taker.place}end")
 
 
 @pytest.mark.parametrize("folder", ["same-different"], indirect=True)
@@ -183,7 +183,7 @@ def test_cups_and_sets_are_asked_in_the_order_of_the_plan(phone, rows, served, e
     assert f"Back to cup {cups[1]}" in third
     for place, score in enumerate(("6", "7"), 1):
         assert taker.answer(place, saltiness=score).status_code == 303
-    assert "Not complete yet:" in (end := taker.read(f"{taker.place}end"))
+    assert "Not complete:" in (end := taker.read(f"{taker.place}end"))
     assert ">Set 1</a>" in end
     picks = {number: served["T01", number][0] for number in ("1", "2")}
     for place, code in enumerate(picks.values(), 3):

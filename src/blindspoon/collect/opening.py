@@ -55,9 +55,6 @@ _SERVED = Rule(
     "the score page needs to know who is served which cup when",
     'Draw the codes and orders with "blind" first',
 )
-_CALLED_ALIKE = Rule(
-    "code-twice", "cups beside sets are not called as they are", "Draw the codes again"
-)
 _SETS = Rule(
     "missing-file", "answers to sets stand in choices.csv", "Put the table there under that name"
 )
@@ -113,16 +110,6 @@ def _read(text: disk.FolderText) -> tuple[Trial, Ledger, Sequence[Cups]]:
     problems = [it for it in ledger.problems if it.slug not in kept]
     plan = ledger.plan if trial.attributes else None
     served = tuple(cups for cups in (plan, ledger.sets) if cups is not None)
-    if not problems and len(served) > 1:
-        problems += [
-            _CALLED_ALIKE.broken(
-                f"{shown(taster)} has a set and a cup {shown(name)} in session {session}",
-                "servings.csv",
-            )
-            for (session, taster), units in _trays(served).items()
-            for of_sets, name in units
-            if of_sets and (False, name) in units
-        ]
     if problems or not served:
         raise ScoreError(problems)
     return trial, ledger, served

@@ -4,7 +4,7 @@ import hashlib
 import re
 from functools import partial
 
-from flask import abort, make_response, render_template, request
+from flask import abort, request
 from werkzeug.wrappers import Response
 
 from blindspoon.collect.host_pages import Desk, HostPages
@@ -284,8 +284,6 @@ def _fill(
     """Make a page; the overview has the form of this program."""
     base = bench.address(found, "tasting")
     own = {"frame": "frame.html.j2", "base": base, "ticket": bench.door.proof("ticket")}
-    if name == "progress":  # a part of a page, which says nothing of what was done
-        return make_response(render_template("progress.html.j2", **own | content))
     template = "tasting" if name == "host" else name
     return bench.page(f"{template}.html.j2", found, "tasting", code, **own | content)
 

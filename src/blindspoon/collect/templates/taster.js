@@ -142,7 +142,7 @@
   // An answer that is not taken is kept and shown, and stops no other.
   function putAside(path, body, message) {
     refused.set(path, { body, message });
-    if (form && path === location.pathname) say(words.not_saved, "bad");
+    if (form && path === location.pathname) say(words.see_above, "bad");
     showRefused();
   }
 
