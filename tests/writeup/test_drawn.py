@@ -74,9 +74,7 @@ def test_every_reading_stands_in_its_table_on_its_day(demo):
             if cell != "–"
         }
         assert cells == {
-            (day, track.label): value
-            for track in tracks
-            for day, value in zip(track.days, track.values, strict=True)
+            (day, track.label): value for track in tracks for day, value in track.points
         }
 
 

@@ -5,7 +5,6 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import partial
-from itertools import combinations
 from typing import Literal
 
 from blindspoon import wording
@@ -50,7 +49,7 @@ def days_chart(found: CourseFound, trial: Trial, log: BatchLog | None) -> Chart 
         """Leave pH to the page: a picture of fixed height has no room for it."""
         alone = [replace(plots[0], tall=LOW + sheet.spare)]
         shown = plots if sheet in (WIDE, NARROW) else alone
-        return lay_lines(shown, _days_key(found, trial), sheet)
+        return lay_lines([[plot] for plot in shown], _days_key(found, trial), sheet)
 
     people, count = wording.count(len(found.tasters), "taster"), wording.count(len(days), "day")
     return chart_of(
@@ -199,17 +198,18 @@ def _ph_plot(
 MOST_NAMES = 3  # batches that a title names; more are counted
 
 
+PANELS, PANELS_NARROW = 4, 2  # panels side by side on a wide and on a narrow sheet
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BatchReadings:
-    """One quantity of one batch: days and values, and how it is named and drawn."""
+    """One quantity of one batch: days and values; `label` names both variant and batch."""
 
     variant: str
     batch: str
     label: str
-    ink: str
     control: bool
-    days: tuple[int, ...]
-    values: tuple[float, ...]
+    points: tuple[tuple[int, float], ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -221,67 +221,54 @@ class Readings:
     across: str
 
     def lay(self, sheet: Sheet) -> Laid:
-        """Set temperature under pH, over the same days; say where a mark hides another."""
-        key = "Each mark is one reading, each line one batch; the control has diamonds."
-        days = [day for tracks in (self.ph, self.temperature) for t in tracks for day in t.days]
-        x, plots, hidden = (float(min(0, *days)), float(max(1, *days))), list[LinePlot](), False
-        for batches, head, limit in (
-            (self.ph, "pH", PH_LIMIT),
-            (self.temperature, "Temperature, °C", None),
-        ):
-            if batches:
-                # each variant has a panel where more than one stands by the control
-                panels = len({batch.variant for batch in batches if not batch.control}) > 1
-                plots.append(self._plot(batches, head, limit, x, panels=panels))
-                hidden |= any(
-                    (one.control or other.control or one.variant == other.variant or not panels)
-                    and {*zip(one.days, one.values, strict=True)}
-                    & {*zip(other.days, other.values, strict=True)}
-                    for one, other in combinations(batches, 2)
-                )
-        key += " Where batches read alike, their marks lie on one another." * hidden
-        return lay_lines(plots, key, sheet)
+        """Set temperature under pH, over the same days, a panel a variant."""
+        days = [day for batch in (*self.ph, *self.temperature) for day, _ in batch.points]
+        x, tiers = (min(0.0, *days), max(1.0, *days)), list[list[LinePlot]]()
+        most = PANELS if sheet.beside else PANELS_NARROW
+        for batches, head in ((self.ph, "pH"), (self.temperature, "Temperature, °C")):
+            if plots := _panels(batches, head, x):
+                across = math.ceil(len(plots) / math.ceil(len(plots) / most))
+                tiers += [plots[at : at + across] for at in range(0, len(plots), across)]
+        controls = [batch for batch in self.ph if batch.control]
+        key = f"Across: {self.across}. {LIMIT_WORDS}. Each mark is one reading, each line one "
+        key += "batch; those that read alike hide one another."
+        key += f" Grey, with diamonds: {controls[0].variant}." if controls else ""
+        return lay_lines(tiers, key, sheet)
 
-    def _plot(
-        self,
-        batches: Sequence[BatchReadings],
-        head: str,
-        limit: float | None,
-        x: tuple[float, float],
-        *,
-        panels: bool,
-    ) -> LinePlot:
-        """Draw one quantity; the control lies thick behind in panels, else thin on the other."""
-        around = [value for batch in batches for value in batch.values]
-        around += [] if limit is None else [limit]
-        shared = Counter(batch.variant for batch in batches)
-        controls = wording.listing(batch.label for batch in batches if batch.control)
-        notes = (LIMIT_WORDS * (limit is not None), f"Grey: {controls}" * bool(panels and controls))
+
+def _panels(batches: Sequence[BatchReadings], head: str, x: tuple[float, float]) -> list[LinePlot]:
+    """Draw each variant's batches over those of the control, all on the same scales."""
+    limit = PH_LIMIT if head == "pH" else None
+    values = [value for batch in batches for _, value in batch.points]
+    values += [] if limit is None else [limit]
+    jars, plots = Counter(batch.variant for batch in batches), list[LinePlot]()
+    controls = [batch for batch in batches if batch.control]
+    others = [batch for batch in batches if not batch.control]
+    for variant in dict.fromkeys(batch.variant for batch in others or controls):
         lines = []
-        for batch in sorted(batches, key=lambda batch: batch.control != panels):
-            own, label, ink = not batch.control, batch.label, batch.ink
-            if panels:
-                label = batch.batch * (shared[batch.variant] > 1 and own)
-                ink = "ink" if own else "people"
+        for batch in (*controls, *(batch for batch in others if batch.variant == variant)):
+            named = jars[variant] > 1 and batch.variant == variant
             line = NamedLine(
-                label=label,
-                points=tuple(zip(map(float, batch.days), batch.values, strict=True)),
-                ink=ink,
-                kind="disc" if own else "diamond",
-                width=2.2 if own else 4.4 if panels else 1.2,
-                panel=batch.variant if panels and own else "",
+                label=batch.batch * named,
+                points=batch.points,
+                ink="people" if batch.control else "ink",
+                kind="diamond" if batch.control else "disc",
+                width=4.4 if batch.control else 2.2,
             )
             lines.append(line)
-        return LinePlot(
-            head=head,
-            note=". ".join(filter(None, notes)),
-            under=self.across,
+        plot = LinePlot(
+            head=variant,
+            note=head,
+            under="",
             x=x,
-            y=(min(around) - 0.5, max(around) + 0.5),
+            y=(min(values) - 0.5, max(values) + 0.5),
             dashed=limit,
             whole=True,
             series=tuple(lines),
+            tall=LOW,
         )
+        plots.append(plot)
+    return plots
 
 
 def readings_chart(log: BatchLog, trial: Trial) -> Chart | None:
@@ -289,7 +276,7 @@ def readings_chart(log: BatchLog, trial: Trial) -> Chart | None:
     readings = readings_of(log, trial)
     if not readings.ph:
         return None
-    taken = sum(len(track.values) for track in readings.ph)
+    taken = sum(len(track.points) for track in readings.ph)
     batches = wording.count(len(readings.ph), "batch", "batches")
     data = f"{wording.count(taken, 'reading')} of pH in {batches}"
     return chart_of(
@@ -304,13 +291,13 @@ def readings_chart(log: BatchLog, trial: Trial) -> Chart | None:
 def readings_of(log: BatchLog, trial: Trial) -> Readings:
     """Gather what is drawn, variants in the order of the trial.
 
-    Days are those since the batch was started, else since it was first read at all. A batch is
-    named where its variant has several.
+    Days are those since the batch was started, else since it was first read at all. A label names
+    the batch where its variant has several.
     """
     quantities: tuple[Literal["ph", "temperature_c"], ...] = ("ph", "temperature_c")
     found: dict[str, list[BatchReadings]] = {quantity: [] for quantity in quantities}
-    inks, known = variant_inks(len(trial.variants), trial.control_index), set[bool]()
-    for variant, ink in zip(trial.variants, inks, strict=True):
+    known = set[bool]()
+    for variant in trial.variants:
         jars, control = log.of_variant(variant.name), variant.name == trial.control
         for jar, quantity in ((jar, quantity) for jar in jars for quantity in quantities):
             every = log.readings_of(jar.name)
@@ -323,10 +310,8 @@ def readings_of(log: BatchLog, trial: Trial) -> Readings:
                 variant=variant.label,
                 batch=jar.name,
                 label=variant.label + f", {jar.name}" * (len(jars) > 1) + " (control)" * control,
-                ink=ink,
                 control=control,
-                days=tuple((date - start).days for date, _ in read),
-                values=tuple(value for _, value in read),
+                points=tuple(((date - start).days, value) for date, value in read),
             )
             found[quantity].append(track)
     across = f"days since the batch was {'started' if True in known else 'first read'}"
@@ -337,10 +322,10 @@ def readings_of(log: BatchLog, trial: Trial) -> Readings:
 
 def _readings_title(tracks: Sequence[BatchReadings], batches: int) -> str:
     """State where the last readings of pH stand, and whether batches were not read."""
-    above = [track for track in tracks if track.values[-1] > PH_LIMIT]
+    above = [track for track in tracks if track.points[-1][1] > PH_LIMIT]
     unread, number, every = batches - len(tracks), *map(wording.spelled, (len(above), batches))
     if len(above) == 1:
-        value = wording.plain(above[0].values[-1])
+        value = wording.plain(above[0].points[-1][1])
         said = f"{above[0].batch} was last read at pH {value}, above {LIMIT}"
     elif above:
         names = wording.listing(track.batch for track in above)
@@ -418,7 +403,7 @@ def lay_measured(against: TasteAgainst, trial: Trial, sheet: Sheet) -> Laid:
         y=(scale.low, scale.high),
         series=tuple(lines),
     )
-    return lay_lines([plot], _measured_key(against, trial), sheet, kind="Scatter plot")
+    return lay_lines([[plot]], _measured_key(against, trial), sheet, kind="Scatter plot")
 
 
 def _measured_key(against: TasteAgainst, trial: Trial) -> str:

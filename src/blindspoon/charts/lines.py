@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from math import ceil
 from typing import Literal, NamedTuple
 
 from blindspoon import wording
@@ -33,8 +32,7 @@ TALL, RADIUS, LARGE, LEAD = 190.0, 4.0, 6.0, 14.0
 """Pixels: least height of a plot, radius of a mark and of one that stands out, way to a name."""
 GAP, UNDER = 18.0, 16.0  # pixels between plots side by side, and from one to the next under it
 ROW = LEADING + 12.0  # height of a bracket over a plot, its words over it
-LOW, MOST, MOST_NARROW = 104.0, 4, 2
-"""Least height of a panel in pixels, and panels side by side on a wide and on a narrow sheet."""
+LOW = 104.0  # least height of a plot beside or under others, in pixels
 WIDEST, WIDEST_NARROW = 0.38, 0.3
 """Largest share of a plot that names beside it take, on a wide and on a narrow sheet."""
 
@@ -43,9 +41,8 @@ WIDEST, WIDEST_NARROW = 0.38, 0.3
 class NamedLine:
     """One line, or one mark alone; `label` stands where it ends, and may be empty.
 
-    `large` is the place of a point that stands out. Without the name of a panel it is drawn in all.
-    A `bare` line has no marks where it has several points. `spans` are an interval of each point,
-    drawn upright; there may be none.
+    `large` is the place of a point that stands out. A `bare` line has no marks where it has several
+    points. `spans` are an interval of each point, drawn upright; there may be none.
     """
 
     label: str
@@ -54,7 +51,6 @@ class NamedLine:
     kind: Literal["disc", "ring", "diamond"] = "disc"
     width: float = 2.2
     large: int | None = None
-    panel: str = ""
     bare: bool = False
     spans: tuple[tuple[float, float], ...] = ()
 
@@ -69,7 +65,7 @@ class Happened(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LinePlot:
-    """One plot, or one panel beside the other for each panel that its lines name.
+    """One plot, before the size of the sheet is known.
 
     Over it stand `head` and, quieter, `note`; under its numbers what they are. `x` and `y` are the
     ends of both axes. `ticks` are numbers across, the most important first, and `up` those up the
@@ -112,95 +108,46 @@ class _Plane:
 
 
 def lay_lines(
-    plots: Sequence[LinePlot], key: str, sheet: Sheet, *, kind: str = "Line chart", across: int = 1
+    tiers: Sequence[Sequence[LinePlot]], key: str, sheet: Sheet, *, kind: str = "Line chart"
 ) -> Laid:
-    """Set plots, so many `across`, side by side or under one another, the key under all.
+    """Set tiers of plots under one another, the key under all.
 
-    Those side by side share the numbers up the side.
+    Plots of one tier stand side by side and share the numbers up the side; all plots are as wide.
     """
+    plots = [plot for tier in tiers for plot in tier]
+    across = max(map(len, tiers))
     numbers = 10 + max(text_width(words, SMALL) for plot in plots for _, words in _up(plot))
-    shapes, y = list[Shape](), 0.0
-    for first in range(0, len(plots), across):
-        tier = plots[first : first + across]
-        if any(line.panel for line in tier[0].series):
-            drawn, y = _panels(tier[0], sheet, numbers, y)
-        else:
-            drawn, y = _tier(tier, sheet, numbers, across, y)
-        shapes += drawn
-        y += UNDER
-    lines, y = key_lines(key, sheet.width, y - UNDER + 8)
-    scene = Scene(width=sheet.width, height=round(y), shapes=(*shapes, *lines))
-    return Laid(scene=scene, kind=kind)
-
-
-def _panels(plot: LinePlot, sheet: Sheet, numbers: float, y: float) -> tuple[list[Shape], float]:
-    """Draw a plot as panels on the same scales, its words over and under all of them."""
-    panels = [
-        replace(
-            plot,
-            head=name,
-            note="",
-            under="",
-            tall=LOW,
-            series=tuple(line for line in plot.series if line.panel in ("", name)),
-        )
-        for name in dict.fromkeys(line.panel for line in plot.series if line.panel)
-    ]
-    tiers = ceil(len(panels) / (MOST if sheet.beside else MOST_NARROW))
-    across = ceil(len(panels) / tiers)
-    shapes: list[Shape] = [*(head := _head(plot, 0, sheet.width, y))]
-    end, aside = head[-1].y + UNDER / 2, max(text_width(line.label, SMALL) for line in plot.series)
-    for first in range(0, len(panels), across):
-        tier = panels[first : first + across]
-        drawn, end = _tier(tier, sheet, numbers, across, end, indent=numbers, aside=aside)
-        shapes += drawn
-    first_line = Text(x=numbers, y=end + LEADING - 3, size=SMALL, ink="soft")
-    words = block(plot.under, sheet.width - numbers, LEADING, first_line)
-    return [*shapes, *words], words[-1].y + 5
-
-
-def _tier(
-    plots: Sequence[LinePlot],
-    sheet: Sheet,
-    numbers: float,
-    across: int,
-    y: float,
-    *,
-    indent: float = 0.0,
-    aside: float = 0.0,
-) -> tuple[list[Shape], float]:
-    """Draw plots side by side from y downwards, and tell where they end."""
     wide = (sheet.width - numbers - GAP * (across - 1)) / across
     room = wide * (WIDEST if sheet.beside else WIDEST_NARROW)
-    names = [
-        [wrap(line.label, SMALL, room) for line in plot.series if line.label] for plot in plots
-    ]
-    lefts = [numbers + place * (wide + GAP) for place in range(len(plots))]
-    heads = [
-        _head(plot, indent if place == 0 else lefts[place], lefts[place] + wide, y)
-        for place, plot in enumerate(plots)
-    ]
-    top = max(texts[-1].y for texts in heads) + 18
-    top += max(ROW * len(plot.brackets) for plot in plots)
-    tall = max(*(plot.tall for plot in plots), *(sum(map(_height, lines)) for lines in names))
-    shapes: list[Shape] = [text for texts in heads for text in texts]
-    ends = []
-    for place, (plot, lines) in enumerate(zip(plots, names, strict=True)):
-        widths = [text_width(line, SMALL) for name in lines for line in name]
-        widest = max([min(aside, room), *widths])
-        beside = widest + 2 * RADIUS + 6 + LEAD if widest else 0.0
-        right = lefts[place] + wide - beside - INSET
-        left, (low, high) = lefts[place] + INSET, plot.x
-        axis = Axis(low=low, high=high, left=left, right=right, whole=plot.whole)
-        plane = _Plane(plot=plot, axis=axis, top=top, bottom=top + tall)
-        shapes += [*_guides(plane, numbers=place == 0), *_brackets(plane, sheet)]
-        shapes += [*_names(plane, lines), *_series(plane)]
-        across_it, end = axis_numbers(axis, plane.bottom + 4, sheet.width, plot.ticks)
-        first = Text(x=axis.sides[0], y=end + LEADING - 3, size=SMALL, ink="soft")
-        said = block(plot.under, axis.sides[1] - axis.sides[0], LEADING, first)
-        shapes += [*across_it, *said]
-        ends.append((said[-1].y if said else end) + 5)
-    return shapes, max(ends)
+    labels = [wrap(line.label, SMALL, room) for plot in plots for line in plot.series if line.label]
+    widest = max((text_width(line, SMALL) for name in labels for line in name), default=0.0)
+    beside = widest + 2 * RADIUS + 6 + LEAD if widest else 0.0
+    shapes, y = list[Shape](), 0.0
+    for tier in tiers:
+        heads, names = [], []
+        for place, plot in enumerate(tier):
+            left = numbers + place * (wide + GAP)
+            heads.append(_head(plot, left if place else 0.0, left + wide, y))
+            names.append([wrap(it.label, SMALL, room) for it in plot.series if it.label])
+        top = max(texts[-1].y for texts in heads) + 18
+        top += max(ROW * len(plot.brackets) for plot in tier)
+        tall = max(*(plot.tall for plot in tier), *(sum(map(_height, lines)) for lines in names))
+        shapes += [text for texts in heads for text in texts]
+        for place, (plot, lines) in enumerate(zip(tier, names, strict=True)):
+            left, (low, high) = numbers + place * (wide + GAP), plot.x
+            right = left + wide - beside - INSET
+            axis = Axis(low=low, high=high, left=left + INSET, right=right, whole=plot.whole)
+            plane = _Plane(plot=plot, axis=axis, top=top, bottom=top + tall)
+            shapes += [*_guides(plane, numbers=place == 0), *_brackets(plane, sheet)]
+            shapes += [*_names(plane, lines), *_series(plane)]
+            ticks, end = axis_numbers(axis, plane.bottom + 4, sheet.width, plot.ticks)
+            first = Text(x=axis.sides[0], y=end + LEADING - 3, size=SMALL, ink="soft")
+            said = block(plot.under, axis.sides[1] - axis.sides[0], LEADING, first)
+            shapes += [*ticks, *said]
+            y = max(y, (said[-1].y if said else end) + 5 + UNDER)
+    keyed, y = key_lines(key, sheet.width, y - UNDER + 8)
+    scene = Scene(width=sheet.width, height=round(y), shapes=(*shapes, *keyed))
+    return Laid(scene=scene, kind=kind)
 
 
 def _head(plot: LinePlot, left: float, right: float, y: float) -> list[Text]:

@@ -178,6 +178,6 @@ def lines_chart(found: ChoiceFound, source: str) -> Chart | None:
         name=f"{found.variant.name}-sequential",
         title=f"After {wording.count(found.tests, 'set')} {ENDS[found.verdict]}",
         data=f"right answers after each of {wording.count(found.tests, 'test')}",
-        lay=partial(lay_lines, [plot], key),
+        lay=partial(lay_lines, [[plot]], key),
         source=source,
     )

@@ -48,11 +48,12 @@ def chances_chart(sizing: Sizing, trial: Trial) -> Chart:
     spread = spread_words(sizing.spread, attribute, alone=unit == "round").replace("'", "’")
     needed = [takes(goal, rows) for goal in goals]
     said = f"On {attribute.label.lower()}, {needed[0]}"
+    under = [[plot] for plot in plots]
     return chart_of(
         name=f"{attribute.name}-chances",
         title=said,
         data=f"the chances of {tried}",
-        lay=lambda sheet: lay_lines(plots, key, sheet, across=len(plots) if sheet.beside else 1),
+        lay=lambda sheet: lay_lines([plots] if sheet.beside else under, key, sheet),
         source=f"simulated for “{trial.title}”, not tasted. Assumed standard deviations, in points:"
         f" {spread} ({sizing.spread.source}).",
         finding="; ".join((said, *needed[1:])),

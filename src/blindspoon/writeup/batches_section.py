@@ -86,13 +86,12 @@ def readings_tables(log: BatchLog, trial: Trial) -> tuple[Table, ...]:
         ("readings-ph", "pH, day by day", readings.ph),
         ("readings-temperature", "Temperature in °C, day by day", readings.temperature),
     ):
-        digits = wording.decimals(value for track in tracks for value in track.values)
-        read = [list(zip(track.days, track.values, strict=True)) for track in tracks]
+        digits = wording.decimals(value for track in tracks for _, value in track.points)
         rows = []
-        for day in sorted({day for track in tracks for day in track.days}):
+        for day in sorted({day for track in tracks for day, _ in track.points}):
             texts = (
-                "; ".join(wording.number(value, digits) for when, value in track if when == day)
-                for track in read
+                "; ".join(wording.number(it, digits) for when, it in track.points if when == day)
+                for track in tracks
             )
             rows.append((f"{day}", blank_as_dash(texts)))
         table = Table(
