@@ -14,7 +14,7 @@ from blindspoon.files.edits import Value, add, put, take_out
 from blindspoon.files.schema import COLUMNS, as_date, as_number
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.trial import Attribute, Trial, default_tasters, today
-from blindspoon.wording import OVER, capital, listing, margin, percent, plain, spelled
+from blindspoon.wording import OVER, capital, listing, margin
 
 FILE = "trial.toml"
 BLANK = Rule("missing-key", "it is needed", "Write it here")
@@ -234,7 +234,7 @@ def _with_attributes(text: str, scored: Sequence[str]) -> str:
 
 
 def rule_in_words(trial: Trial) -> str:
-    """Say the rule that decides, as it is written, in a sentence for who is to say yes to it.
+    r"""Say the rule that decides, as it is written, in a sentence for who is to say yes to it.
 
     >>> trial = parse_trial('''
     ... trial = { title = "Crisp", control = "plain" }
@@ -243,80 +243,31 @@ def rule_in_words(trial: Trial) -> str:
     ... attribute = [{ name = "texture" }]
     ... variant = [{ name = "plain" }, { name = "oak" }]
     ... ''')
-    >>> print(rule_in_words(trial))  # doctest: +NORMALIZE_WHITESPACE
+    >>> print(rule_in_words(trial).replace("\xa0", " "))  # doctest: +NORMALIZE_WHITESPACE
     We call “Oak” different if its texture lies further from “Plain” than luck alone would put it in
     19 tastings out of 20; alike if the scores show that it lies within 1 point; slightly different
     if both; and not settled if neither.
     """
-    primary = trial.primary_attributes
-    asked = {"choice": _choice_in_words, "course": _course_in_words}
-    told = " ".join(say(trial) for name, say in asked.items() if name in trial.decision.primary)
-    if not primary:
-        return told or "Nothing is decided: whatever the scores show is an idea for next time."
-    others = [variant for variant in trial.variants if variant.name != trial.control]
-    what = f"“{others[0].label}”" if len(others) == 1 else "a changed jar"
-    any_of = "either" if len(others) == 2 else "any"
-    alone = "it" if len(others) == 1 else f"{any_of} of the {spelled(len(others))}"
-    control = trial.variant(trial.control).label
-    alpha = trial.share_of_alpha(primary[0].name)
-    out_of = round(1 / alpha)
-    luck = f"in {out_of - 1} tastings out of {out_of}"
-    scores = listing((attribute.label.lower() for attribute in primary), "or")
-    margins = {attribute.margin for attribute in primary}
-    within = listing(
-        f"{plain(attribute.margin)} {'point' if attribute.margin == 1 else 'points'}"
-        + (f" of {attribute.label.lower()}" if len(margins) > 1 else "")
-        for attribute in (primary if len(margins) > 1 else primary[:1])
-        if attribute.margin
-    )
-    first = (
-        f"We call {what} different if its {scores} lies further from “{control}” than luck alone "
-        f"would put {alone} {luck}"
-    )
-    if not within:
-        return f"{first}, and not settled if not. {told}".strip()
-    alike = f"alike if the scores show that it lies within {within}"
-    return (
-        f"{first}; {alike}; slightly different if both; and not settled if neither. {told}".strip()
-    )
+    from blindspoon.writeup.words import paragraphs  # noqa: PLC0415 - not at the start
 
-
-def _choice_in_words(trial: Trial) -> str:
-    """Say the rule of who can tell."""
-    if trial.choice is None:
-        return ""
-    out_of = round(1 / trial.share_of_alpha("choice"))
-    waits = f" Nothing is said before {trial.choice.tests} sets." if trial.choice.tests else ""
-    control, share = trial.variant(trial.control).label, percent(trial.choice.can_tell)
-    some, few = "some can", f"fewer than {share} can"
-    if len(trial.tasting.tasters) == 1:
-        some, few = "this taster can", f"this taster can in fewer than {share} of the sets"
-    return (
-        f"We say that {some} tell it from “{control}” if more sets are answered right than "
-        f"guessing alone would give in {out_of - 1} tastings out of {out_of}; "
-        f"alike if the answers show that {few}; and not settled if neither.{waits}"
-    )
-
-
-def _course_in_words(trial: Trial) -> str:
-    """Say the rule of when it is ready, and until when."""
-    course = trial.course
-    if course is None:
-        return ""
-    attribute, control = trial.attribute(course.attribute), trial.variant(trial.control).label
-    within = f"within {margin(attribute)} of “{control}”"
-    there = within if course.level is None else f"at {plain(course.level)} points"
-    asked = {
-        "Not yet: as long as the scores show it short of that. Ready: from the first day from "
-        "which on they show it there.": course.reach,
-        "Still so: as long as the scores show it there. Past it: from the first day from which on "
-        "they show it elsewhere.": course.keep,
-    }
-    said = " ".join(text for text, target in asked.items() if target is not None)
-    return (
-        f"We follow {attribute.label.lower()} over {OVER[course.over]}, and ask when it is "
-        f"{there}. {said} Days between are not settled. Luck may fool us in one of "
-        f"{round(1 / trial.share_of_alpha('course'))} tastings."
+    attributes, primary = trial.primary_attributes, trial.decision.primary
+    margins = [margin(attribute) for attribute in attributes[:1] if attribute.margin]
+    if len({attribute.margin for attribute in attributes}) > 1:
+        margins = [f"{margin(it)} of {it.label.lower()}" for it in attributes if it.margin]
+    course = trial.course if "course" in primary else None
+    return " ".join(
+        paragraphs(
+            "rule",
+            trial=trial,
+            attributes=attributes,
+            others=[variant for variant in trial.variants if variant.name != trial.control],
+            margins=margins,
+            choice=trial.choice if "choice" in primary else None,
+            course=course,
+            followed=course and trial.attribute(course.attribute),
+            over=course and OVER[course.over],
+            out_of=lambda name: round(1 / trial.share_of_alpha(name)),
+        )
     )
 
 

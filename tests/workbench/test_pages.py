@@ -843,7 +843,7 @@ def test_a_rule_that_changed_in_another_window_is_read_again_before_it_is_sealed
     (folder / "trial.toml").write_text(toml, "utf-8")
     done = host.post("/t/crisp/codes", mine="yes", seen=shown["codes"])
     assert done.status_code == 409
-    assert "within 2 points" in done.text
+    assert "within 2\xa0points" in done.text
     assert not (folder / "seal.toml").exists()
     assert host.post("/t/crisp/rule", seen=shown["rule"]).location == "/t/crisp/rule"
     assert (folder / "trial.toml").read_text("utf-8") == toml
