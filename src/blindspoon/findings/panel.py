@@ -4,7 +4,7 @@ Scores and means are arrays as in `blindspoon.stats`. Intervals have level `LEVE
 number at a time; none is shared among several.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -52,9 +52,8 @@ class ScaleUse:
 class TasterReview:
     """One taster on one attribute.
 
-    The repeatability is the spread of the taster's scores of the same variant, in points (without
-    replicates it has 0 degrees of freedom); the correlation that of their means of the variants
-    with what all others made of these; the discrimination holds variants against their own spread.
+    The repeatability is in points; the correlation that of their means of the variants with what
+    all others made of these; the discrimination holds variants against their own spread.
     """
 
     taster: str
@@ -69,8 +68,7 @@ class TasterReview:
 class Repeatability:
     """How closely tasters repeat their own scores of the same variant.
 
-    Pooled over tasters with replicates and variants, in points; the interval is by the chi-squared
-    distribution. Replicates that were scored across sessions, or came from different batches, hold
+    In points. Replicates that were scored across sessions, or came from different batches, hold
     what these differ in.
     """
 
@@ -122,15 +120,11 @@ class OrderEffect:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AttributePanel:
-    """The tasters on one attribute.
+    """The tasters on one attribute, and those who scored it, in the order of the table.
 
-    - `scale_use`: of all scores together
-    - `interaction`: taster by variant over the repeatability: whether tasters differ in how they
-      see the variants by more than they scatter
-    - `position`, `carry_over`: an effect for each place, and for each variant tasted just before
-    - `first_cup`: the first cup minus the mean of the later places
-    - `position_in_model`: whether the mixed model of the comparison allowed for the place of a cup
-    - `tasters`: those who scored the attribute, in the order of the table
+    The interaction is that of taster by variant; `position` and `carry_over` have an effect for
+    each place, and for each variant tasted just before; `position_in_model` tells whether the
+    comparison allowed for the place of a cup.
     """
 
     attribute: str
@@ -168,20 +162,16 @@ class Panel:
 
 
 def study_panel(trial: Trial, table: ScoreTable, results: tuple[AttributeResult, ...]) -> Panel:
-    """Study the tasters: scale use, repeatability, agreement, discrimination, order effects.
+    """Study the tasters, under the labels that the table has.
 
-    Tasters are described under the labels that the table has; the results, in the order of
-    ``trial.attributes``, tell whether a comparison allowed for places.
-
-    The terms are those of ISO 11132 and ISO 8586; docs/reference/measures.md says which. The
-    cost is linear in the scores.
+    The terms are those of ISO 11132 and ISO 8586; docs/reference/measures.md says which.
     """
-    sittings, names, found = seat(table), tuple(own.name for own in trial.variants), []
+    names, before, found = [own.name for own in trial.variants], _tasted_before(table), []
     for result, given in zip(results, table.scores.T, strict=True):
         scored, scale = np.isfinite(given), result.attribute.scale
         score, taster, variant = given[scored], table.taster[scored], table.variant[scored]
         cells = gather(score, taster, variant, len(table.tasters), len(names))
-        position, first = _position_effect(given, table.variant, len(names), sittings)
+        position, first = _position_effect(given, table, len(names))
         tasters: tuple[TasterReview, ...] | NoResult = TOO_MANY
         if len(table.tasters) <= MOST_TASTERS:
             with_others = correlations(cells)
@@ -208,42 +198,27 @@ def study_panel(trial: Trial, table: ScoreTable, results: tuple[AttributeResult,
             position=position,
             first_cup=first,
             position_in_model=isinstance(result.mixed, MixedFit) and result.mixed.note.position,
-            carry_over=carry_over(given, table.variant, names, sittings),
+            carry_over=_carry_over(given, table, names, before),
             tasters=tasters,
         )
         found.append(own)
     return Panel(tasters=len(table.tasters), attributes=tuple(found))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sittings:
-    """Where each serving stood in its taster's session; arrays of shape (n_servings,).
-
-    `sitting` numbers tasters' sessions; `position` counts from 1, 0 where it is not known. `before`
-    is the variant tasted just before, -1 at the first place and where it is not known; `linked`
-    tells whether that is known, or there was none.
-    """
-
-    sitting: IntArray
-    position: IntArray
-    before: IntArray
-    linked: BoolArray
+def _sitting(table: ScoreTable) -> IntArray:
+    """Tell the session of one taster that each serving stood in."""
+    return table.taster * len(table.sessions) + table.session
 
 
-def seat(table: ScoreTable) -> Sittings:
-    """Find every serving's sitting and the variant before it."""
-    sitting, position = table.taster * len(table.sessions) + table.session, table.position
-    spot = sitting * (int(position.max(initial=0)) + 1) + position
-    order = np.argsort(spot, kind="stable")
-    found = np.minimum(np.searchsorted(spot[order], spot - 1), max(spot.size - 1, 0))
-    at = order[found]
-    has = (position > 1) & (spot[at] == spot - 1)
-    return Sittings(
-        sitting=sitting,
-        position=position,
-        before=np.where(has, table.variant[at], -1),
-        linked=has | (position == 1),
-    )
+def _tasted_before(table: ScoreTable) -> IntArray:
+    """Find the variant just before each serving; -1 at the first place, -2 where not known."""
+    place, sitting = table.position, _sitting(table)
+    order = np.lexsort((place, sitting))
+    one, other = order[:-1], order[1:]
+    known = (place[one] > 0) & (place[other] == place[one] + 1) & (sitting[one] == sitting[other])
+    before = np.where(place == 1, -1, -2)
+    before[other[known]] = table.variant[one[known]]
+    return before
 
 
 NO_POSITIONS = NoResult("It is not known at which place each cup was served.")
@@ -258,22 +233,20 @@ NOT_CROSSED = NoResult(
 
 
 def _position_effect(
-    score: FloatArray, variant: IntArray, variants: int, sittings: Sittings
+    score: FloatArray, table: ScoreTable, variants: int
 ) -> tuple[OrderEffect | NoResult, Effect | NoResult]:
-    """Estimate what the place of a cup does to its score.
-
-    Gives each place against the mean of all, and the first minus the mean of the later ones.
+    """Set each place against the mean of all, and the first against the mean of the later ones.
 
     Least squares of ``score ~ sitting + variant + place``, a sitting being one taster's session.
     """
-    used = np.isfinite(score) & (sittings.position > 0)
+    used = np.isfinite(score) & (table.position > 0)
     if not used.any():
         return NO_POSITIONS, NO_POSITIONS
-    places, code = occurring(sittings.position[used])
+    places, code = occurring(table.position[used])
     if places.size < 2:
         return ONE_PLACE, ONE_PLACE
-    base, place = Factor(variant[used], variants), Factor(code, places.size)
-    found = _tested(score[used], sittings.sitting[used], (base,), place, NOT_VARIED)
+    base, place = Factor(table.variant[used], variants), Factor(code, places.size)
+    found = _tested(score[used], _sitting(table)[used], (base,), place, NOT_VARIED)
     if isinstance(found, NoResult):
         return found, found
     test, whole = found
@@ -288,31 +261,30 @@ def _position_effect(
     return every, replace(effects[0], effect=estimate, interval=interval)
 
 
-def carry_over(
-    score: FloatArray, variant: IntArray, names: tuple[str, ...], sittings: Sittings
+def _carry_over(
+    score: FloatArray, table: ScoreTable, names: Sequence[str], before: IntArray
 ) -> OrderEffect | NoResult:
     """Estimate what the variant tasted just before does to a score.
 
     Least squares of ``score ~ sitting + variant + place + variant before``: the first-order
     residual effects of E. J. Williams 1949, Aust. J. Sci. Res. A 2:149.
     """
-    used = np.isfinite(score) & sittings.linked
-    seen, before = occurring(sittings.before[used] + 1)
+    used = np.isfinite(score) & (before > -2)
+    seen, last = occurring(before[used] + 1)
     labels = tuple(names[code - 1] for code in seen if code > 0)
     if not labels:
-        placed = (sittings.position > 0).any()
         lacking = NoResult("It is not known what was tasted just before each cup.")
-        return lacking if placed else NO_POSITIONS
+        return lacking if table.position.any() else NO_POSITIONS
     if len(labels) < 2:
         return NOT_CROSSED
-    places, place = occurring(sittings.position[used])
-    known = (Factor(variant[used], len(names)), Factor(place, places.size))
-    last = Factor(before - int(seen[0] == 0), len(labels))
-    found = _tested(score[used], sittings.sitting[used], known, last, NOT_CROSSED)
+    places, place = occurring(table.position[used])
+    known = (Factor(table.variant[used], len(names)), Factor(place, places.size))
+    factor = Factor(last - int(seen[0] == 0), len(labels))
+    found = _tested(score[used], _sitting(table)[used], known, factor, NOT_CROSSED)
     if isinstance(found, NoResult):
         return found
     test, whole = found
-    return OrderEffect(test=test, effects=_effects(whole, last, labels))
+    return OrderEffect(test=test, effects=_effects(whole, factor, labels))
 
 
 def _tested(
@@ -367,10 +339,7 @@ NONE_OF_OWN = NoResult("This taster scored no variant twice.")
 
 
 def repeatability(cells: Cells, table: ScoreTable, scored: BoolArray) -> Repeatability | NoResult:
-    """Pool the spread of each taster's scores of the same variant.
-
-    The table tells the sessions and batches that replicates come from; `scored`, shape
-    (n_servings,), which servings were.
+    """Pool the spread of each taster's scores of the same variant; `scored` are the servings.
 
     The residual standard deviation of ISO 8586 and ISO 11132: the root of the pooled mean square
     within taster and variant. The interval takes the sum of squares as chi-squared.
@@ -409,8 +378,7 @@ def _control_pair(score: FloatArray, table: ScoreTable, control: int) -> Control
     """Compare the two control cups that a taster got in one session, two rows of the table."""
     rows = np.flatnonzero((table.variant == control) & np.isfinite(score))
     rows = rows[np.lexsort((table.position[rows], table.session[rows], table.taster[rows]))]
-    sitting = table.taster[rows] * len(table.sessions) + table.session[rows]
-    _, start, cups = np.unique(sitting, return_index=True, return_counts=True)
+    _, start, cups = np.unique(_sitting(table)[rows], return_index=True, return_counts=True)
     early, late = rows[start[cups == 2]], rows[start[cups == 2] + 1]
     if not early.size:
         return NoResult("No taster scored two cups of the control in one session.")

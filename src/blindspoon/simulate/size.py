@@ -221,8 +221,6 @@ class Simulated:
     Where one variant differs, trials come in pairs in which all that tasters and cups add has
     turned its sign: where one finds too much, the other finds too little, and fewer do (J. M.
     Hammersley and K. W. Morton 1956, Proc. Camb. Phil. Soc. 52, 449-475).
-
-    `positions` are as `serving_positions` draws them.
     """
 
     def __init__(self, question: Question, panel: PanelSize) -> None:
@@ -324,34 +322,27 @@ def _seen(
     The chance rises steadily with the difference, almost in a line on the normal scale: the line
     through the nearest known ones gives the next to try.
     """
-    longest = question.scale.high - question.scale.low
-    nothing = Chance(question.alpha / (question.variants - 1), 0.0)
-    chances = {0.0: nothing, **known}
+    longest, wanted = question.scale.high - question.scale.low, float(ndtri(WANTED))
+    chances = {0.0: Chance(question.alpha / (question.variants - 1), 0.0), **known}
     while True:
         below = max(shift for shift, chance in chances.items() if chance.value < WANTED)
         above = min((shift for shift in chances if shift > below), default=None)
         if above is None and below >= longest:
             return None
-        pair = sorted(chances)[-2:] if above is None else [below, above]
+        one, other = sorted(chances)[-2:] if above is None else (below, above)
         low, high = (
             float(ndtri(np.clip(chances[shift].value, 0.5 / MOST, 1 - 0.5 / MOST)))
-            for shift in pair
+            for shift in (one, other)
         )
-        wanted = float(ndtri(WANTED))
-        slope, way = (high - low) / (pair[1] - pair[0]), wanted - low
+        slope, way = (high - low) / (other - one), wanted - low
+        at = one + way / slope if slope > 0 else math.inf
         if above is None:
-            farthest = min(below * FARTHEST, longest)
-            at = (
-                min(max(pair[0] + way / slope, below * NARROW), farthest) if slope > 0 else farthest
+            at = min(max(at, below * NARROW), below * FARTHEST, longest)
+        elif min(abs(low - wanted), abs(high - wanted)) < CLOSE or above < below * NARROW:
+            share = way / (high - low)
+            first, second = (  # errors of deviates, by the density there
+                chances[shift].se * float(np.sqrt(2 * np.pi) * np.exp(end**2 / 2))
+                for shift, end in ((one, low), (other, high))
             )
-        else:
-            at = pair[0] + way / slope
-            if min(abs(low - wanted), abs(high - wanted)) < CLOSE or above < below * NARROW:
-                share = way / (high - low)
-                # of deviates, by the density there
-                first, second = (
-                    chances[shift].se * float(np.sqrt(2 * np.pi) * np.exp(end**2 / 2))
-                    for shift, end in zip(pair, (low, high), strict=True)
-                )
-                return Seen(at, math.hypot((1 - share) * first, share * second) / slope)
+            return Seen(at, math.hypot((1 - share) * first, share * second) / slope)
         chances[at] = power(at)
