@@ -320,3 +320,14 @@ def test_what_comes_next_can_be_typed_on_windows(monkeypatch, folder, typed):
     """cmd takes single quotes for letters of the name, and Git Bash a backslash for a sign."""
     monkeypatch.setattr(sys, "platform", "win32")
     assert typed in Stage(folder=Path(folder), state="planned").follows()
+
+
+def test_without_a_home_folder_open_says_what_to_do(tmp_path, monkeypatch, blindspoon):
+    def lost():
+        raise RuntimeError("Could not determine home directory.")
+
+    monkeypatch.delenv("XDG_STATE_HOME", raising=False)
+    monkeypatch.setattr(Path, "home", lost)
+    done = blindspoon("open", tmp_path)
+    assert done.returncode == 1
+    assert "Let XDG_STATE_HOME name a folder" in done.stderr

@@ -107,6 +107,7 @@ def test_a_name_that_is_taken_is_not_given_again():
 def test_what_jars_cannot_tell_is_said_before_the_tasting(by, jars, said):
     told = " ".join(foretold(parse_trial(TOML.replace('"mixed"', f'"{by}"')), jars))
     assert (said in told) if said else not told
+    assert "by =" not in told  # the word of the file; pages say it too
 
 
 def test_check_says_it(folder):

@@ -1,6 +1,7 @@
 """What Blindspoon keeps for its user beside every trial: a secret, and which shelves are open."""
 
 import contextlib
+import errno
 import hashlib
 import hmac
 import json
@@ -18,19 +19,23 @@ _FOLDERS = r"Software\Microsoft\Windows\CurrentVersion\Explorer\User Shell Folde
 
 
 def state_folder() -> Path:
-    """Find the folder for a program's own state, as the system has it."""
+    """Find the folder for a program's own state, as the system has it. Raises OSError."""
     given = os.environ.get("XDG_STATE_HOME", "")
     if sys.platform == "win32" and not given:
         given = os.environ.get("LOCALAPPDATA", "")
-    elif sys.platform == "darwin" and not given:
-        given = str(Path.home() / "Library" / "Application Support")
-    return (Path(given) if given else Path.home() / ".local" / "state") / "blindspoon"
+    inside = ("Library", "Application Support") if sys.platform == "darwin" else (".local", "state")
+    try:
+        return (Path(given) if given else Path.home().joinpath(*inside)) / "blindspoon"
+    except RuntimeError as error:  # neither HOME nor an entry for this user
+        raise FileNotFoundError(errno.ENOENT, "there is no home folder", "~") from error
 
 
 def own_secret() -> bytes:
     """Give 256 bits that only this user can read, made at the first time; raises TrialFileError."""
-    file = state_folder() / "door"
-    with complaining(file, "Let XDG_STATE_HOME name a folder where it can"):
+    remedy = "Let XDG_STATE_HOME name a folder where it can"
+    with complaining(remedy=remedy):
+        file = state_folder() / "door"
+    with complaining(file, remedy):
         with contextlib.suppress(FileNotFoundError):
             kept = file.read_bytes()
             if len(kept) == 32:

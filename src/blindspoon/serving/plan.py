@@ -82,7 +82,8 @@ def foretold(trial: Trial, jars: Mapping[str, Sequence[str]]) -> Iterator[str]:
     if trial.decision.by == "ranks":
         yield (
             "Ranks decide, and cannot tell how far jars of one variant differ: the answer will be "
-            'about these jars and not about the method, which takes by = "mixed".'
+            "about these jars. One about the method takes the mixed model, which goes by how far "
+            "apart the scores lie."
         )
         return
     if len(jars.get(trial.control, ())) < 2:
@@ -93,7 +94,7 @@ def foretold(trial: Trial, jars: Mapping[str, Sequence[str]]) -> Iterator[str]:
         )
     yield (
         "An answer about these jars alone takes fewer tasters than one about the method: list one "
-        'jar of each variant, or let ranks decide (by = "ranks").'
+        "jar of each variant, or let ranks decide."
     )
 
 
