@@ -43,10 +43,11 @@ def test_codes_stand_in_their_order(case):
 
 
 def test_amounts_are_cups_times_the_portion(case):
-    session = pouring_sheets(*portioned(case("twelve"), 12.5))[0]
-    assert session.amount == "120 cups, 1.5 kg in all"
-    assert {pour.amount for pour in session.pours} == {"10 cups, 125 g in all"}
-    assert {p.amount for p in pouring_sheets(*case("twelve"))[0].pours} == {"10 cups"}
+    page = print_sheets(*portioned(case("twelve"), 12.5))["pouring.html"].decode()
+    assert page.count('<p class="lead">120 cups, 1.5 kg in all. ') == 2
+    assert page.count('<span class="amount">10 cups, 125 g in all</span>') == 2 * 12
+    bare = print_sheets(*case("twelve"))["pouring.html"].decode()
+    assert bare.count('<span class="amount">10 cups</span>') == 2 * 12
 
 
 @pytest.mark.parametrize(("portion", "told"), [(12.5, "12.5 g"), (None, "the same spoonful")])
@@ -63,9 +64,9 @@ def test_batches_of_a_variant_have_marks_of_their_own(case):
 
 
 def test_a_warm_up_cup_for_everybody_is_asked_for(case):
-    first = pouring_sheets(*portioned(case("warm-up"), 10))[0].uncoded
-    assert first.startswith("First 6 cups, 60 g in all, without a code")
-    assert pouring_sheets(*portioned(case("usual"), 10))[0].uncoded == ""
+    page = print_sheets(*portioned(case("warm-up"), 10))["pouring.html"].decode()
+    assert page.count("First 6 cups, 60 g in all, without a code") == 2
+    assert "without a code" not in print_sheets(*case("usual"))["pouring.html"].decode()
 
 
 def test_the_cup_that_a_taster_of_a_not_a_knows_is_poured_counted_and_set_out(sets_alone):

@@ -55,7 +55,7 @@ def draw(request: ServingRequest, rng: np.random.Generator) -> ServingPlan:
     Span(low=2, high=2)
     """
     check_request(request)
-    return _dealt(request, (), request.sessions, rng)
+    return _Dealer(request, (), rng).plan(request.sessions)
 
 
 def add_taster(plan: ServingPlan, name: str, rng: np.random.Generator) -> ServingPlan:
@@ -71,13 +71,13 @@ def add_taster(plan: ServingPlan, name: str, rng: np.random.Generator) -> Servin
         found = f'there is a taster "{name}" already'
         raise DesignError([TAKEN.broken(found, "servings.csv", column="taster")])
     request = replace(plan.request, tasters=(*plan.request.tasters, name))
-    return _dealt(request, plan.servings, request.sessions, rng, late=name)
+    return _Dealer(request, plan.servings, rng).plan(request.sessions, late=name)
 
 
 def add_session(plan: ServingPlan, name: str, rng: np.random.Generator) -> ServingPlan:
     """Add a session for every taster; the cups of all others stay as they are."""
     request = replace(plan.request, sessions=(*plan.request.sessions, name))
-    return _dealt(request, plan.servings, (name,), rng)
+    return _Dealer(request, plan.servings, rng).plan((name,))
 
 
 def taster_stream(seed: int, name: str) -> np.random.Generator:
@@ -133,45 +133,32 @@ def _draw_rows(
     return arrange(rows, kinds, off, rng)
 
 
-def _dealt(
-    request: ServingRequest,
-    served: Iterable[Serving],
-    sessions: Iterable[str],
-    rng: np.random.Generator,
-    late: str = "",
-) -> ServingPlan:
-    """Deal sessions after what was served: each to all tasters, or to one who comes late."""
-    dealer = Dealer(request, served, rng)
-    for session in sessions:
-        dealer.deal(session, late)
-    return ServingPlan(request=request, servings=tuple(dealer.served))
-
-
-class Dealer:
-    """Deals one session after another; `served` are all cups so far."""
+class _Dealer:
+    """Deals sessions after what was `served`."""
 
     def __init__(
         self, request: ServingRequest, served: Iterable[Serving], rng: np.random.Generator
     ) -> None:
-        self.served = [*served]
-        self._request, self._rng = request, rng
+        self._request, self._served, self._rng = request, [*served], rng
 
-    def deal(self, session: str, late: str = "") -> None:
-        """Deal the cups to score, then the sets, of all tasters or of one who comes late."""
+    def plan(self, sessions: Iterable[str], late: str = "") -> ServingPlan:
+        """Deal each session to all tasters, or to one who comes late: cups to score, then sets."""
         request, tasters = self._request, (late,) if late else self._request.tasters
-        if request.scored:
-            here, others = self._here(session), [s for s in self.served if s.session != session]
-            earlier = rows_of(request, others)
-            if late:
-                rows = _draw_rows(request, 1, rows_of(request, here), earlier, self._rng)
-            else:
-                rows = draw_session(request, earlier, self._met(), self._rng)
-            self._pour(session, tasters, rows)
-        if request.choice:
-            self._pour_sets(request.choice, session, tasters)
+        for session in sessions:
+            if request.scored:
+                others = (serving for serving in self._served if serving.session != session)
+                here, earlier = (rows_of(request, cups) for cups in (self._here(session), others))
+                if late:
+                    rows = _draw_rows(request, 1, here, earlier, self._rng)
+                else:
+                    rows = draw_session(request, earlier, self._met(), self._rng)
+                self._pour(session, tasters, rows)
+            if request.choice:
+                self._pour_sets(request.choice, session, tasters)
+        return ServingPlan(request=request, servings=tuple(self._served))
 
     def _here(self, session: str) -> list[Serving]:
-        return [serving for serving in self.served if serving.session == session]
+        return [serving for serving in self._served if serving.session == session]
 
     def _taken(self, session: str) -> frozenset[str]:
         return frozenset(serving.code for serving in self._here(session))
@@ -181,7 +168,7 @@ class Dealer:
         taster = {name: n for n, name in enumerate(self._request.tasters)}
         variant = {name: n for n, name in enumerate(self._request.variants)}
         met = np.zeros((len(taster), len(variant)), dtype=np.int64)
-        for cup in (cup for cup in self.served if not cup.set):
+        for cup in (cup for cup in self._served if not cup.set):
             met[taster[cup.taster], variant[cup.variant]] += 1
         return met
 
@@ -193,7 +180,7 @@ class Dealer:
             codes = self._codes_per_session(session, names)
         else:
             codes = self._codes_per_taster(session, tasters)
-        self.served += [
+        self._served += [
             Serving(
                 session=session,
                 taster=taster,
@@ -214,7 +201,7 @@ class Dealer:
         Two cups of one batch differ by the taster's noise only, which is what the second is for.
         """
         chosen, poured = {}, self._request.poured.get(session, {})
-        sets = {(s.session, s.taster, s.batch) for s in self.served}  # a batch is of one variant
+        sets = {(s.session, s.taster, s.batch) for s in self._served}  # a batch is of one variant
         here = Counter(batch for where, _, batch in sets if where == session)
         everywhere = Counter(batch for _, _, batch in sets)
         had = Counter((taster, batch) for _, taster, batch in sets)
@@ -233,7 +220,7 @@ class Dealer:
         """Draw codes, with none that a taster has had; for a late one, none of the whole plan."""
         taken = self._taken(session)
         met: dict[str, set[str]] = {taster: set() for taster in tasters}
-        for serving in self.served:
+        for serving in self._served:
             for taster in tasters if taken else (serving.taster,):
                 met[taster].add(serving.code)
         known = [frozenset(codes) for codes in met.values()]
@@ -247,7 +234,7 @@ class Dealer:
             of_variant.setdefault(variant, []).append(code)
         every = (*[request.control] * request.controls, *request.others)
         needed = [variant for variant in every if variant not in of_variant]
-        known = [frozenset(s.code for s in self.served)]
+        known = [frozenset(s.code for s in self._served)]
         drawn = draw_codes([len(needed)], self._taken(session), self._rng, known)[0]
         for variant, code in zip(needed, drawn, strict=True):
             of_variant.setdefault(variant, []).append(code)
@@ -265,7 +252,7 @@ class Dealer:
         asks. Cups of one kind in a set come from one jar, so that jars do not tell them apart. They
         stand after the cups that are scored, and every set has codes of its own.
         """
-        request, served, rng = self._request, self.served, self._rng
+        request, served, rng = self._request, self._served, self._rng
         cups, others = choice.how.cups, request.others
         found = order_counts(served, request.control)
         alone = found.get(request.control, Counter()) if len(others) == 1 else Counter()
@@ -300,7 +287,7 @@ class Dealer:
                             batch=batch[name],
                         )
                     )  # fmt: skip
-        self.served += [serving for servings in poured.values() for serving in servings]
+        self._served += [serving for servings in poured.values() for serving in servings]
 
 
 def _seldom(often: Mapping[str, tuple[int, ...]], rng: np.random.Generator) -> str:

@@ -7,7 +7,7 @@ read holds no name of a variant.
 import re
 import unicodedata
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from string import ascii_uppercase
 from typing import Literal, NamedTuple
 
@@ -151,8 +151,7 @@ def label_sheets(
 MARKS = 1001  # tells the random stream of the marks from the others that come from the trial's seed
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pour:
+class Pour(NamedTuple):
     """Everything that is poured from one batch, which may have no name, in one session.
 
     `mark` stands for it in the check by tray: "A", or "A2" for a second batch; `variant` is a
@@ -163,21 +162,17 @@ class Pour:
     variant: str
     batch: str
     control: bool
-    amount: str
     cups: tuple[tuple[str, str], ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pouring:
+class Pouring(NamedTuple):
     """What is poured for one session.
 
-    `uncoded` are sentences on cups without a code; blank without such cups. `checks` are the
-    trays, (taster, tuple of (code, mark)), to be looked at when all is poured, in serving order.
+    `checks` are the trays, (taster, tuple of (code, mark)), to be looked at when all is poured, in
+    serving order.
     """
 
     session: str
-    amount: str
-    uncoded: str
     pours: tuple[Pour, ...]
     checks: tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
 
@@ -188,49 +183,33 @@ def pouring_sheets(trial: Trial, plan: ServingPlan) -> tuple[Pouring, ...]:
     A batch has the same mark in all sessions: a letter a variant.
     """
     marks, found, trays = dict[tuple[str, str | None], str](), list[Pouring](), trays_of(plan)
-    portion_g = trial.tasting.portion_g
     for number, variant in enumerate(trial.variants):
         batches = {cup.batch for cup in plan.servings if cup.variant == variant.name}
         for place, batch in enumerate(sorted(batches, key=lambda batch: batch or ""), 1):
             marks[variant.name, batch] = f"{_letter(number)}{place if len(batches) > 1 else ''}"
     for session in dict.fromkeys(tray.session for tray in trays):
         own = [tray for tray in trays if tray.session == session]
-        served: dict[str, list[Serving]] = {mark: [] for mark in marks.values()}
-        for cup in (cup for tray in own for cup in tray.cups):
-            served[marks[cup.variant, cup.batch]].append(cup)
-        control, references = trial.variant(trial.control).label, plan.request.references
-        warm_up = (
-            f"First {amount(len(own), portion_g)}, without a code, to warm up: the same for "
-            f"everybody, from a jar that is not compared, or else from {control}."
-        )
-        before_sets = (
-            f"For each set a cup without a code from {control}, to be tasted before it: "
-            f"{amount(len(own) * references, portion_g)}."
-        )
+        by_code = sorted((cup for tray in own for cup in tray.cups), key=lambda cup: cup.code)
         pours = (
             Pour(
                 mark=mark,
-                variant=trial.variant(cups[0].variant).label,
-                batch=cups[0].batch or "",
-                control=cups[0].variant == trial.control,
-                amount=amount(len(cups), portion_g),
-                cups=tuple((cup.code, cup.taster) for cup in sorted(cups, key=lambda c: c.code)),
+                variant=trial.variant(name).label,
+                batch=batch or "",
+                control=name == trial.control,
+                cups=tuple(
+                    (cup.code, cup.taster)
+                    for cup in by_code
+                    if (cup.variant, cup.batch) == (name, batch)
+                ),
             )
-            for mark, cups in served.items()
-            if cups
+            for (name, batch), mark in marks.items()
         )
         checks = (
             (tray.taster, tuple((cup.code, marks[cup.variant, cup.batch]) for cup in tray.cups))
             for tray in own
         )
-        sheet = Pouring(
-            session=session_line(trial, session),
-            amount=amount(sum(map(len, served.values())), portion_g),
-            uncoded=f"{warm_up * plan.request.warm_up} {before_sets * (references > 0)}".strip(),
-            pours=tuple(pours),
-            checks=tuple(checks),
-        )
-        found.append(sheet)
+        poured = tuple(pour for pour in pours if pour.cups)
+        found.append(Pouring(session_line(trial, session), poured, tuple(checks)))
     return tuple(found)
 
 
@@ -244,10 +223,10 @@ def two_marks(sheets: Sequence[Pouring], seed: int) -> tuple[Pouring, ...]:
     for number, sheet in enumerate(sheets):
         order = np.random.default_rng([seed, MARKS, number]).permutation(len(sheet.pours))
         pours = tuple(
-            replace(pour, mark=_letter(int(place)))
+            pour._replace(mark=_letter(int(place)))
             for pour, place in zip(sheet.pours, order, strict=True)
         )
-        drawn.append(replace(sheet, pours=pours, checks=()))
+        drawn.append(sheet._replace(pours=pours, checks=()))
     return tuple(drawn)
 
 

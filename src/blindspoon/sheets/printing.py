@@ -12,6 +12,7 @@ import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import NamedTuple
 
 from markupsafe import Markup
@@ -259,10 +260,10 @@ def print_sheets(
         return sheet.render(known, title=title, parts=parts).encode()
 
     checklist = part("checklist", list=make_checklist(trial, plan, days))
+    amounts = {"portion": portion, "amount": partial(amount, portion_g=trial.tasting.portion_g)}
     pouring = part(
-        "pouring", trial=trial, alone=plan.request.alone, portion=portion, sessions=poured,
-        cautions=cautions,
-    )  # fmt: skip
+        "pouring", trial=trial, request=plan.request, sessions=poured, cautions=cautions, **amounts
+    )
     trays = part("trays", cards=tray_cards(trial, plan), request=plan.request)
     labels = part("labels", stock=stock, sheets=label_sheets(plan, stock))
     pages = {
@@ -285,9 +286,8 @@ def print_sheets(
         marked = two_marks(poured, trial.seed)
         for name, who, other in zip(("bowls", "cups"), tasters, tasters[::-1], strict=True):
             both = part(
-                "marks", sessions=marked, portion=portion, own=who, other=other,
-                first=name == "bowls",
-            )  # fmt: skip
+                "marks", sessions=marked, own=who, other=other, first=name == "bowls", **amounts
+            )
             pages[f"both-taste/{name}"] = page(f"For {who}", both)
     return {f"{name}.html": content for name, content in pages.items()}
 
