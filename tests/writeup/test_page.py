@@ -186,7 +186,6 @@ def test_everything_stands_in_the_order_of_reading(content_of):
         'id="record"',
         'id="attribute-texture"',
         'id="attribute-saltiness"',
-        'id="unsettled"',
         'id="not-shown"',
         'id="planned"',
         'id="tasted"',

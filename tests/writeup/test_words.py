@@ -82,7 +82,7 @@ def test_no_space_or_stop_is_doubled(every_content):
 
 def finished_strings(content):
     analysis, named = content.analysis, ("differed", "tasted", "compared", "planned", "unsettled")
-    paragraphs = [text for name in named for text in part(content, name).paragraphs]
+    paragraphs = [it for part in content.sections if part.name in named for it in part.paragraphs]
     points = (*part(content, "not-shown").points, *part(content, "cautions").points)
     said = [text for finding in content.findings for text in finding.sentences]
     notes = [note for table in content.numbers for note in table.notes]

@@ -284,7 +284,6 @@ def weaknesses(analysis: Analysis, influence: Influence | None) -> Points:
             if result.primary and result.attribute.wide
             if any(other.verdict in ("alike", "slight") for other in result.comparisons)
         ],
-        boundless=_boundless(analysis),
         moved=_moved(analysis),
         tasters=len(table.tasters),
         repeated=any(found.repeated for found in analysis.choices),
@@ -309,21 +308,6 @@ def _lost(analysis: Analysis) -> Iterator[tuple[str, str]]:
             yield "Not compared.", other.reason
         elif isinstance(decides := other.contrasts[0], NoResult):
             yield "No estimate.", decides.reason
-
-
-def _boundless(analysis: Analysis) -> list[str]:
-    """Name primary attributes on which a difference may be whatever the scale allows."""
-    return [
-        result.attribute.label.lower()
-        for result in analysis.results
-        if result.primary
-        for span in [result.attribute.scale.high - result.attribute.scale.low]
-        if any(
-            max(found.interval.low, -found.interval.high) <= -span
-            for found in (other.found for other in result.comparisons)
-            if found and found.interval
-        )
-    ]
 
 
 def _moved(analysis: Analysis) -> str:

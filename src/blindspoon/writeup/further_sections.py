@@ -26,6 +26,7 @@ from blindspoon.writeup.writers import (
     Table,
     cells,
     csv_names,
+    csv_table,
     csv_values,
     heads,
     table_of,
@@ -226,10 +227,13 @@ def joint_section(analysis: Analysis, joint: Joint) -> PageSection | None:
     if isinstance(pairs, NoResult):
         return None
     shown = {(it.attribute.name, it.variant.name) for it in analysis.comparisons if it.differs}
-    lost = list[OverallComparison]()
-    if isinstance(overall, Overall):
-        gone = shown - overall.different
-        lost = [it for it in overall.comparisons if (it.attribute, it.variant) in gone]
+    held = [] if isinstance(overall, NoResult) else [overall]
+    lost = [
+        found
+        for it in held
+        for found in it.comparisons
+        if (found.attribute, found.variant) in shown - it.different
+    ]
     within = [  # the strongest first
         (
             pair.within,
@@ -256,13 +260,13 @@ def joint_section(analysis: Analysis, joint: Joint) -> PageSection | None:
             most=MOST_NAMED,
         ),
         numbers=(
-            *((_overall_table(analysis, overall),) if isinstance(overall, Overall) else ()),
+            *(_overall_table(analysis, it) for it in held),
             _correlations_table(trial, pairs),
         ),
         points=points("together_methods", overall=overall),
         files=(
             ("tables/correlations.csv", _correlations_csv(pairs)),
-            ("tables/overall.csv", _overall_csv(overall)),
+            *(("tables/overall.csv", csv_table(OVERALL, it.comparisons)) for it in held),
         ),
     )
 
@@ -315,10 +319,3 @@ def _correlations_csv(pairs: tuple[AttributePair, ...]) -> str:
         for pair in pairs
     ]
     return to_csv(["first", "second", *csv_names(PAIR.inner), "reason"], rows)
-
-
-def _overall_csv(overall: Overall | NoResult) -> str:
-    """One row a variant and attribute, or the reason why there is none."""
-    rows = [overall] if isinstance(overall, NoResult) else overall.comparisons
-    cells = ([*csv_values(OVERALL, row), getattr(row, "reason", None)] for row in rows)
-    return to_csv([*csv_names(OVERALL), "reason"], cells)

@@ -35,13 +35,12 @@ ONLY = "These kitchens only"
 class PooledFinding:
     """What the page says of one attribute; no chart where nothing is pooled.
 
-    The answer is the finding in a few sentences; `spread` says how far kitchens disagree, the
-    sentence for everybody first. There is a table a variant of what each kitchen found.
+    `spread` says how far kitchens disagree, the sentence for everybody first. There is a table a
+    variant of what each kitchen found.
     """
 
     found: PooledAttribute
     chart: Chart | None
-    answer: str
     spread: tuple[str, ...]
     tables: tuple[Table, ...]
 
@@ -52,7 +51,6 @@ def _pooled_findings(pool: Pool) -> tuple[PooledFinding, ...]:
         PooledFinding(
             found=found,
             chart=forest_of(pool, found) if found.comparisons else None,
-            answer=_answer(found, pool),
             spread=paragraphs("spread", fit=found.fit, digits=finer(found.attribute)),
             tables=tuple(
                 table_of(
@@ -139,11 +137,10 @@ def compose_kitchens(pool: Pool) -> KitchensContent:
     """Say everything that the page says."""
     findings = _pooled_findings(pool)
     head, kitchens = findings[0], pool.kitchens
-    spoken, lead = wording.sentence(forest_title(head.found, pool)), ""
+    spoken, answer = wording.sentence(forest_title(head.found, pool)), _answer(head.found, pool)
     if not head.found.primary:
-        lead = "No kitchen’s rule was made for this, so take it as a lead. "
-        told = f"{spoken[:1].lower()}{spoken[1:]}"
-        spoken = f"As a lead, for no kitchen’s rule was made for this: {told}"
+        lead = "As a lead, for no kitchen’s rule was made for this: "
+        spoken, answer = (f"{lead}{it[:1].lower()}{it[1:]}" for it in (spoken, answer))
     who = (f"{k.name}: {wording.count(len(k.table.tasters), 'taster')}" for k in kitchens)
     spread = f"{head.spread[0][:1].lower()}{head.spread[0][1:]}"
     spread = f"On {head.found.attribute.label.lower()}, {spread}"
@@ -164,7 +161,7 @@ def compose_kitchens(pool: Pool) -> KitchensContent:
         trial=replace(pool.first, variants=pool.variants),
         findings=findings,
         question=f"{number} kitchens made the same and tasted it, each by themselves.",
-        answer=lead + head.answer,
+        answer=answer,
         spoken=spoken,
         tasted=f"{'; '.join(who)}{blind}.",
         picture=head.chart,

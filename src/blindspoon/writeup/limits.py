@@ -18,70 +18,55 @@ from blindspoon.findings.verdict import flag_note
 from blindspoon.scores.standing import too_few_rounds
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Trial, Variant
-from blindspoon.writeup.words import Points, paragraphs, points
+from blindspoon.writeup.words import PageSection, Points, paragraphs, points
 from blindspoon.writeup.writers import Table, blank_as_dash
 
 MOST_FLAGS = 4
 
 
-def unsettled(analysis: Analysis) -> tuple[str, ...]:
-    """Tell what is not settled, and where ranks could not have called anything different."""
-    results = analysis.results
-    hopeless = [
-        (result.alpha, comparison.ranks.smallest_p)
-        for result in results
-        for comparison in result.comparisons
-        if not isinstance(comparison.ranks, NoResult)
-        and comparison.ranks.smallest_p > result.alpha
-        and comparison.verdict != "alike"
-    ]
-    return paragraphs(
-        "unsettled",
-        open=sum(each.verdict == "open" for each in analysis.comparisons),
-        compared=len(analysis.comparisons),
-        table=any(
-            not isinstance(result.mixed, NoResult) and result.attribute.margin is not None
-            for result in results
-            if any(each.verdict == "open" for each in result.comparisons)
-        ),
-        blocks="rounds" if len(analysis.table.tasters) == 1 else "tasters",
-        margin=any(result.attribute.margin is not None for result in results),
-        hopeless=hopeless,
-        by_ranks=results[0].by == "ranks",
-    )
+def unsettled(analysis: Analysis) -> PageSection:
+    """Tell what is not settled, and where ranks could not have called anything different.
 
-
-def needed_table(analysis: Analysis) -> Table | None:
-    """Say how many tasters would settle each comparison that is open; None where nothing tells."""
-    rows = []
+    A table says how many tasters would settle each comparison that is open.
+    """
+    results, rows = analysis.results, []
     for result in analysis.ordered:
-        attribute = result.attribute
-        for it in result.comparisons:
-            goals: tuple[Goal, ...] = ("different", "alike") if it.verdict == "open" else ()
+        for it in (it for it in result.comparisons if it.verdict == "open"):
+            goals: tuple[Goal, ...] = ("different", "alike")
             found = [_advised(analysis, result, it, goal) for goal in goals]
-            if not any(found):
-                continue
-            so_far = ""
-            if it.found is not None:
-                so_far = wording.signed(it.found.difference, wording.digits_for(attribute.scale))
-                ends = it.found.interval
-                so_far += "" if ends is None else f" ({wording.span(ends, attribute)})"
-            texts = blank_as_dash([str(it.tasters), so_far, *map(_people, found)])
-            rows.append((f"{it.variant.label}, {attribute.label.lower()}", texts))
-    table = Table(
+            if any(found):
+                label = f"{it.variant.label}, {result.attribute.label.lower()}"
+                rows.append((label, blank_as_dash(map(_people, found))))
+    needed = Table(
         name="needed",
-        caption="A new tasting, in all",
+        caption="How many tasters a new tasting takes, in all",
         head="Variant and attribute",
-        columns=(
-            "Tasters now",
-            "Difference so far",
-            "Tasters, to find a difference of the margin",
-            "Tasters, to show it alike",
-        ),
+        columns=("To find a difference of the margin", "To show it alike"),
         rows=tuple(rows),
         stacked=True,
     )
-    return table if rows else None
+    told = paragraphs(
+        "unsettled",
+        open=sum(each.verdict == "open" for each in analysis.comparisons),
+        table=bool(rows),
+        blocks="rounds" if len(analysis.table.tasters) == 1 else "tasters",
+        margin=any(result.attribute.margin is not None for result in results),
+        hopeless=[
+            (result.alpha, comparison.ranks.smallest_p)
+            for result in results
+            for comparison in result.comparisons
+            if not isinstance(comparison.ranks, NoResult)
+            and comparison.ranks.smallest_p > result.alpha
+            and comparison.verdict != "alike"
+        ],
+        by_ranks=results[0].by == "ranks",
+    )
+    return PageSection(
+        name="unsettled",
+        head="What is not settled, and what would settle it",
+        paragraphs=told,
+        tables=(needed,) * bool(rows),
+    )
 
 
 def _advised(

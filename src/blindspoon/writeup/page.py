@@ -248,7 +248,6 @@ def told_remarks(trial: Trial, table: ScoreTable) -> list[Remark]:
 def _sections(analysis: Analysis, further: FurtherAnalyses | None) -> Iterator[PageSection | None]:
     """Make the sections in the order of reading."""
     scored = bool(analysis.results)
-    needed = limits.needed_table(analysis) if scored else None
     compared = (
         *days_methods(analysis),
         *(methods.compared(analysis) if scored else ()),
@@ -270,12 +269,7 @@ def _sections(analysis: Analysis, further: FurtherAnalyses | None) -> Iterator[P
     ):
         yield PageSection(name=name, head=head, paragraphs=paragraphs)
     if scored:
-        yield PageSection(
-            name="unsettled",
-            head="What is not settled, and what would settle it",
-            paragraphs=limits.unsettled(analysis),
-            tables=() if needed is None else (needed,),
-        )
+        yield limits.unsettled(analysis)
         steps = days_steps(analysis) if analysis.about_days else next_steps(analysis)
         yield PageSection(name="next", head="What to try next", points=steps)
         yield PageSection(
