@@ -232,6 +232,24 @@ def test_what_is_sealed_is_not_taken_back(at):
     assert late.post("/t/crisp/lately", number="1").status_code in (409, 422)
 
 
+def test_what_is_ticked_stays_ticked_where_something_else_is_taken_out(at):
+    host, _ = at("planned")
+    form = fields(host.read(QUESTION)) | {"course.over": "age_days", "decision.primary": "course"}
+    form |= {"attribute[2].name": "", "attribute[2].label": "Salt"}
+    page = host.post(QUESTION, **form | {"go": "out attribute 2"}).text
+    assert re.search(r'value="course" checked', page)
+    assert 'name="attribute[2].label"' not in page
+
+
+def test_a_number_of_thousands_of_digits_is_no_bug(at):
+    host, _ = at("planned")
+    long = "9" * 5000
+    form = fields(host.read(QUESTION))
+    for more in ({"go": f"out variant {long}"}, {"decision.primary": long}):
+        assert host.post(QUESTION, **form | more).status_code in (200, 303), more
+    assert host.post(f"/t/crisp/jars/{long}", was="Jar Moss").status_code == 404
+
+
 def test_what_may_be_changed_after_sealing_may_be_taken_back(at):
     host, folder = at("sealed")
     before = (folder / "trial.toml").read_bytes()

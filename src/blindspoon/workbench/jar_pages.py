@@ -208,7 +208,7 @@ def _jar(found: Stage, which: str) -> JarForm:
         raise TrialFileError(table.problems)
     lines = _own_lines(found, table)
     rows, known = [row for _, row in table.rows()], dict.fromkeys([*_KINDS, *lines], "")
-    row = int(which) - 1 if which.isdecimal() and which.isascii() and len(which) < 6 else None
+    row = _row(which)
     if row is not None and 0 <= row < len(rows) and rows[row].get("variant") in names:
         cells = known | rows[row]
         variant = names[cells["variant"]]
@@ -234,11 +234,16 @@ def _jar(found: Stage, which: str) -> JarForm:
     return JarForm(variant, row, cells, mine)
 
 
+def _row(which: str) -> int | None:
+    return int(which) - 1 if which.isdecimal() and which.isascii() and len(which) < 6 else None
+
+
 def _which(found: Stage, form: Form, which: str) -> str:
     """Find the row of a jar again where rows moved; one that is gone is begun anew."""
     table = read_table(_files(found)["batches.csv"], "batches.csv")
     names, was = [row.get("batch") for _, row in table.rows()], form.get("was")
-    if was is None or not which.isdecimal() or names[int(which) - 1 : int(which)] == [was]:
+    row = _row(which)
+    if was is None or row is None or names[row : row + 1] == [was]:
         return which
     return str(names.index(was) + 1) if was in names else f"new-{form.get('of')}"
 

@@ -193,15 +193,15 @@ def _with_rows(draft: Draft, go: str, rest: str) -> Draft:
     if kind not in ROWS:
         return draft
     rows = _rows(draft, kind)
-    number = int(place) if place.isdecimal() else 0
+    number = next((n for n in range(1, len(rows) + 1) if place == f"{n}"), 0)
     chosen = draft.get(PRIMARY, "").split()
     if go == "add":
         rows.append(dict.fromkeys(("name", *ROWS[kind]), ""))
-    elif 0 < number <= len(rows):
+    elif number:
+        if kind == "attribute":  # those behind it move up
+            moved = {f"{n}": f"{n - (n > number)}" for n in range(1, len(rows) + 1) if n != number}
+            chosen = [moved.get(tick, tick) for tick in chosen if tick != place]
         del rows[number - 1]
-        if kind == "attribute":
-            kept = [int(n) for n in chosen if n.isdecimal() and int(n) != number]
-            chosen = [str(n - (n > number)) for n in kept]
     return _replaced(draft, kind, rows) | {PRIMARY: " ".join(chosen)}
 
 
@@ -283,7 +283,7 @@ def _edited(text: str, draft: Draft, *, sealed: bool = False) -> str:
     if asked.items() - now.items():
         text = _with_days(text, asked)
     rows, ticked = names_of(text, "attribute"), draft.get(PRIMARY, "").split()
-    chosen = [rows[int(n) - 1] for n in ticked if n.isdecimal() and 0 < int(n) <= len(rows)]
+    chosen = [name for number, name in enumerate(rows, 1) if f"{number}" in ticked]
     chosen += ["course"] * ("course" in ticked and bool(draft.get("course.over")))
     chosen += ["choice"] * ("choice" in old.decision.primary)
     if PRIMARY in draft and set(chosen) != set(old.decision.primary):
