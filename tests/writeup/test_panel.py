@@ -144,8 +144,8 @@ def test_what_cannot_be_told_has_its_reason(sections):
 
 def test_charts_are_of_primary_attributes(sections):
     names = [chart.name for chart in sections["demo"].charts]
-    assert names == ["texture-scale-use", "texture-tasters"]
-    assert sections["wine"].charts[0].name == "bitterness-scale-use"
+    assert names == ["texture-tasters"]
+    assert sections["wine"].charts[0].name == "bitterness-tasters"
 
 
 def test_single_tasters_can_be_left_out(sections, demo):

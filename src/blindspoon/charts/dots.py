@@ -146,11 +146,10 @@ LEAST_PLOT = 100.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Dot:
-    """What one row shows on one axis: an estimate, its intervals, and finite values of `people`."""
+    """What one row shows on one axis: an estimate, its interval, and finite values of `people`."""
 
     estimate: float | None = None
     interval: Interval | None = None
-    thick: Interval | None = None
     people: FloatArray = field(default_factory=lambda: np.empty(0))
     ink: str = "ink"
     mark: Literal["disc", "diamond"] = "disc"
@@ -331,9 +330,8 @@ def _words_over(row: Row, sheet: Sheet, y: float) -> tuple[list[Shape], float]:
 def _concluded(dot: Dot, axis: Axis, style: Style, y: float) -> list[Shape]:
     """Draw the estimate over its interval."""
     shapes: list[Shape] = []
-    for interval, width in ((dot.interval, 0.5), (dot.thick, 1.0)):
-        if interval is not None:
-            shapes += axis_bar(axis, interval, y, dot.ink, width * style.estimate)
+    if dot.interval is not None:
+        shapes += axis_bar(axis, dot.interval, y, dot.ink, style.estimate / 2)
     if dot.estimate is not None:
         centre = ((axis.x(axis.within(dot.estimate)), y),)
         radius = style.estimate + (dot.mark == "diamond")

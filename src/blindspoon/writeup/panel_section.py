@@ -8,7 +8,7 @@ from operator import attrgetter
 
 from blindspoon import wording
 from blindspoon.charts.chart import source_of
-from blindspoon.charts.tasters import alikeness_chart, scale_use_chart
+from blindspoon.charts.tasters import alikeness_chart
 from blindspoon.findings.panel import COLUMNS, AttributePanel, Panel, long_rows
 from blindspoon.stats.results import NoResult
 from blindspoon.stats.two_way import LEVEL
@@ -24,9 +24,8 @@ def panel_section(trial: Trial, panel: Panel) -> PageSection | None:
     if not told:
         return None
     charts = (
-        draw(trial.attribute(found.attribute), found, source_of(trial))
+        alikeness_chart(trial.attribute(found.attribute), found, source_of(trial))
         for found in told
-        for draw in (scale_use_chart, alikeness_chart)
         if shown
     )
     return PageSection(
@@ -201,5 +200,5 @@ def taster_tables(trial: Trial, found: Iterable[AttributePanel]) -> Iterator[Tab
             TASTER,
             [(review.taster, review, attribute) for review in reviews[:MOST_TASTERS]],
             [*[more] * (len(reviews) > MOST_TASTERS), *reasons],
-            (f"{attribute.name}-scale-use", f"{attribute.name}-tasters"),
+            (f"{attribute.name}-tasters",),
         )
