@@ -88,16 +88,24 @@ def cautions() -> Iterator[str]:
 
 
 def columns(table: str) -> Iterator[str]:
-    for column in schema.TABLES[table]:
+    for column in TABLES[table]:
         if column.read != "never" and column.name != "session":
-            holds, *_ = re.split(":|, (?:from|as) | of t", schema.KIND_WORDS[column.kind])
-            holds = "" if column.kind in SAID else re.sub("^an? |^the ", "", holds)
-            said = "; ".join(filter(None, [holds, NEEDED.get(column.needed, "")]))
+            told = HOLDS.get(column.kind, ""), NEEDED.get(column.needed, "")
+            said = "; ".join(filter(None, told))
             name = f"**`{column.name}`**" if column.needed == "always" else f"`{column.name}`"
             yield f"- {name}{f' ({said})' if said else ''}: {column.meaning}"
 
 
-SAID = {"text", "label", "mass", "temperature", "ph"}  # by the page, or by the column's own name
+HOLDS = {  # of others the page says it, or the column's own name
+    "name": "name",
+    "made": "name of a batch in batches.csv",
+    "position": f"whole number from 1 to {schema.POSITION_LIMIT}",
+    "score": "number on the scale",
+    "date": "year-month-day",
+    "count": "whole number from 0 to 1,000,000",
+    "yes-no": "yes or no",
+    "kind": "same or different, or a or not-a",
+}
 NEEDED = {
     "coded": "needed with codes",
     "uncoded": "needed without codes",
@@ -106,10 +114,29 @@ NEEDED = {
     "two kinds": "needed without codes",
 }
 
+_CHOSEN = {column.name: column for column in (*schema.CHOICE_COUNTS, *schema.CHOICES_KNOWN)}
+TABLES = {
+    "scores.csv": (*schema.SCORES, schema.ATTRIBUTE),
+    "servings.csv": schema.SERVINGS,
+    "key.csv": schema.KEY,
+    "choices.csv": (
+        *(
+            column._replace(needed="coded" if column.name == "answer" else column.needed)
+            for column in schema.CHOICES
+        ),
+        *(_CHOSEN[name]._replace(needed="uncoded") for name in ("variant", "right")),
+        _CHOSEN["served"],
+        _CHOSEN["tests"]._replace(needed="never"),
+    ),
+    "batches.csv": schema.BATCHES,
+    "readings.csv": schema.READINGS,
+    "corrections.csv": schema.CORRECTIONS,
+}
+
 MADE: dict[str, Callable[[], Iterable[str]]] = {
     "units": units,
     "acids": acids,
     "factors": factors,
     "cautions": cautions,
-    **{name.removesuffix(".csv"): partial(columns, name) for name in schema.TABLES},
+    **{name.removesuffix(".csv"): partial(columns, name) for name in TABLES},
 }

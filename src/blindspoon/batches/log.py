@@ -204,9 +204,8 @@ def build_log(
 
     The tables have the columns of `schema.BATCHES` and `schema.READINGS`. In batches.csv, masses
     may also be in kg, oz or lb, temperature in °F (``salt_oz``, ``temperature_f``), and every other
-    column is a factor of the host's own; further columns of readings.csv are numbers. `cups` are
-    tables whose column ``batch`` names what was tasted: key.csv, or scores never coded. Raises
-    ScoreError with every problem of these tables.
+    column is a factor of the host's own. `cups` are tables whose column ``batch`` names what was
+    tasted: key.csv, or scores never coded. Raises ScoreError with every problem of these tables.
     """
     said = _Said()
     days = [session.date for session in trial.sessions if session.date is not None]
@@ -404,29 +403,23 @@ def _read_readings(
     made: Iterable[Batch],
     last_tasted: datetime.date | None,
 ) -> list[Reading]:
-    """Read readings.csv; columns of the host's own hold numbers, which nothing is made of."""
-    standard = {column.name: column for column in READINGS}
-    texts = [standard[name] for name in ("batch", "date", "note")]
-    dates = said.read(table, texts, Known(batches=names)).values["date"]
+    """Read readings.csv; nothing is made of columns of the host's own."""
+    plain = [column for column in READINGS if column.kind != "temperature"]
+    read = said.read(table, plain, Known(batches=names)).values
     warm = _in_standard_units(said, table, READINGS).get("temperature_c")
-    numbers = {
-        name: said.numbers(table, standard.get(name, FileColumn(name, "number")))
-        for name in table.columns
-        if name not in ("batch", "date", "note")
-        and not ((unit := unit_of(name)) and unit.column in standard)
-    }
     started = {batch.name: batch.started for batch in made}
     found = []
-    for row, (batch, day) in enumerate(zip(table.cells("batch"), dates, strict=True)):
+    for row, (batch, day) in enumerate(zip(table.cells("batch"), read["date"], strict=True)):
         if batch not in started or day is None:
             continue
+        ph = float(read["ph"][row]) if "ph" in read else math.nan
         reading = Reading(
             batch=batch,
             line=int(table.lines[row]),
             date=day,
-            ph=numbers["ph"][row] if "ph" in numbers else None,
+            ph=None if math.isnan(ph) else ph,
             temperature_c=warm[row] if warm else None,
-            note=table.columns["note"].at(row) if "note" in table.columns else "",
+            note=read["note"][row] if "note" in read else "",
         )
         found.append(reading)
         start = started[batch]

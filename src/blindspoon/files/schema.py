@@ -30,27 +30,9 @@ one for all in a session, sessions or sets that have to be told apart, methods w
 kinds."""
 
 Kind = Literal[
-    "label", "name", "made", "position", "score", "mass", "temperature", "ph", "number", "date",
+    "label", "name", "made", "position", "score", "mass", "temperature", "ph", "date",
     "text", "count", "yes-no", "kind",
 ]  # fmt: skip
-
-KIND_WORDS: Mapping[Kind, str] = {
-    "label": f"a label: 1 to {LABEL_LIMIT} characters, none of them a control character",
-    "name": "a name of trial.toml: lower-case letters, digits and hyphens",
-    "made": "the name of a batch in batches.csv",
-    "position": f"a whole number from 1 to {POSITION_LIMIT}",
-    "score": "a number on the scale of the attribute",
-    "mass": "grams, from 0 to 1,000,000",
-    "temperature": "°C, from -30 to 100",
-    "ph": "a pH, from 0 to 14",
-    "number": "a number",
-    "date": "year-month-day, as in 2026-09-05",
-    "text": "any text",
-    "count": "a whole number from 0 to 1,000,000",
-    "yes-no": "yes or no",
-    "kind": "same or different, or a or not-a",
-}
-"""What a cell of each kind may hold."""
 
 
 class FileColumn(NamedTuple):
@@ -58,8 +40,7 @@ class FileColumn(NamedTuple):
 
     For which folders it must be there (`needed`), is `read` (elsewhere it counts as not used), must
     not be there because it would lift the blind (`barred`), and may have `blank` cells. Messages
-    call a row `row`. `convert` goes from the unit of the file to that of the kind; see
-    `KIND_WORDS`.
+    call a row `row`. `convert` goes from the unit of the file to that of the kind.
     """
 
     name: str
@@ -135,8 +116,6 @@ CHOICES = (
 """choices.csv where the cups had codes, and every ballot of sets."""
 
 _HELD = _needed("variant", "name", "What was held against the control.")
-_RIGHT = _needed("right", "yes-no", "Whether it was right.")
-_TESTS = _needed("tests", "count", "How many sets were answered.")
 _SERVED = FileColumn(
     "served", "kind", "What the set was, only for same-different and A-not-A.", "two kinds",
     blank="never",
@@ -149,7 +128,7 @@ CHOICES_KNOWN = (
     _needed("taster", "label", "Who chose."),
     _HELD,
     _SERVED,
-    _RIGHT,
+    _needed("right", "yes-no", "Whether it was right."),
     FileColumn("comment", "text", "What the taster wrote beside the set."),
 )
 """choices.csv where nothing had codes: a row a set."""
@@ -157,7 +136,7 @@ CHOICES_KNOWN = (
 CHOICE_COUNTS = (
     _HELD,
     _SERVED,
-    _TESTS,
+    _needed("tests", "count", "How many sets were answered."),
     _needed("right", "count", "How many of them rightly."),
 )
 """choices.csv where only the numbers are known: a row a variant."""
@@ -187,7 +166,7 @@ READINGS = (
     FileColumn("temperature_c", "temperature", "How warm it was."),
     FileColumn("note", "text", "What was seen or smelt."),
 )
-"""readings.csv; every other column holds numbers."""
+"""readings.csv; every other column is the host's own, and nothing is made of it."""
 
 CORRECTIONS = (
     _SESSION,
@@ -199,22 +178,6 @@ CORRECTIONS = (
     _needed("reason", "text", "Why; the report prints it."),
 )
 """corrections.csv: scores that were changed after the blind was lifted, in that order."""
-
-TABLES: Mapping[str, tuple[FileColumn, ...]] = {
-    "scores.csv": (*SCORES, ATTRIBUTE),
-    "servings.csv": SERVINGS,
-    "key.csv": KEY,
-    "choices.csv": (
-        *(c._replace(needed="coded" if c.name == "answer" else c.needed) for c in CHOICES),
-        _HELD._replace(needed="uncoded"),
-        _RIGHT._replace(needed="uncoded"),
-        _SERVED,
-        _TESTS._replace(needed="never"),
-    ),
-    "batches.csv": BATCHES,
-    "readings.csv": READINGS,
-    "corrections.csv": CORRECTIONS,
-}
 
 
 class Known(NamedTuple):
@@ -395,9 +358,6 @@ BOUNDS: Mapping[Kind, tuple[float, float, Fault]] = {
     "ph": (0.0, 14.0, Fault(
         "absurd-ph", "{text} is no pH", "a pH is 0 to 14", "Read it again{pointed}",
     )),
-    "number": (-1e300, 1e300, Fault(
-        "not-a-number", "{name} is {text}", "it is a number", "Correct it"
-    )),
 }  # fmt: skip
 """Numbers that a column may hold, after conversion, and what is said of others."""
 
@@ -413,11 +373,11 @@ FAULTS: Mapping[Kind, Fault] = {
     ),
     "position": Fault(
         "position", "position {quoted} is not a place in the order",
-        f"a position is {KIND_WORDS['position']}",
+        f"a position is a whole number from 1 to {POSITION_LIMIT}",
         "Write the place of the cup in its taster's session",
     ),
     "count": Fault(
-        "bad-count", "{name} {quoted} is not a count", f"it is {KIND_WORDS['count']}",
+        "bad-count", "{name} {quoted} is not a count", "it is a whole number from 0 to 1,000,000",
         "Write digits only",
     ),
     "yes-no": Fault(
