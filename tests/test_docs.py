@@ -213,7 +213,7 @@ PRINTED = {
     "batches": ["batches trials/allotment-cucumbers", "batches two-jars"],
     "size": [
         f"size trials/carrot-days {FEW}",
-        f"size two-jars {FEW} --cup-sd 8",
+        "size two-jars --tasters 3 --sessions 1 --trials 100",
         "size trials/two-salts",
     ],
 }

@@ -274,7 +274,7 @@ CASES = {
     "wide-margin": ("size pickles", put, TRIAL, "margin = 1.0", "margin = 6"),
     "no-spread": ("size pickles --like mill", one_taster),
     "not-like": ("size pickles --like mill", renamed, "old_", "texture"),
-    "not-sizable": ("size pickles --cup-sd 0 --taster-sd 0 --opinion-sd 0",),
+    "not-sizable": ("size pickles --tasters 2",),
     "already-there": ("new pickles",),
     "already-drawn": ("blind pickles", drawn),
     "still-template": ("blind pickles", put, TRIAL, '"oak-leaf"', '"oak-leaf"\nlabel = "Change A"'),

@@ -250,9 +250,6 @@ def size(
     sessions: int | Sequence[int] = (),
     trials: int = 2000,
     like: Folder | None = None,
-    cup_sd: float | None = None,
-    taster_sd: float | None = None,
-    opinion_sd: float | None = None,
 ) -> Sizing:
     """Say how many tasters and sessions the question of a trial needs.
 
@@ -264,9 +261,6 @@ def size(
         Simulated trials for each size, at most.
     like : str or path, optional
         An earlier trial folder, whose spread of scores is taken; else common practice.
-    cup_sd, taster_sd, opinion_sd : float, optional
-        Standard deviations in points that replace those: from cup to cup, between tasters, of a
-        taster's own opinion of a variant.
 
     Returns
     -------
@@ -277,16 +271,15 @@ def size(
     ------
     TrialError
         If the folder has problems, nothing is scored but sets are answered (what these need the
-        command says), no attribute has a margin, or nothing would scatter.
+        command says), or no attribute has a margin.
     TypeError
         If a size is no whole number.
     """
     from blindspoon.planning import SizeOptions, size_folder  # noqa: PLC0415 - brings in simulate
 
     options = SizeOptions(
-        like=None if like is None else Path(like), cup_sd=cup_sd, taster_sd=taster_sd,
-        opinion_sd=opinion_sd, tasters=_numbers(tasters), sessions=_numbers(sessions),
-        trials=trials, both=True,
+        like=None if like is None else Path(like), tasters=_numbers(tasters),
+        sessions=_numbers(sessions), trials=trials, both=True,
     )  # fmt: skip
     return size_folder(Path(folder), options)[1]
 

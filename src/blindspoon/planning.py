@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 _UNFIT = Rule(
     "not-sizable",
-    "sizing takes one taster in 3 rounds or more, or 3 tasters or more, and a spread above 0",
+    "sizing takes one taster in 3 rounds or more, or 3 tasters or more",
     "Correct the option",
 )
 _UNSCORED = Rule(
@@ -38,9 +38,6 @@ class SizeOptions:
     """
 
     like: Path | None = None
-    cup_sd: float | None = None
-    taster_sd: float | None = None
-    opinion_sd: float | None = None
     tasters: Sequence[int] = ()
     sessions: Sequence[int] = ()
     trials: int | None = None
@@ -69,7 +66,7 @@ def size_folder(
     try:
         spread = _spread(sized_attribute(trial), options)
         if alone:  # whose level and opinions cancel
-            source = "as given" if options.cup_sd else spread.source
+            source = spread.source
             spread = replace(spread, taster_variant_sd=0.0, source=source)
         found = size(
             sized, spread, tasters=options.tasters or None, sessions=options.sessions or None,
@@ -124,25 +121,17 @@ def draw_chances(trial: Trial, sizing: Sizing, target: Path) -> None:
 
 
 def _spread(attribute: Attribute, options: SizeOptions) -> Spread:
-    """Take the spread that is usual, or an earlier trial's, and replace what was given."""
+    """Take the spread that is usual, or an earlier trial's."""
     from blindspoon.simulate import size_results  # noqa: PLC0415
 
-    spread = size_results.common_practice(attribute.scale)
-    if options.like is not None:
-        from blindspoon.analysis import analyse  # noqa: PLC0415 - only for an earlier trial
+    if options.like is None:
+        return size_results.common_practice(attribute.scale)
+    from blindspoon.analysis import analyse  # noqa: PLC0415 - only for an earlier trial
 
-        earlier = analyse(options.like)
-        results = {result.attribute.name: result for result in earlier.results}
-        if attribute.name not in results:
-            remedy = "Choose another trial, or give the spread with --cup-sd and --opinion-sd"
-            rule = Rule("not-like", f"it scored {', '.join(results)}", remedy)
-            found = "the earlier trial did not score this attribute"
-            raise DesignError([rule.broken(found, str(options.like), column=attribute.name)])
-        spread = size_results.spread_from(results[attribute.name].mixed, earlier.trial.title)
-    names = ("residual_sd", "taster_sd", "taster_variant_sd")
-    given = zip(names, (options.cup_sd, options.taster_sd, options.opinion_sd), strict=True)
-    chosen = {name: value for name, value in given if value is not None}
-    if not chosen:
-        return spread
-    source = "as given" if len(chosen) == len(names) else f"{spread.source}, and as given"
-    return replace(spread, source=source, **chosen)
+    earlier = analyse(options.like)
+    results = {result.attribute.name: result for result in earlier.results}
+    if attribute.name not in results:
+        rule = Rule("not-like", f"it scored {', '.join(results)}", "Choose another trial")
+        found = "the earlier trial did not score this attribute"
+        raise DesignError([rule.broken(found, str(options.like), column=attribute.name)])
+    return size_results.spread_from(results[attribute.name].mixed, earlier.trial.title)

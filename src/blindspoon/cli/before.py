@@ -126,11 +126,6 @@ def batches(folder: Path, as_json: bool) -> None:
         say_notes(notes)
 
 
-def _spread(name: str, told: str) -> Callable[[Any], Any]:
-    told = f"Standard deviation {told}, in points."
-    return click.option(f"--{name}-sd", type=click.FloatRange(min=0), help=told)
-
-
 def _drawable(_context: click.Context, _option: click.Parameter, path: Path | None) -> Path | None:
     if path is not None and path.suffix.lower() not in (".svg", ".png"):
         raise click.BadParameter(f"'{path}' ends neither in .svg nor in .png.")
@@ -147,9 +142,6 @@ def _tried(name: str) -> Callable[[Any], Any]:
 @verb()
 @FOLDER
 @click.option("--like", type=PATH, help="Take the spread from an earlier trial.")
-@_spread("cup", "from cup to cup")
-@_spread("taster", "between tasters")
-@_spread("opinion", "of a taster's own opinion of a variant")
 @_tried("tasters")
 @_tried("sessions")
 @click.option(

@@ -75,7 +75,7 @@ def spread_from(fit: MixedFit | NoResult, title: str) -> Spread:
         rule = Rule(
             "no-spread",
             "an earlier trial has a mixed model of the attribute",
-            "Name another trial, or give the standard deviations",
+            "Name another trial",
         )
         found = f"the trial “{title}” gives no spread: {fit.reason.rstrip('.')}"
         raise DesignError([rule.broken(found, "trial.toml")])
