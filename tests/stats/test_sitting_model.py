@@ -9,7 +9,7 @@ import pytest
 from scipy.optimize import minimize
 
 from blindspoon.stats.mixed import compare_mixed, fit_over_sittings
-from blindspoon.stats.results import MixedFit
+from blindspoon.stats.results import MixedFit, NoResult
 from blindspoon.stats.strata import Layout
 
 
@@ -159,3 +159,18 @@ def test_a_residual_that_vanishes_is_no_fit(score, position):
     once, many = (compare_mixed(unit * points, taster, variant, **given) for unit in (1, 7))
     for first, second in zip(once.contrasts, many.contrasts, strict=True):
         assert (first.df, first.p_value) == pytest.approx((second.df, second.p_value), rel=1e-6)
+
+
+def test_a_way_to_no_residual_at_all_ends_in_a_fit_or_a_reason():
+    # found by simulated folders: two tasters, every cup from another jar, one who scores only 0
+    score = [7.0, 9, 3, 4, 0, 0, 0, 0, 0, 8, 8, 10, 5, 0, 0, 0, 0, 0]
+    taster, variant, place, jar, session = (
+        np.array([*map(int, codes)])
+        for codes in (
+            "000011111000011111", "123403142402324301", "134512345134512345",
+            "012345678748513290", "000000000111111111",
+        )
+    )  # fmt: skip
+    given = {"position": place, "batch": jar, "session": session}
+    found = compare_mixed(np.array(score), taster, variant, control=0, alpha=0.05, **given)
+    assert isinstance(found, MixedFit | NoResult)

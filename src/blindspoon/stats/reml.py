@@ -304,9 +304,10 @@ def _descend(model: Model, start: FloatArray, found: RemlFit | None = None) -> R
             if (beside <= JOINED * (1 + found.variances)).all():
                 return found
         if fall < max(TOLERANCE, rounding):
-            variances = variances + towards
-            at = model(variances)
-            return RemlFit(names=model.names, variances=variances, at=at, converged=True)
+            end = variances + towards
+            with suppress(np.linalg.LinAlgError):  # a residual that vanishes leaves no criterion
+                return RemlFit(names=model.names, variances=end, at=model(end), converged=True)
+            break
         before = at.value
         variances, at = _walk(model, variances, at, towards, sure=fall < SURE)
         missed = abs(before - at.value - fall)
