@@ -164,9 +164,9 @@ def _by_ranks(
     cups: pd.DataFrame, trial: Mapping[str, Any], fitted: Mapping[str, Any], ours: Sequence[Any]
 ) -> Iterator[Row]:
     alone = trial["unit"] == "round"
-    means = cups.pivot_table("score", "session" if alone else "taster", "variant").round(9)
+    means = cups.pivot_table("score", "session" if alone else "taster", "variant")
     if fitted["friedman"]:
-        complete, statistic = means.dropna(), None
+        complete, statistic = means.round(9).dropna(), None
         remark = "no answer: scipy's needs every variant of every taster, and three variants"
         if len(complete) == len(means) and means.shape[1] > 2:
             statistic = float(stats.friedmanchisquare(*complete.to_numpy().T).statistic)

@@ -15,7 +15,7 @@ from scipy.stats import norm, wilcoxon
 
 from blindspoon.findings.comparison import kind_of
 from blindspoon.stats.results import NoResult, RankContrast
-from blindspoon.stats.sign_flips import signed_ranks
+from blindspoon.stats.sign_flips import settle_ties, signed_ranks
 from blindspoon.stats.signed_ranks import compare_ranks
 from blindspoon.stats.two_way import gather
 
@@ -221,6 +221,19 @@ def test_the_control_may_stand_anywhere():
 def test_floating_point_makes_no_difference_of_a_tie():
     found = against_zero(np.array([0.3, 0.1 + 0.2, -(0.7 - 0.4), 1.0]))
     assert found.p_value == against_zero(np.array([3, 3, -3, 10.0])).p_value
+
+
+def test_thirds_that_are_equal_are_ties():
+    # what three sittings give: 16/3 - 5, 17/3 - 16/3 and 6 - 17/3 are the same difference
+    means = np.array([[15, 16], [16, 17], [18, 17], [13, 17], [12, 14], [14, 19], [15, 16]])
+    thirds, whole = (
+        compare_ranks(points, control=0, alpha=0.05, rng=np.random.default_rng(1))[0]
+        for points in (settle_ties(means / 3), means.astype(float))
+    )
+    assert thirds.p_value == whole.p_value
+    assert 3 * thirds.shift == pytest.approx(whole.shift)
+    for end in ("low", "high"):
+        assert 3 * getattr(thirds.interval, end) == pytest.approx(getattr(whole.interval, end))
 
 
 # --- few tasters, many tasters, gaps ---------------------------------------------------------

@@ -593,7 +593,7 @@ def _passes(
 def within(differences: FloatArray, signs: SingleArray, alpha: float, margin: float) -> BoolArray:
     """Decide whether each variant's simultaneous interval lies inside the margin, in points.
 
-    The arrays are as in `tell_apart`, differences multiples of 1e-9, and intervals have level 1 - 2
+    The arrays are as in `tell_apart`, differences are settled, and intervals have level 1 - 2
     alpha. True where the test that made the interval rejects either end of the margin.
     """
     middles = np.median(differences, axis=1, keepdims=True)  # the estimates, or near them

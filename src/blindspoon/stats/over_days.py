@@ -286,7 +286,7 @@ def line(
         return NoResult(BENT)
     intercept, slope = lines.mean(axis=0).tolist()
     t = -float(stdtrit(size - 1, alpha / 2))
-    errors = np.cov(settle_ties(lines).T) / size
+    errors = np.cov(settle_ties(lines - lines[0]).T) / size
     interval = fieller(intercept, slope, errors, level=level, t=t)
     if isinstance(interval, NoResult):
         return interval

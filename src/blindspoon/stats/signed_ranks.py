@@ -15,6 +15,7 @@ from scipy.special import chdtrc, ndtr
 from blindspoon.arrays import BoolArray, FloatArray, IntArray
 from blindspoon.stats.results import Friedman, Interval, Method, NoResult, RankContrast
 from blindspoon.stats.sign_flips import (
+    FINEST,
     SAMPLES,
     SMALLEST,
     TOLERANCE,
@@ -127,7 +128,7 @@ def _in_fixed_order(differences: FloatArray) -> FloatArray:
 
 
 FEW = 1000
-BESIDE = 0.25e-9
+BESIDE = 0.25 / FINEST
 """How far beside the estimate a shift lies that is no mean of two differences, in points."""
 STEPS_BACK = 8  # points by which the search begins outside the ends that it would have without ties
 
@@ -141,7 +142,7 @@ def walsh_quantiles(
 ) -> FloatArray:
     """Select from the sorted means of all pairs of differences, each paired with itself too.
 
-    The n differences are a multiple of 1e-9 each; positions run from 0 for the smallest mean to
+    The n differences are settled (`settle_ties`); positions run from 0 for the smallest mean to
     n (n + 1) / 2 - 1 for the largest. The differences' pairs are given where they have been formed.
 
     Notes
@@ -165,9 +166,9 @@ def walsh_quantiles(
         return (int(partners.sum()) + int(np.searchsorted(2 * ordered, total, side="right"))) // 2
 
     def select(position: int) -> float:
-        """Halve the range of the sums until one multiple of 1e-9 is left: enough reach it."""
+        """Halve the range of the sums until one settled one is left: enough reach it."""
         low, high = 2 * ordered[0] - 1e-6, 2 * ordered[-1] + 1e-6
-        while high - low > 0.4e-9 and low < (middle := (low + high) / 2) < high:
+        while high - low > 0.4 / FINEST and low < (middle := (low + high) / 2) < high:
             if pairs_up_to(middle) > position:
                 high = middle
             else:

@@ -20,7 +20,7 @@ LEVEL = 0.95  # of every interval here
 class Cells:
     """Scores gathered by taster and variant, shape (n_tasters, n_variants).
 
-    Means are in points, rounded to a billionth; NaN where nothing was scored. `within` is the sum
+    Means are in points, settled (`settle_ties`); NaN where nothing was scored. `within` is the sum
     of squares around them; 0 where there are fewer than two scores.
     """
 
