@@ -17,7 +17,6 @@ from blindspoon.writeup.writers import DASH, Table, blank_as_dash, csv_table, ta
 
 # A course over days -----------------------------------------------------------------------------
 
-MOST_NAMED = 5  # tasters left out that are named under a table
 NEXT_DAYS = 3  # days between those of a bracket that are suggested
 
 
@@ -71,7 +70,7 @@ def days_section(analysis: Analysis) -> PageSection | None:
 
 
 def _day_table(analysis: Analysis, found: CourseFound) -> Table:
-    """Set the days of one series down, and all attributes across; who is in no trend, below."""
+    """Set the days of one series down, and all attributes across; below, who is in no trend."""
     every = [other for other in analysis.course if other.series == found.series]
     heads, rows = [other.attribute.label for other in every], []
     if found.acceptance:
@@ -86,11 +85,8 @@ def _day_table(analysis: Analysis, found: CourseFound) -> Table:
             share = found.acceptance.shares.days[place]
             cells.append("" if isinstance(share, NoResult) else f"{share.yes} of {share.asked}")
         rows.append((f"Day {day.day}", blank_as_dash(cells)))
-    most = MOST_NAMED if analysis.trial.tasters_shown else 0
-    once, rest = found.left_out[: min(most, len(found.once))], len(found.once[most:])
-    if rest:
-        more = "more " * bool(once)
-        once += (f"{rest:,} {more}{'taster' if rest == 1 else 'tasters'} tasted on one day only.",)
+    many = wording.count(len(found.once), "taster")
+    once = (f"{many} tasted on one day only, not in the trend.",) * bool(found.once)
     return Table(
         name=f"days-{found.series}",
         caption=f"{wording.capital(found.label)}, day by day: points"

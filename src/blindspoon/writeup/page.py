@@ -281,29 +281,22 @@ def _sections(analysis: Analysis, further: FurtherAnalyses | None) -> Iterator[P
 
 
 def _left_out(analysis: Analysis) -> PageSection:
-    """Say who and what was left out; scores that were not given are not rows."""
-    table = analysis.table
-    blank = int(np.isnan(table.scores).sum())
-    nothing = f"No row of the {'scores' if analysis.results else 'answers'} was left out."
-    if blank:
-        verb = "was" if blank == 1 else "were"
-        nothing += f" {wording.count(blank, 'score')} {verb} not given."
+    """Say who and what was left out, and what the files lack."""
+    lost = analysis.table.left_out
     told = [note for note in analysis.notes if note.line != 1]  # of a header: for the host
-    lost = [f"{str(entry).rstrip('.')}." for entry in table.left_out[:MOST_LISTED]]
-    more = filter(None, [all_in(len(table.left_out), "entry", "left_out.csv", "entries")])
+    listed = [f"{str(entry).rstrip('.')}." for entry in lost[:MOST_LISTED]]
+    listed += [*map(str, told[:MOST_LISTED]), *all_in(len(lost), "entries", "left_out.csv")]
     return PageSection(
         name="left-out",
         head="Who and what was left out",
-        paragraphs=() if table.left_out else (nothing,),
-        points=tuple(("", text) for text in (*lost, *map(str, told[:MOST_LISTED]), *more)),
+        paragraphs=() if lost else ("No row was left out.",),
+        points=tuple(("", text) for text in listed),
     )
 
 
-def all_in(total: int, singular: str, file: str, plural: str = "") -> str:
+def all_in(total: int, what: str, file: str) -> list[str]:
     """Say where all are that the page does not list; nothing where it lists all."""
-    if total <= MOST_LISTED:
-        return ""
-    return f"All {wording.count(total, singular, plural)} are in tables/{file}."
+    return [f"All {total:,} {what} are in tables/{file}."] * (total > MOST_LISTED)
 
 
 # The page ---------------------------------------------------------------------------------------
@@ -348,7 +341,7 @@ def page(content: ReportContent, *, paper: bool = False) -> str:
         leads=any(0 < board.primary < len(board.columns) for board in content.boards),
         fragile=any(cell.fragile for cell in cells),
         others=dict.fromkeys(cell.other.partition(" by ")[2] for cell in cells if cell.other),
-        remarks_note=all_in(len(told_remarks(content.trial, table)), "remark", "scores.csv"),
+        remarks_note=all_in(len(told_remarks(content.trial, table)), "remarks", "scores.csv"),
         most_said=MOST_SAID,
         next=parts.get("next"),
         folds=[fold for fold in folds if fold[2]],

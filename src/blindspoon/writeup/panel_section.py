@@ -151,12 +151,6 @@ TASTER = (
             Column("sd", "SD", points_cell),
             Column("lowest", "Lowest", lambda value, _: wording.plain(value)),
             Column("highest", "Highest", lambda value, _: wording.plain(value)),
-            Column(
-                "at_ends",
-                "At the ends",
-                lambda share, _: wording.percent(share),
-                of=lambda use: use.at_low + use.at_high,
-            ),
         ),
     ),
     Column("repeatability_sd", "Own repeats, SD", points_cell),
