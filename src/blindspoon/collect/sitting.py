@@ -24,7 +24,6 @@ from blindspoon.trial import Tasting
 from blindspoon.wording import count
 
 FILE = ".blindspoon/collect.json"  # where the memory lies in the trial folder
-QUIET = 10.0  # seconds for which the same trouble is not told again
 
 MOST_WARNINGS = 5
 """Warnings on the page of the host, the last ones."""
@@ -123,7 +122,6 @@ class Sitting:
         self._folder = folder
         self._disk = threading.Lock()
         self._tasters: dict[str, str] = {}
-        self._told: dict[str, float] = {}
         self._name_links()
 
     @property
@@ -269,22 +267,20 @@ class Sitting:
         self._name_links()
 
     def trouble(self, error: OSError) -> None:
-        """Tell that a file could not be written; the same is not told again at once."""
+        """Tell that a file could not be written."""
         name = shown(str(error.filename or "A file"), 200)
-        text = (
+        self.warn(
             f"{name} cannot be written ({error.strerror or error}); see that the folder is in its "
             "place, the disk has room, and no program has it open."
         )
-        now = time.monotonic()
-        if now - self._told.get(text, -QUIET) >= QUIET:
-            self._told[text] = now
-            self.warn(text)
 
     def warn(self, text: str) -> None:
-        """Tell what the host has to know, and keep it for their page."""
-        others = [it for it in self.warnings if not it.endswith(text)][1 - MOST_WARNINGS :]
-        self.warnings = (*others, f"{time.strftime('%H:%M')} {text}")
-        self.say(text)
+        """Tell what the host has to know, once a minute, and keep it for their page."""
+        warning = f"{time.strftime('%H:%M')} {text}"
+        if warning not in self.warnings:
+            others = [it for it in self.warnings if not it.endswith(text)][1 - MOST_WARNINGS :]
+            self.warnings = (*others, warning)
+            self.say(text)
 
     def say(self, text: str) -> None:
         self.tell(text)

@@ -35,7 +35,7 @@ from blindspoon.starting import day_of, rule_beside, rule_in_words
 from blindspoon.trial import today
 from blindspoon.wording import capital, count, sentence
 from blindspoon.workbench.app import UNSENT, Form, Workbench
-from blindspoon.workbench.phrases import REMEDIES, of_jars
+from blindspoon.workbench.phrases import REMEDIES, of_jars, said, told
 
 TELLING = re.compile(r"helper\.html|(added/[^/]+/)?pouring\.html|both-taste/bowls\.html")
 """Sheets that say what is in a cup."""
@@ -162,10 +162,10 @@ def _add_tasting(bench: Workbench) -> None:
                     sitting.open_session(sitting.unfinished)
             else:
                 phones.keep_out()
-            told = f"Phones are {'let in' if phones.are_in else 'kept out'}."
+            done = f"Phones are {'let in' if phones.are_in else 'kept out'}."
         except TrialError as error:
-            told = f"Phones cannot be let in: {error.problems[0].found}."
-        return bench.go(found, "tasting", told)
+            done = f"Phones cannot be let in: {error.problems[0].found}."
+        return bench.go(found, "tasting", done)
 
     @bench.post("tasting/close")
     def close(found: Stage, _: Form) -> Response:
@@ -202,13 +202,13 @@ def _add_more(bench: Workbench) -> None:
             try:
                 add_late(found.folder, name, today())
             except TrialError as error:
-                fault = _sentence(error.problems[0])
+                fault = told(error.problems[0])
         if fault:
             return _fill(bench, found, "late", 422, typed=form, faults={"late": fault}, alike=other)
         sitting.reconcile()
         bench.print_again(found)
-        told = f"{name} has cups now, and can join by phone. Their sheets are written, too."
-        return bench.go(found, "sheets", told)
+        done = f"{name} has cups now, and can join by phone. Their sheets are written, too."
+        return bench.go(found, "sheets", done)
 
     @bench.get("tasting/more")
     def ask_more(found: Stage) -> Response:
@@ -226,7 +226,7 @@ def _add_more(bench: Workbench) -> None:
             if not fault:
                 one_more(found.folder, day, len(sitting.plan.sessions), today())
         except TrialError as error:
-            fault = _sentence(error.problems[0])
+            fault = told(error.problems[0])
         if fault:
             return _fill(bench, found, "more", 422, typed=form, faults={"more": fault})
         sitting.reconcile()
@@ -252,7 +252,7 @@ def _add_scores(bench: Workbench) -> None:
         try:
             session = write_order(found.folder, "", codes)
         except TrialError as error:
-            return ask_order(found, form, _sentence(error.problems[0]))
+            return ask_order(found, form, told(error.problems[0]))
         return bench.go(found, "tasting", f"The order of session {session} is noted.")
 
     @bench.get("tasting/rows")
@@ -269,7 +269,7 @@ def _add_scores(bench: Workbench) -> None:
             table = read_table(text.encode(), "what you pasted")
             addition = plan_addition(found.folder, sitting, table)
         except TrialError as error:
-            faults = {"rows": " ".join(map(_sentence, together(error.problems)))}
+            faults = {"rows": " ".join(capital(said(it)) for it in together(error.problems))}
             return _fill(bench, found, "rows", 422, typed=typed, faults=faults, addition=None)
         shown = hashlib.sha256(text.encode()).hexdigest()
         if form.get("shown") != shown or not addition.answers:
@@ -297,9 +297,3 @@ def _opened(bench: Workbench, found: Stage) -> tuple[Sitting, Phones]:
     except TrialError as error:
         text = f"The tasting cannot be opened here: {error.problems[0].found}."
         abort(bench.page("message.html.j2", found, "tasting", 409, text=text))
-
-
-def _sentence(problem: Problem) -> str:
-    """Say what was found and what is allowed; a remedy would speak of files."""
-    where = f"Line {problem.line}: " if problem.line else ""
-    return capital(f"{where}{problem.found}; {problem.allowed}.")
