@@ -330,11 +330,16 @@ def short_name(label: str, taken: Collection[str], otherwise: str) -> str:
     'creme-fraiche-dill'
     >>> short_name("Oak leaf", ["oak-leaf"], ""), short_name("樽", [], "change-1")
     ('oak-leaf-2', 'change-1')
+    >>> short_name("Aux", [], "")  # a folder that Windows cannot make
+    'aux-2'
     """
     letters = unicodedata.normalize("NFKD", label).encode("ascii", "ignore").decode().lower()
     name = re.sub(r"[^a-z0-9]+", "-", letters).strip("-")[:40].strip("-") or otherwise
     numbers = (f"{name}-{number}" for number in range(2, len(taken) + 3))
-    return next(it for it in (name, *numbers) if it not in taken)
+    return next(it for it in (name, *numbers) if it not in taken and not _NO_FOLDER.fullmatch(it))
+
+
+_NO_FOLDER = re.compile(r"con|prn|aux|nul|(com|lpt)\d")  # names that Windows keeps for itself
 
 
 def column_name(label: str, taken: Collection[str], otherwise: str) -> str:

@@ -180,7 +180,7 @@ def test_spoons_and_near_misses_are_noted(check):
     assert problems == ()
     said = " ".join(str(note) for note in notes)
     assert "salt_tbsp is converted at 18 g each; spoons and cups are not grams" in said
-    assert "acid_tsp tells no weight" in said
+    assert "acid_tsp is kept as a factor of your own (did you mean acid_g?)" in said
     assert "column salt is kept as a factor of your own (did you mean salt_g?)" in said
     assert "column finishd is kept as a factor of your own (did you mean finished?)" in said
     assert "variants without a batch: oak-leaf, cool-cellar" in said

@@ -57,6 +57,10 @@ def what(*differences, batches=1, **more):
             difference("vessel", None, values=("crock", "clip jar")),
             "different in vessel (clip jar, not crock)",
         ),
+        (
+            difference("stirred", None, values=("no", "yes")),
+            "marked “stirred: yes”, not “no”",
+        ),
     ],
 )
 def test_differences_in_words(found, words):

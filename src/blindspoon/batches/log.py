@@ -349,28 +349,17 @@ def _own_factors(said: _Said, table: TextTable) -> Iterator[tuple[str, list[Valu
     for name in table.columns:
         if name in _KNOWN or unit_of(name):
             continue
-        ingredient, _, measure = name.rpartition("_")
-        if ingredient in INGREDIENTS and measure in MILLILITRES:
-            said.note(
-                table,
-                f"column {name} tells no weight, as spoons and cups of it differ; it is kept as a "
-                f"factor of your own. Weigh it and write {ingredient}_g",
-            )
-        else:
-            stem, close = name.lower().partition("_")[0], name.lower()[:80]
-            meant = {**{it: f"{it}_g" for it in INGREDIENTS}, "temperature": "temperature_c"}.get(
-                stem, "".join(difflib.get_close_matches(close, _KNOWN, n=1, cutoff=0.8))
-            )
+        stem, close = name.lower().partition("_")[0], name.lower()[:80]
+        meant = {**{it: f"{it}_g" for it in INGREDIENTS}, "temperature": "temperature_c"}.get(
+            stem, "".join(difflib.get_close_matches(close, _KNOWN, n=1, cutoff=0.8))
+        )
+        if meant:
             own = f"column {shown(name)} is kept as a factor of your own"
-            if meant:
-                said.note(table, f"{own} (did you mean {meant}?)")
-        cells: list[Value] = [*table.cells(name)]
-        read = {
-            text: as_number(text, decimal_comma=table.decimal_comma) if text else ""
-            for text in table.columns[name].texts
-        }
-        numeric = {text: value for text, value in read.items() if value is not None}
-        yield name, [numeric[str(cell)] for cell in cells] if numeric == read else cells
+            said.note(table, f"{own} (did you mean {meant}?)")
+        cells = table.cells(name)
+        read = [as_number(it, decimal_comma=table.decimal_comma) if it else "" for it in cells]
+        numbers = [value for value in read if value is not None]
+        yield name, [*cells] if len(numbers) < len(read) else numbers
 
 
 _KNOWN = [column.name for column in BATCHES]
