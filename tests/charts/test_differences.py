@@ -102,7 +102,6 @@ def test_an_interval_beyond_the_scale_ends_in_an_arrow(typical):
     scene = plot.lay(WIDE).scene
     arrows = of(scene, Area, "v1")
     assert len(arrows) == 2
-    assert "an arrow where it goes on" in plot.key[0]
     (axis,) = plot.axes
     assert (-10.5 > axis.low > -14, 10.5 < axis.high < 14) == (True, True)
     assert all(each.box.left >= 0 and each.box.right <= scene.width for each in arrows)
@@ -142,7 +141,7 @@ def test_an_alike_variant_shows_the_interval_that_decides(make):
     (row,) = differences_plot(picture).rows
     inner = span(picture.other(1).found.equivalence_interval, picture.attribute)
     assert row.notes[0].endswith(" alike")
-    assert row.notes[1:] == (f"{inner}, 90\u00a0%",)
+    assert row.notes[1:] == (inner,)
     assert row.dots[0].interval == picture.other(1).found.equivalence_interval
 
 

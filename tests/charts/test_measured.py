@@ -117,12 +117,12 @@ def test_the_alt_tells_every_mark():
 def test_strengths_that_count_as_equal_are_said_to_and_do_not_look_far_apart():
     near = against((2.0, 2.05, 1.95), same=("v1", "v2"))
     scene = lay_measured(near, trial(), WIDE).scene
-    assert "All are within 0.2 % of the control and count as equally strong." in words(scene)
+    assert "As strong as the control, within 0.2 %: “Oak <leaf>” and “Cool”." in words(scene)
     xs = [each.points[0][0] for each in marks(scene)]
     wide = [each.points[0][0] for each in marks(lay_measured(against(), trial(), WIDE).scene)]
     assert max(xs) - min(xs) < 0.4 * (max(wide) - min(wide))
     one = lay_measured(replace(against(), same_strength=("v2",)), trial(), WIDE).scene
-    assert "Within 0.2 % of the control, “Cool” counts as equally strong." in words(one)
+    assert "As strong as the control, within 0.2 %: “Cool”." in words(one)
 
 
 def test_everything_lies_on_the_sheet_and_can_be_read(scenes, faults):

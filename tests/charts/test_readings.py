@@ -156,16 +156,16 @@ def test_batches_of_one_variant_are_told_apart():
 @pytest.mark.parametrize(
     ("ph", "title"),
     [
-        (FELL, "All three batches were last read at pH 4.6 or below"),
-        ({"plain": (4.6,), "oak": (3.9,)}, "Both batches were last read at pH 4.6 or below"),
-        (FELL | {"cool": (3.9, 4.61)}, "jar cool was last read at pH 4.61, above 4.6"),
+        (FELL, "Every batch was last read at pH 4.6 or below"),
+        ({"plain": (4.6,), "oak": (3.9,)}, "Every batch was last read at pH 4.6 or below"),
+        (FELL | {"cool": (3.9, 4.61)}, "jar cool was last read above pH 4.6"),
         (
             {"plain": (5.0,), "oak": (4.9,), "cool": ()},
             "jar plain and jar oak were last read above pH 4.6; not every batch was read",
         ),
         (
             FELL | {"raw": ()},
-            "Not every batch was read for pH; those read were last at 4.6 or below",
+            "Not every batch was read for pH; all that were stood at 4.6 or below at last",
         ),
         (
             dict.fromkeys(("plain", "a", "b", "c", "d"), (5.0,)) | {"d": (4.0,)},

@@ -67,10 +67,6 @@ class Axis:
         """Keep a value between the ends."""
         return min(max(value, self.low), self.high)
 
-    def cuts(self, intervals: Iterable[Interval]) -> bool:
-        """Whether any of them goes on beyond an end."""
-        return any(it.low < self.low or it.high > self.high for it in intervals)
-
     def ticks(self) -> list[tuple[float, str]]:
         """Choose round values whose words keep apart."""
         write = wording.signed if self.signed else wording.number
@@ -100,10 +96,8 @@ def difference_axis(
     """
     less, more = wording.directions(attribute)
     margin, scale = attribute.margin, attribute.scale
-    held, span = (
-        [-(margin or 0.0), margin or 0.0, *seen],
-        max(scale.high - scale.low, margin or 0.0),
-    )
+    held = [-(margin or 0.0), margin or 0.0, *seen]
+    span = max(scale.high - scale.low, margin or 0.0)
     low, high = max(min(held), -span), min(max(held), span)
     room = max((high - low) * ROOM, span / 50)
     return Axis(

@@ -15,7 +15,6 @@ from blindspoon.charts.axis import Axis, difference_axis, shaded_words
 from blindspoon.charts.chart import Chart, chart_of, inline_svg, source_of
 from blindspoon.charts.dots import Dot, DotPlot, Row
 from blindspoon.charts.scene import (
-    Box,
     Line,
     Marks,
     Scene,
@@ -28,7 +27,6 @@ from blindspoon.findings.comparison import AttributeResult, Comparison, Other
 from blindspoon.findings.naming import SHORT_NAMES, Kind, Naming
 from blindspoon.findings.verdict import ALL, clauses, otherwise
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.results import Unanimous
 from blindspoon.trial import Attribute, Scale, Trial, Variant
 
 if TYPE_CHECKING:
@@ -186,7 +184,19 @@ def mark_svg(other: Other, limit: float) -> str:
     Screen readers leave it out. `limit` is half the width of the drawing, in points, above 0; see
     `mark_limits`. What reaches beyond it is cut.
     """
-    shapes = _mark(other, limit, Box(0, 0, WIDTH, HEIGHT), "ink", 3.5)
+    axis = Axis(low=-limit, high=limit, left=EDGE, right=WIDTH - EDGE)
+    middle, margin, shapes = HEIGHT / 2, other.attribute.margin, list[Shape]()
+    if margin is not None:
+        left, right = (axis.x(axis.within(end)) for end in (-margin, margin))
+        shapes.append(rectangle(left, 0, right, HEIGHT, "band"))
+    zero = axis.x(0.0)
+    shapes.append(Line(points=((zero, 0), (zero, HEIGHT)), ink="edge"))
+    if other.interval is not None:
+        left, right = (axis.x(axis.within(e)) for e in (other.interval.low, other.interval.high))
+        shapes.append(Line(points=((left, middle), (right, middle)), ink="ink", width=2.0))
+    if other.found is not None:
+        centre = (axis.x(axis.within(other.found.difference)), middle)
+        shapes.append(Marks(points=(centre,), radius=3.5, ink="ink"))
     return inline_svg(Scene(width=WIDTH, height=HEIGHT, shapes=tuple(shapes)), "")
 
 
@@ -206,25 +216,6 @@ def mark_limits(results: Sequence[AttributeResult]) -> dict[str, float]:
         )
     attributes = [result.attribute for result in results]
     return {it.name: reach[it.scale, it.margin] or 1.0 for it in attributes}
-
-
-def _mark(other: Other, limit: float, box: Box, ink: str, radius: float) -> list[Shape]:
-    """Draw an interval against zero and the margin in a box; what reaches beyond is cut."""
-    axis = Axis(low=-limit, high=limit, left=box.left + EDGE, right=box.right - EDGE)
-    middle, margin, shapes = (box.top + box.bottom) / 2, other.attribute.margin, list[Shape]()
-    if margin is not None:
-        left, right = (axis.x(axis.within(end)) for end in (-margin, margin))
-        shapes.append(rectangle(left, box.top, right, box.bottom, "band"))
-    zero = axis.x(0.0)
-    shapes.append(Line(points=((zero, box.top), (zero, box.bottom)), ink="edge"))
-    if other.interval is not None:
-        left, right = (axis.x(axis.within(e)) for e in (other.interval.low, other.interval.high))
-        bar = Line(points=((left, middle), (right, middle)), ink=ink, width=radius * 4 / 7)
-        shapes.append(bar)
-    if other.found is not None:
-        centre = (axis.x(axis.within(other.found.difference)), middle)
-        shapes.append(Marks(points=(centre,), radius=radius, ink=ink))
-    return shapes
 
 
 def _ends(other: Other) -> list[float]:
@@ -355,9 +346,7 @@ def differences_plot(outcome: AttributeOutcome) -> DotPlot:
             )
             notes = [f"{wording.signed(other.found.difference, digits)} {notes[0]}"]
         if interval is not None:
-            halved = other.verdict == "alike" and not isinstance(other.found, Unanimous)
-            level = f", {wording.percent(1 - 2 * outcome.result.alpha)}" * halved
-            notes.append(f"{wording.span(interval, outcome.attribute)}{level}")
+            notes.append(wording.span(interval, outcome.attribute))
         if said := otherwise(other):  # what the second procedure would judge
             notes.append(f"({said})")
         if 0 < people.size < tasters:
@@ -365,28 +354,23 @@ def differences_plot(outcome: AttributeOutcome) -> DotPlot:
         row = Row(label=other.variant.label, dots=(dot,), notes=tuple(notes))
         drawn.append((math.inf if dot.estimate is None else -dot.estimate, row))
     rows = tuple(row for _, row in sorted(drawn, key=lambda pair: pair[0]))
-    axis = difference_axis(outcome.attribute, seen)
-    return DotPlot(axes=(axis,), rows=rows, key=_key(outcome, axis))
+    return DotPlot(axes=(difference_axis(outcome.attribute, seen),), rows=rows, key=_key(outcome))
 
 
 def _tasters(outcome: AttributeOutcome) -> int:
     return int(np.isfinite(outcome.differences[:, list(outcome.others)]).any(axis=1).sum())
 
 
-def _key(outcome: AttributeOutcome, axis: Axis) -> tuple[str, str]:
+def _key(outcome: AttributeOutcome) -> tuple[str, str]:
     """Say how to read the chart, with tasters as marks and as densities."""
     unit, alpha, compared = outcome.result.unit, outcome.result.alpha, outcome.result.comparisons
-    if _tasters(outcome) == 0:
-        who = "No round has scores of" if unit == "round" else "No taster scored"
-        return (f"{who} both the control and another variant.",) * 2
     said = [f"the {unit}s’ differences from {outcome.names.like}, in points."]
-    if any(found.found for found in compared):
-        estimate = "Large dots: the difference"
-        bars = [found.interval for found in compared if found.interval]
-        alike = (found.verdict == "alike" and not found.unanimous for found in compared)
-        if bars:
-            other = f"; {wording.percent(1 - 2 * alpha)} where alike" if any(alike) else ""
-            estimate += f" and its likely range ({wording.percent(1 - alpha)}{other})"
-        said.append(estimate + (", an arrow where it goes on." if axis.cuts(bars) else "."))
+    if any(found.interval for found in compared):
+        alike = any(found.verdict == "alike" and not found.unanimous for found in compared)
+        level = f"; {wording.percent(1 - 2 * alpha)} where alike" * alike
+        level = f"{wording.percent(1 - alpha)}{level}"
+        said.append(f"Large dots: the difference and its likely range ({level}).")
+    elif any(found.found for found in compared):
+        said.append("Large dots: the difference.")
     said += [*shaded_words(outcome.attribute), *["Exploratory."] * (not outcome.result.primary)]
     return f"Small dots: {' '.join(said)}", f"Densities: {' '.join(said)}"

@@ -322,27 +322,19 @@ def readings_of(log: BatchLog, trial: Trial) -> Readings:
 
 def _readings_title(tracks: Sequence[BatchReadings], batches: int) -> str:
     """State where the last readings of pH stand, and whether batches were not read."""
-    above = [track for track in tracks if track.points[-1][1] > PH_LIMIT]
-    unread, number, every = batches - len(tracks), *map(wording.spelled, (len(above), batches))
-    if len(above) == 1:
-        value = wording.plain(above[0].points[-1][1])
-        said = f"{above[0].batch} was last read at pH {value}, above {LIMIT}"
-    elif above:
-        names = wording.listing(track.batch for track in above)
-        if len(above) > MOST_NAMES:
-            names = (
-                f"{number} of {every} batches" if len(above) < batches else f"all {every} batches"
-            )
-            names = wording.capital(names)
-        said = f"{names} were last read above pH {LIMIT}"
-    elif unread:
-        those = "the one read was" if len(tracks) == 1 else "those read were"
-        return f"Not every batch was read for pH; {those} last at {LIMIT} or below"
-    else:
-        all_were = {1: "The batch was", 2: "Both batches were"}
-        said = all_were.get(batches, f"All {every} batches were")
-        said += f" last read at pH {LIMIT} or below"
-    return said + "; not every batch was read" * bool(above and unread)
+    above = [track.batch for track in tracks if track.points[-1][1] > PH_LIMIT]
+    unread, were = batches - len(tracks), "was" if len(above) == 1 else "were"
+    if not above and unread:
+        return f"Not every batch was read for pH; all that were stood at {LIMIT} or below at last"
+    if not above:
+        return f"Every batch was last read at pH {LIMIT} or below"
+    names = wording.listing(above)
+    if len(above) > MOST_NAMES:
+        names = wording.capital(
+            f"{wording.spelled(len(above))} of {wording.spelled(batches)} batches"
+        )
+    rest = "; not every batch was read" if unread else ""
+    return f"{names} {were} last read above pH {LIMIT}{rest}"
 
 
 # Taste over measured strength -------------------------------------------------------------------
@@ -412,16 +404,12 @@ def _measured_key(against: TasteAgainst, trial: Trial) -> str:
     The taste of those cannot come from the strength.
     """
     said = ["Each mark is a variant: the mean of its batches, and of its tasters’ mean scores."]
-    others = [point for point in against.points if point.variant != trial.control]
-    if len(others) < len(against.points):
+    if any(point.variant == trial.control for point in against.points):
         said.append("The diamond is the control.")
-    quantity, same = QUANTITIES[against.quantity], against.same_strength
-    tolerance = wording.plain(quantity.tolerance) + quantity.unit
-    if len(same) == len(others) > 1:
-        said.append(f"All are within {tolerance} of the control and count as equally strong.")
-    elif same:
-        labels = wording.listing(f"“{trial.variant(name).label}”" for name in same)
-        verb = "counts" if len(same) == 1 else "count"
-        said.append(f"Within {tolerance} of the control, {labels} {verb} as equally strong.")
+    if against.same_strength:
+        quantity = QUANTITIES[against.quantity]
+        labels = wording.listing(f"“{trial.variant(it).label}”" for it in against.same_strength)
+        tolerance = wording.plain(quantity.tolerance) + quantity.unit
+        said.append(f"As strong as the control, within {tolerance}: {labels}.")
     fitted = ", and no line is fitted" if against.rise is None else ""
     return " ".join([*said, f"Exploratory: batches are few{fitted}."])

@@ -257,10 +257,8 @@ def forest_plot(pool: Pool, shown: PooledAttribute) -> DotPlot:
     )
     if any(comparison.verdict == "alike" for comparison in shown.comparisons):
         text += f" ({wording.percent(1 - 2 * shown.alpha)} where “alike” was decided)"
-    cut = axis.cuts(found.interval for found in (*own, *pooled))
-    text += ", an arrow where an interval goes on." if cut else "."
     exploratory = "" if shown.primary else "Exploratory: not what the trials were made to answer."
-    key = " ".join(filter(None, (text, *shaded_words(shown.attribute), exploratory)))
+    key = " ".join(filter(None, (f"{text}.", *shaded_words(shown.attribute), exploratory)))
     return DotPlot(axes=(axis,), rows=tuple(rows), key=(key, key), kind="Forest plot")
 
 
