@@ -116,14 +116,11 @@ def _crossed(cups: FloatArray, tasters: int) -> FloatArray:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Estimates:
-    """The mixed model's estimates in m trials, each variant against the control.
+    """The mixed model's estimates in m trials: differences (m, k - 1) from the control, in points.
 
-    - `difference`, shape (m, k - 1): in points
-    - `variance`, shape (m,): the cells'; times the covariance of `kenward_roger` it is that of the
-      differences
-    - `ratio`, shape (m,): the cups' variance over the cells', above 0 to 1
-    - `usable`, shape (m,): False where repeats (with one session: differences) do not scatter at
-      all
+    The cells' variance, times the covariance of `kenward_roger`, is that of the differences; the
+    ratio is the cups' over it, above 0 to 1. Not usable are trials whose repeats (with one session:
+    differences) do not scatter at all. Shapes (m,).
     """
 
     difference: FloatArray
@@ -133,13 +130,10 @@ class Estimates:
 
 
 def estimate(design: Balanced, scores: FloatArray) -> Estimates:
-    """Fit the mixed model to many trials of one design.
+    """Fit the mixed model to many trials, scores of shape (m, t, k, s), by REML.
 
-    Scores have shape (m, t, k, s): trials, tasters, variants, sessions; several times faster where
-    trials come last in memory.
-
-    By REML, as in `compare_mixed`, with which it agrees trial by trial except where cups do not
-    scatter at all: use `decide`, which averages such trials first.
+    As `compare_mixed` does trial by trial, except where cups do not scatter at all: use `decide`,
+    which averages such trials first. Several times faster where trials come last in memory.
     """
     t, k, s = design.tasters, design.variants, design.sessions
     cells = scores.mean(axis=3)
@@ -221,8 +215,8 @@ def _fit(
     """Minimise the criterion in the logarithms of up to two ratios, the first at most one.
 
     `df` and `squares` have shapes (l, 1) and (l, m); `parts`, shape (1 + p, l, 1), are of the
-    cells' variance in each line, and of what is each ratio of it; `start` has shape (p, m). Gives
-    logarithms, shape (p, m), and the cells' variance, shape (m,).
+    cells' variance in each line, and of what is each ratio of it. From `start`, shape (p, m), to
+    logarithms of that shape, and the cells' variance, shape (m,).
 
     By Newton's method; a step that makes things worse is halved. Trials that have arrived are not
     moved further.
@@ -310,13 +304,12 @@ def kenward_roger(design: Balanced, ratio: FloatArray) -> tuple[FloatArray, Floa
 
 @dataclass(frozen=True, kw_only=True)
 class DecisionRule:
-    """A design with its critical values: all that is needed to decide a trial by it.
+    """A design, from positions of shape (t, k, s, q), with all that is needed to decide a trial.
 
     `different` and `equivalent`, shape (n, k - 1), are how far a difference reaches by the critical
     values of `Dunnett`, over the root of the cells' variance: coefficients of Chebyshev's
     polynomials in the variance of a direction's effect over the cells', which follows from the
-    ratio of the variances. `centre` is the efficiency of that direction; `positions` have shape (t,
-    k, s, q).
+    ratio of the variances. `centre` is the efficiency of that direction.
     """
 
     design: Balanced
@@ -347,10 +340,7 @@ class DecisionRule:
 
 
 def make_rule(positions: FloatArray, alpha: float) -> DecisionRule:
-    """Prepare to decide trials of one design; positions as in `balanced_design`.
-
-    `alpha` is the chance of a false difference over all variants.
-    """
+    """Prepare to decide trials; alpha is the chance of a false difference over all variants."""
     design = balanced_design(positions)
     constant = design.sessions == 1 or not design.efficiency.size
     centre = 0.0 if constant else min(float(design.efficiency.mean()), 0.99)
@@ -381,12 +371,11 @@ def decide(
     margin: float,
     wider: tuple[FloatArray | float, FloatArray | float] = (1.0, 1.0),
 ) -> tuple[BoolArray, BoolArray]:
-    """Decide many trials as `compare_mixed` and the rule of the verdicts would.
+    """Decide trials of scores (m, t, k, s) as `compare_mixed` and the rule of verdicts would.
 
-    Scores have shape (m, t, k, s). Whether the adjusted p value is at most alpha, and whether the
-    simultaneous interval at `Dunnett.alike_value` lies inside the margin, shape (m, k - 1) both;
-    False where there is no result. Differences reach `wider` for either, where more is unknown than
-    the rule knows of.
+    Whether the adjusted p value is at most alpha, and whether the simultaneous interval at
+    `Dunnett.alike_value` lies inside the margin, shape (m, k - 1) both; False without a result.
+    Differences reach `wider` for either, where more is unknown than the rule knows of.
 
     Five tasters find the second variant better by about 2 points:
 
@@ -426,11 +415,10 @@ DFS = np.geomspace(0.3, 100.0, 24)  # at which critical values are computed
 
 @dataclass(frozen=True)
 class SeveralJars:
-    """Which jar each of t tasters gets of each of k variants, 0 the control; `dealt` is (t, k).
+    """Which jar each taster gets of each variant, `dealt` (t, k), and what that adds to the reach.
 
-    The mixed model has a variance of jars then. It is told from jars of one variant beside each
-    other, with as few degrees of freedom as these give, and is zero or more: differences reach
-    farther where jars are alike, too.
+    The mixed model has a variance of jars then, told from the few jars of one variant beside each
+    other, and zero or more: differences reach farther where jars are alike, too.
     """
 
     dealt: IntArray
@@ -438,11 +426,11 @@ class SeveralJars:
     spread: Spread
 
     def widen(self, scores: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Give in m trials how many times as far differences reach, to be different and alike.
+        """Give how many times as far differences reach, to be different and alike, (m, k - 1).
 
-        Shapes (m, k - 1), from scores of shape (m, t, k, s). By moments, which is near enough for
-        planning: the mean squares between and within jars give the variance of jars, and its own
-        variance the degrees of freedom (F. E. Satterthwaite 1946, Biometrics Bull. 2, 110).
+        By moments, which is near enough for planning: the mean squares between and within jars give
+        the variance of jars, and its own variance the degrees of freedom (F. E. Satterthwaite 1946,
+        Biometrics Bull. 2, 110).
         """
         t, k = self.dealt.shape
         n = self.dealt.max(axis=0) + 1
@@ -546,10 +534,9 @@ def tell_apart(
 ) -> BoolArray:
     """Decide whether each variant is shown different, as `compare_ranks` would.
 
-    Differences are variant minus control in points, shape (m, t, v): trials, tasters, variants;
-    signs as `make_flips` gives them. True, shape (m, v), where the p value, adjusted by single-step
-    max-T, is at most alpha, familywise. Only variants that are `asked`, by default all, have to be
-    decided; others may be left False.
+    From differences from the control (m, t, v), in points, to true, shape (m, v), where the p
+    value, adjusted by single-step max-T, is at most alpha. Only variants that are `asked`, by
+    default all, have to be decided.
 
     Flips stop early, once the share of them that reach as far is clearly on one side of alpha (J.
     Besag and P. Clifford 1991, Biometrika 78, 301-304, stop so on the other side alone).
@@ -591,10 +578,10 @@ def _passes(
 
 
 def within(differences: FloatArray, signs: SingleArray, alpha: float, margin: float) -> BoolArray:
-    """Decide whether each variant's simultaneous interval lies inside the margin, in points.
+    """Decide whether each variant's simultaneous interval, at 1 - 2 alpha, lies inside the margin.
 
-    The arrays are as in `tell_apart`, differences are settled, and intervals have level 1 - 2
-    alpha. True where the test that made the interval rejects either end of the margin.
+    Arrays are as in `tell_apart`, differences settled. True where the test that made the
+    interval rejects either end of the margin.
     """
     middles = np.median(differences, axis=1, keepdims=True)  # the estimates, or near them
     ranks = signed_ranks(settle_ties(differences - middles) - BESIDE)

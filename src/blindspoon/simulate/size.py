@@ -68,16 +68,13 @@ def size(  # noqa: PLR0913 - each is an option of the command
 ) -> Sizing:
     """Simulate trials of this design with panels of several sizes, and judge them.
 
-    The trial gives the number of variants, alpha, the seed, and the scale and margin of the
-    attribute: the first primary one, or the first. The spread is in points of that.
+    Of the first primary attribute, or the first; the spread is in points of that.
 
     - `tasters`, `sessions`: sizes to try, at least 3 tasters; by default 4 to 40 tasters and 1 to 3
       sessions, and what trial.toml plans
     - `trials`: for each chance; by default as few as bring its Monte Carlo standard error to 0.01,
       at most 2,500
-    - `n_jobs`: threads, as joblib counts them: -1 for all cores; None for one, or for what an
-      enclosing ``joblib.parallel_config`` says. The result is the same for any number of them
-    - `progress`: called with the panels done and their number, first with 0
+    - `n_jobs`, `progress`: as in `sweep`; the result is the same for any number of workers
     - `procedures`: the one that decides among them
     - `rounds`: whether the tasters of a panel are the rounds of one person
     - `jars`: how many of each variant, the control first; empty where each is one
@@ -173,8 +170,7 @@ def size_panel(
 ) -> tuple[SizingCell, ...]:
     """Simulate the trials of one size of panel, and judge them by each procedure.
 
-    The random draws depend on the seed and the size of the panel only, and every difference is
-    tried on the same tasters and cups.
+    The random draws depend on the seed and the size of the panel only.
     """
     found = []
     called = (1, tasters) if question.rounds else (tasters, sessions)

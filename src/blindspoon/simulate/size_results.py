@@ -27,14 +27,9 @@ CUP, TASTER, TASTER_VARIANT = 0.12, 0.12, 0.06
 class Spread:
     """Standard deviations of the scores, in points, before they are rounded to the scale.
 
-    - `residual_sd`: from cup to cup of one variant by one taster
-    - `taster_sd`: between tasters' general levels; it cancels from every difference
-    - `taster_variant_sd`: between tasters' own opinions of a variant; more sessions do not average
-      it out
-    - `source`: where they come from, as the end of the sentence "Spread of the scores: ..."
-
-    Raises ValueError if a standard deviation is negative or not finite, or nothing scatters the
-    differences.
+    From cup to cup, between tasters' general levels, and between their own opinions of a variant,
+    which more sessions do not average out; the source ends "Spread of the scores: ...". Raises
+    ValueError if one is negative or not finite, or nothing scatters the differences.
     """
 
     residual_sd: float
@@ -66,10 +61,8 @@ def common_practice(scale: Scale) -> Spread:
 def spread_from(fit: MixedFit | NoResult, title: str) -> Spread:
     """Take the spread from the mixed model of a trial that was compared before.
 
-    The attribute was scored on the same scale; the title of the trial is for the sentence that says
-    where the values come from. Where it had one session, cup-to-cup and taster:variant scatter
-    cannot be told apart: their sum is then split in the proportion of common practice. Raises
-    DesignError where the mixed model of the earlier trial gave no result.
+    Where that had one session, cup-to-cup and taster:variant scatter cannot be told apart: their
+    sum is split in the proportion of common practice. Raises DesignError where there is no result.
     """
     if isinstance(fit, NoResult):
         rule = Rule(
@@ -97,10 +90,9 @@ WANTED = 0.8  # the chance at which a difference counts as one that would be see
 class Question:
     """What every panel is asked; the control is one of the variants.
 
-    The margin is the smallest difference that matters, in points; alpha the attribute's share. So
-    many trials of each chance; None for as few as make it precise enough.
-    With `rounds` the tasters of a panel are the rounds of one person. `jars` are those of each
-    variant, the control first; none where each is one. Cups are a taster and
+    Alpha is the attribute's share. So many trials of each chance; None for as few as make it
+    precise enough. With `rounds` the tasters of a panel are the rounds of one person. `jars` are
+    those of each variant, the control first; none where each is one. Cups are a taster and
     session's, `controls` among them; 0 for one of every variant.
     """
 
@@ -148,11 +140,7 @@ class Chance:
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """The true difference, in points, that is shown with a stated chance, and its error.
-
-    ``se`` is the Monte Carlo standard error, carried over from the chances that the difference
-    was interpolated between.
-    """
+    """The true difference, in points, that is shown 8 times in 10, and its Monte Carlo error."""
 
     difference: float
     se: float
@@ -202,11 +190,10 @@ class SizingCell:
 class Sizing:
     """What panels of several sizes can hope for.
 
-    The margin is the smallest difference that matters, in points; alpha the attribute's share; the
-    control is one of the variants. Cells are by sessions, then tasters, then procedure. Assumptions
-    say what was taken for granted, sentences what follows, and `foretold` what these jars, or one
-    person alone, cannot tell whoever tastes. What is compared, the `unit`, is a round
-    where one person tastes alone, each session one; ranks decide then.
+    Alpha is the attribute's share; the control is one of the variants. Cells are by sessions, then
+    tasters, then procedure. Assumptions say what was taken for granted, sentences what follows, and
+    `foretold` what these jars, or one person alone, cannot tell whoever tastes. What is compared,
+    the `unit`, is a round where one person tastes alone, each session one; ranks decide then.
     """
 
     attribute: str

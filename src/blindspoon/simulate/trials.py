@@ -96,7 +96,7 @@ def sweep(
     n_jobs: int | None,
     progress: Progress | None,
 ) -> list[Found]:
-    """Do every job, the longest first, and give what was found in their order.
+    """Do every job, and give what was found in their order.
 
     `work` is called with what a job holds; its draws may depend on nothing else. Workers are as
     joblib counts them: threads, as numpy lets them run at once and a process takes long to start,
