@@ -61,17 +61,15 @@ class ChoiceFound:
     - `right`: where either of two may be the one with more, picks of the one picked more often
     - `needed`: right answers that show a difference; None where there could not be enough, or the
       rule is sequential
-    - `p_value`, `p_adjusted`: exact, one-sided (two-sided where either may have more); the second
-      by Holm's method
+    - `p_value`, `p_adjusted`: exact, one-sided (two-sided where either may have more); by Holm
     - `p_fewer`: chance of so few right answers where all guess
-    - `share`, `interval`: who can tell, estimated, 0 to 1, at level 1 - 2 alpha
-    - `limit`, `level`: upper limit of that share at level 1 - alpha over all variants; below
-      ``choice.can_tell`` is alike
+    - `share`, `interval`: who can tell, 0 to 1, at level 1 - 2 alpha
+    - `limit`, `level`: its upper limit over all variants; below ``choice.can_tell`` is alike
     - `possible`: whether so many tests can show "alike" at all (ISO 4120, 8.2)
     - `path`, shape (n,): whether each answer was right, in the order of the files; with those after
       the sequential rule had ended it, which are not in `tests`
-    - `lines`: those of the sequential rule, where it was declared; p values and limits are those
-      of a fixed number of tests, so that nothing is printed of them then
+    - `lines`: those of the sequential rule; p values and limits, of a fixed number of tests, are
+      not printed then
     """
 
     variant: Variant
@@ -121,11 +119,7 @@ class ChoiceFound:
 def compare_choices(
     trial: Trial, table: ChoiceTable, standing: Standing, names: Naming
 ) -> tuple[ChoiceFound, ...]:
-    """Hold every variant that was chosen from against the control, and judge.
-
-    In the order of the variants; those without an answered set are left out. `standing` tells
-    whether the tasting has ended, and whether it is exploratory.
-    """
+    """Hold every variant that has an answered set against the control, and judge."""
     alpha = trial.share_of_alpha("choice")
     primary = "choice" in trial.decision.primary and not standing.bent
     places = sorted(set(table.variant.tolist()))
@@ -171,12 +165,9 @@ def _find(
     interval = Interval(*_shares(choice, number, tests, answers, alpha))
     often = np.bincount(taster[taster >= 0], minlength=len(table.tasters))
     tasters = int((often > 0).sum())
-    shown = np.flatnonzero(often >= ENOUGH)[:MOST_TOLD]
-    mine = np.flatnonzero(np.isin(taster, shown))
-    mine = mine[np.argsort(taster[mine], kind="stable")]
-    own = np.split(mine, np.cumsum(often[shown])[:-1]) if shown.size else []
     alone = [
-        (table.tasters[t], right[of], other[of]) for t, of in zip(shown.tolist(), own, strict=True)
+        (table.tasters[place], right[taster == place], other[taster == place])
+        for place in np.flatnonzero(often >= ENOUGH)[:MOST_TOLD]
     ]
     return ChoiceFound(
         variant=trial.variants[place],

@@ -31,11 +31,10 @@ def compare_trial(
 ) -> tuple[AttributeResult, ...]:
     """Compare every variant with the control on every attribute, and judge.
 
-    The trial gives the control, the seed of the sign flips, the rule and each attribute's share of
-    alpha; differences of the batches soften the sentences; if `exploratory`, no attribute is
-    primary any more. A variant that neither procedure could compare stands among the others with
-    its reason, never among the comparisons. Where one person alone gave scores, only ranks compare,
-    within that person's sessions, the rounds.
+    Differences of the batches soften the sentences; if `exploratory`, no attribute is primary any
+    more. A variant that neither procedure could compare stands among the others with its reason.
+    Where one person alone gave scores, only ranks compare, within that person's sessions, the
+    rounds.
     """
     names = enumerate(variant.name for variant in trial.variants)
     aged = frozenset(place for place, name in names if ages and ages.moved(name))

@@ -65,13 +65,11 @@ class Comparison:
 
     - `tasters` scored this variant and the control, the only one in so many `rounds`; 0 where
       several tasted
-    - `servings`: scored cups of this variant
-    - `mean_control`, `mean_variant`: plain means of the scores, in points of the scale
+    - `servings`: scored cups of this variant; means are plain ones of the scores
     - `by`: the procedure that decides: the declared one, but ranks where one person tasted alone
     - `unanimous`: what decides where nothing scatters
     - `verdict`, `verdict_by_other`: by the procedure that decides, and by the other, None where it
       gives no result; nothing is settled before `judge` has applied the rule
-    - `because`: the verdict in one plain sentence
     """
 
     attribute: Attribute
@@ -147,11 +145,10 @@ Other = Comparison | NotCompared  # one of the variants but the control
 class AttributeResult:
     """All variants against the control on one attribute, in the order of the trial.
 
-    `alpha` is the share at which it is decided and its intervals are drawn. The `unit` that is
-    compared within is "round" where one person tasted alone. `sittings` tell whether the
-    differences moved from one to another. Variants that were older from sitting to sitting are
-    `aged`, by their position: a mean over the days does not make them alike. Flags are of variants,
-    the control among them, whose scores spread wide or stand at an end.
+    `alpha` is the share at which it is decided and its intervals are drawn. Variants that were
+    older from sitting to sitting are `aged`, by their position: a mean over the days does not make
+    them alike. Flags are of variants, the control among them, whose scores spread wide or stand at
+    an end.
     """
 
     attribute: Attribute

@@ -44,10 +44,9 @@ Against = Literal["control", "level", "nothing"]
 class CourseDay:
     """One day of a series, as ``course.over`` counts them, and what was tasted at that age.
 
-    `mean` and `control` are plain means of the scores in the same sittings, in points; None where
-    there were none. `found` is of the tasters' values on this day alone. The verdict is by
-    the fixed sequences; with a level, "alike" is at it or past it, "different" short of it; None
-    where nothing can be judged.
+    `mean` and `control` are plain means of the scores in the same sittings, in points. The verdict
+    is by the fixed sequences; with a level, "alike" is at it or past it, "different" short of it;
+    None where nothing can be judged.
     """
 
     day: int
@@ -64,9 +63,8 @@ class CourseDay:
 class Acceptance:
     """When so many would not have it any more, or would have it at last.
 
-    `share` is of those who turned; "yes" in `shares` is having turned. Turning is to refuse
-    (`refusals`), as of a food that is only to be kept, or to accept. Those who went `to_and_fro`
-    are not in `fit`.
+    "Yes" in `shares` is having turned: to refuse (`refusals`), as of a food that is only to be
+    kept, or to accept. Those who went `to_and_fro` are not in `fit`.
     """
 
     share: float
@@ -81,14 +79,11 @@ class CourseFound:
     """One series over the days, on one attribute; a variant that stands alone is a series too.
 
     - `judged`: whether it is the attribute that ``course`` asks about; others are shown beside it
-    - `alpha`: the share at which it is decided
     - `sittings`: over which the days are spread; 1 where all ages were tasted together
-    - `days`: by age
     - `tasters`: those with a value on two days or more, a row of `values` each; `once` on one only
     - `values`, shape (n_tasters, n_days), in points: from the control, or on the scale of the
       attribute (`against`); NaN where there is none
-    - `reached`, `kept`: between which days it got there, and left again; None where that is not
-      asked
+    - `reached`, `kept`: between which days it got there, and left again; None where not asked
     - `unheld`: sittings without a control, whose cups are left out, a sentence each
     - `because`: what was found, in plain sentences; the first is the answer
     """
@@ -143,11 +138,10 @@ NOTHING_STAYED = NoResult("No cup stayed the same from sitting to sitting.")
 def compare_course(
     trial: Trial, table: ScoreTable, ages: CupAges, *, exploratory: bool = False
 ) -> tuple[CourseFound, ...]:
-    """Follow every series over its days, on every attribute.
+    """Follow every series over its days: on the judged attribute, the control last, then on others.
 
-    All series on the judged attribute, in the order of the trial and the control last, then on the
-    others. Alpha is shared by the series, so that what is said of them holds together. With
-    `exploratory` nothing is primary any more.
+    Alpha is shared by the series, so that what is said of them holds together. With `exploratory`
+    nothing is primary any more.
     """
     course, sessions, n = trial.course, table.sessions, len(table.sessions)
     assert course is not None  # noqa: S101 - nothing else is followed over days
@@ -165,12 +159,11 @@ def compare_course(
         series.append(made)
     series.sort(key=lambda own: own.name == trial.control)
     several = sum(own.name != trial.control for own in series)
-    names = sorted((a.name for a in trial.attributes), key=lambda name: name != course.attribute)
     alpha = trial.share_of_alpha("course") / max(several, 1)
     primary = "course" in trial.decision.primary and not exploratory
     return tuple(
-        _follow(trial, course, table, ages, own, trial.attribute(name), alpha, primary=primary)
-        for name in names
+        _follow(trial, course, table, ages, own, attribute, alpha, primary=primary)
+        for attribute in sorted(trial.attributes, key=lambda it: it.name != course.attribute)
         for own in series
     )
 

@@ -56,8 +56,7 @@ class NewTasting:
     """A tasting of the same kind that would settle a comparison eight times in ten.
 
     Tasters are None where `MOST_TASTERS` would not do; from fewest to most is as far as these
-    scores leave open (80 %) how much tasters and jars scatter. With `jars`, jars stand in the way:
-    no number of tasters would do.
+    scores leave it open (80 %). With `jars`, no number of tasters would do.
     """
 
     tasters: int | None

@@ -44,8 +44,7 @@ class Overall:
     """Every comparison of a trial without a primary attribute, held against all others.
 
     `alpha` is the chance of any false "different" over all of them; `attributes` counts those on
-    which anything was compared. `method` is that of the sign flips; None where ranks compared
-    nothing, or rounds of one taster.
+    which anything was compared; `method` is that of the sign flips.
     """
 
     alpha: float

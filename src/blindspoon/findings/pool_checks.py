@@ -16,6 +16,7 @@ from blindspoon.files.seal import key_rows
 from blindspoon.findings.comparison import Analysis, NotCompared
 from blindspoon.findings.naming import PROCEDURES, Kind
 from blindspoon.scores.standing import DAMAGED, UNSEALED
+from blindspoon.stats.reml import ContrastTest
 from blindspoon.stats.results import FitNote, MixedContrast, NoResult
 from blindspoon.trial import Attribute, Trial, Variant
 
@@ -42,16 +43,6 @@ class Kitchen(Analysis):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Disagreement:
-    """Kenward-Roger's F test that every variant differs from the control alike in all kitchens."""
-
-    f: float
-    df_num: float
-    df_den: float
-    p_value: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class PooledFit:
     """The model of one attribute over all kitchens.
 
@@ -64,6 +55,7 @@ class PooledFit:
       and kitchen have in general
     - `contrasts`: about kitchens like these; with several, each by its own spread over kitchens
     - `these`: about these kitchens only, with equal weights: kitchen by variant as fixed effects
+    - `disagreement`: whether every variant differs from the control alike in all kitchens
     """
 
     reml_criterion: float
@@ -74,7 +66,7 @@ class PooledFit:
     contrasts: tuple[MixedContrast, ...]
     note: FitNote
     these: tuple[MixedContrast, ...] | NoResult
-    disagreement: Disagreement | NoResult
+    disagreement: ContrastTest | NoResult
 
     @property
     def kitchen_difference_sd(self) -> float:
@@ -98,9 +90,8 @@ class Own:
 class PooledComparison:
     """One variant against the control on one attribute, over all kitchens.
 
-    `own` is what each found; `pooled` is about kitchens like these, and the verdict stands on it
-    where there are three or more; `these` about these only, and the verdict stands on it where
-    there are two.
+    `own` is what each found; `pooled` is about kitchens like these; `these` about these only, and
+    the verdict stands on it where there are two.
     """
 
     attribute: Attribute
@@ -108,7 +99,7 @@ class PooledComparison:
     own: tuple[Own, ...]
     pooled: MixedContrast | NoResult
     these: MixedContrast | NoResult
-    verdict: Kind
+    verdict: Kind = "open"
     because: str = ""
 
     @property

@@ -4,14 +4,13 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from scipy.special import fdtrc, stdtr, stdtrit
+from scipy.special import stdtr, stdtrit
 
 from blindspoon import wording
 from blindspoon.arrays import FloatArray, IntArray
 from blindspoon.findings.comparison import kind_of
 from blindspoon.findings.naming import PROCEDURES, Naming, name_all
 from blindspoon.findings.pool_checks import (
-    Disagreement,
     Kitchen,
     NotPooled,
     Own,
@@ -26,7 +25,7 @@ from blindspoon.findings.pool_checks import (
 )
 from blindspoon.findings.verdict import verdict_sentence
 from blindspoon.stats.mixed import adjusted, fit_contrasts, linked, position_columns, scatter_sds
-from blindspoon.stats.reml import against, kenward_roger, over_places
+from blindspoon.stats.reml import ContrastTest, against, kenward_roger, over_places
 from blindspoon.stats.results import FitNote, Interval, MixedContrast, NoResult
 from blindspoon.stats.strata import Grid, Layout, make_grid
 from blindspoon.trial import Attribute, Variant
@@ -44,15 +43,13 @@ def pool_scores(
 ) -> PooledFit | NoResult:
     """Compare every variant with the control over several kitchens.
 
-    The model is ``score ~ variant + kitchen [+ position] + (1 | taster) + (1 | kitchen:variant)``,
-    with ``(1 | taster:variant)`` where some taster scored a variant more than once, fitted by REML,
-    with Kenward-Roger standard errors and degrees of freedom and Dunnett's adjustment over the
-    variants. Beside it stands the same model with kitchen:variant as a fixed effect: its
-    differences, with equal weights for the kitchens, are about these kitchens only, and its F tests
-    whether kitchens disagree. From two variants beside the control on each is pooled from what the
-    kitchens found of it, by its own spread over them, with t on K - 1 degrees of freedom and
-    Bonferroni's adjustment: one spread for all would be false where it is not the same, as with a
-    control that kitchens make less alike.
+    The model of `PooledFit` is fitted by REML, with Kenward-Roger standard errors and degrees of
+    freedom and Dunnett's adjustment over the variants. Beside it stands the same model with
+    kitchen:variant as a fixed effect: its differences, with equal weights for the kitchens, are
+    about these kitchens only, and its F tests whether kitchens disagree. From two variants beside
+    the control on each is pooled from what the kitchens found of it, by its own spread over them,
+    with t on K - 1 degrees of freedom and Bonferroni's adjustment: one spread for all would be
+    false where it is not the same, as with a control that kitchens make less alike.
 
     All arrays have shape (n,), a serving each: finite scores, and codes from 0; nobody tasted in
     two kitchens, and every kitchen scored every variant. `alpha`, below 0.5, is the chance of a
@@ -127,7 +124,7 @@ def pool_scores(
 def _these_only(
     grid: Grid, control: int, kitchens: int, variants: int, alpha: float
 ) -> tuple[
-    tuple[MixedContrast, ...] | NoResult, Disagreement | NoResult, tuple[MixedContrast, ...]
+    tuple[MixedContrast, ...] | NoResult, ContrastTest | NoResult, tuple[MixedContrast, ...]
 ]:
     """Compare in these kitchens alone, and test whether they disagree.
 
@@ -142,13 +139,7 @@ def _these_only(
     crossed = np.kron(shifts, np.eye(df))
     contrasts = np.zeros((len(crossed), grid.n_fixed))
     contrasts[:, variants : variants + crossed.shape[1]] = crossed
-    apart = kenward_roger(fit.at, contrasts)
-    disagreement = Disagreement(
-        f=apart.f,
-        df_num=apart.df_num,
-        df_den=apart.df_den,
-        p_value=float(fdtrc(apart.df_num, apart.df_den, apart.f)),
-    )
+    disagreement = kenward_roger(fit.at, contrasts)
     others, own = np.delete(np.arange(variants), control), list[MixedContrast]()
     for variant, shift in zip(others.tolist(), shifts, strict=True) if len(shifts) > 1 else ():
         crossed = np.kron(shift, np.vstack([np.eye(df), -np.ones(df)]))
@@ -307,7 +298,6 @@ def _comparison(
         ),
         pooled=pooled if isinstance(pooled, NoResult) else pooled[place],
         these=these if isinstance(these, NoResult) else these[place],
-        verdict="open",
     )
     subject, found = names.subject([variant]), made.deciding
     if isinstance(found, NoResult):

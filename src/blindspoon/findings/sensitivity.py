@@ -39,8 +39,8 @@ class Outcome:
 
     The verdict is None where the alternative gives nothing to be judged, for the `reason`;
     "not_shown" is what ordered categories say where they show no difference. The direction is -1 or
-    1 of a difference that is shown, otherwise 0; the difference, variant minus control, in points.
-    `changed` tells whether verdict or direction are others than declared.
+    1 of a difference that is shown; `changed` tells whether it or the verdict is another than
+    declared.
     """
 
     attribute: str
@@ -59,11 +59,7 @@ class Outcome:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Alternative:
-    """The trial analysed another way, with an outcome for each verdict that this speaks of.
-
-    Without one taster or one session (`left_out`); by the procedure that does not decide; with the
-    scores as ordered categories.
-    """
+    """The trial analysed another way, with an outcome for each verdict that this speaks of."""
 
     name: Name
     left_out: str
@@ -219,9 +215,6 @@ def study_influence(
     trial: Trial, table: ScoreTable, results: tuple[AttributeResult, ...]
 ) -> Influence:
     """Judge every comparison again without one taster, without one session, and by other methods.
-
-    Without a taster or a session only the procedure that decides is made again, with the same model
-    and the same chance. What would take too long is not done, and says so.
 
     Leaving out one case at a time to see what an answer hangs on: R. D. Cook (1977),
     Technometrics 19:15-18. Where ranks decide and flips are sampled, a tenth of the samples is

@@ -55,8 +55,7 @@ def judge(
 ) -> AttributeResult:
     """Give every comparison of an attribute its verdict, by the rule of the trial.
 
-    The table tells how many batches a sentence may speak of; what else set a batch apart from the
-    control's, by `made`, softens it.
+    What else set a batch apart from the control's, by `made`, softens the sentence.
     """
     what = {} if made is None else {differs.variant: differs for differs in made.differs}
     names = naming(trial, table, made)
@@ -195,8 +194,6 @@ def flag_words(trial: Trial, flag: Flag) -> str:
 
 
 ALL = 1000  # more variants than any trial has: all are named
-
-
 GROUPS: tuple[tuple[Kind | None, int], ...] = (
     ("different", 1),
     ("different", -1),

@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 
 import numpy as np
-from scipy.special import fdtrc, stdtr, stdtrit
+from scipy.special import stdtr, stdtrit
 
 from blindspoon.arrays import BoolArray, FloatArray, IntArray
 from blindspoon.stats.dunnett import Dunnett
@@ -199,7 +199,7 @@ def _compare(
         f=test.f,
         df_num=test.df_num,
         df_den=test.df_den,
-        p_value=float(fdtrc(test.df_num, test.df_den, test.f)),
+        p_value=test.p_value,
         reml_criterion=fit.at.value,
         residual_sd=residual,
         taster_sd=fit.sd("taster") or 0.0,

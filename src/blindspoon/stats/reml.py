@@ -13,6 +13,7 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.special import fdtrc
 
 from blindspoon.arrays import FloatArray
 from blindspoon.stats.results import NoResult
@@ -404,6 +405,11 @@ class ContrastTest:
     f: float
     df_num: float
     df_den: float
+
+    @property
+    def p_value(self) -> float:
+        """That of the scaled F."""
+        return float(fdtrc(self.df_num, self.df_den, self.f))
 
     @property
     def usable(self) -> bool:
