@@ -204,6 +204,15 @@ def test_a_repeat_asks_at_each_session_what_the_first_one_asked(analysis_of):
     assert [it.not_asked for it in again.sessions] == [(), ("saltiness",)]
 
 
+def test_a_repeat_has_cups_for_every_variant_though_few_came(analysis_of):
+    demo = analysis_of(TRIALS[0].name)
+    few = replace(demo.table, tasters=demo.table.tasters[:1])
+    asked = replace(demo.trial, tasting=replace(demo.trial.tasting, servings=2))
+    files = kit_files(asked, few, demo.made)
+    again = parse_trial(files["trial.toml"].decode())
+    assert len(again.tasting.tasters) == 2  # four variants beside the control, in two sittings
+
+
 def test_masses_of_a_large_jar_are_written_out(analysis_of):
     demo = analysis_of(TRIALS[0].name)
     kit = kit_files(demo.trial, demo.table, demo.made, jar_g=30_000)

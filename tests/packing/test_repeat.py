@@ -6,6 +6,7 @@ import csv
 import hashlib
 import io
 import json
+import shutil
 from pathlib import Path
 
 import jsonschema
@@ -86,6 +87,21 @@ def test_the_folder_gives_the_same_comparison(analysis, tmp_path):
     again = analyse(written(packed(analysis), tmp_path / "data"))
     assert again.trial == analysis.trial
     assert trial_record(again)["comparisons"] == trial_record(analysis)["comparisons"]
+
+
+def test_whether_they_would_have_it_goes_out_too(tmp_path):
+    folder = shutil.copytree(TESTS.parent / "trials/carrot-days", tmp_path / "carrots")
+    for name, put in (("trial.toml", "[course]\naccept = 'would_eat'"), ("scores.csv", "")):
+        text = (folder / name).read_text(encoding="utf-8")
+        head, *rows = text.splitlines()
+        cells = "\n".join([f"{head},would_eat", *(f"{row},yes" for row in rows)])
+        text = text.replace("[course]", put) if put else cells
+        (folder / name).write_text(text, encoding="utf-8")
+    analysis = analyse(folder)
+    again = analyse(written(packed(analysis), tmp_path / "data"))
+    assert again.table.accepted.tolist() == analysis.table.accepted.tolist()
+    kit = kit_files(analysis.trial, analysis.table, analysis.made)
+    assert kit["drawn/scores.csv"].splitlines()[0].endswith(b",would_eat,comment")
 
 
 TRIAL = """

@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
@@ -62,6 +63,9 @@ def _cup_columns(trial: Trial) -> tuple[DataColumn, ...]:
         told = f"{attribute.label}, in points{steps}{words and f'; {words}'}. Blank: not scored."
         limits = {"minimum": scale.low, "maximum": scale.high}
         scores.append(DataColumn(attribute.name, "number", told, limits))
+    if trial.course and trial.course.accept:
+        told = f"{wording.would_have(trial.course)} Yes or no; blank: not answered."
+        scores.append(DataColumn(trial.course.accept, "string", told))
     place = "Place of the cup in its taster's session, from 1."
     held = f"What was in the cup; the control is “{trial.control}”."
     return (
@@ -313,7 +317,9 @@ def kit_files(
         "batches.csv": write_csv(_batch_rows(again, jars)).encode(),
     }
     cups = [(tray, cup) for tray in trays_of(plan) for cup in tray.cups]  # to be keyed in
-    names = [*(attribute.name for attribute in again.attributes), "comment"]
+    accept = again.course.accept if again.course else ""
+    asked = (*(attribute.name for attribute in again.attributes), accept, "comment")
+    names = [*filter(None, asked)]
     scores = [[t.session, t.taster, c.code, *[""] * len(names)] for t, c in cups if not c.set]
     sets = dict.fromkeys((tray.session, tray.taster, cup.set) for tray, cup in cups if cup.set)
     keyed = {
@@ -380,9 +386,12 @@ def _repeat_of(trial: Trial, table: ScoreTable) -> Trial:
     Without the host and the dates, and with a seed of its own, so that its codes and orders are not
     those of the first tasting.
     """
-    chosen = table.choices
+    chosen, own = table.choices, trial.tasting
     sessions = table.sessions or (chosen.sessions if chosen else ())
     people = len(table.tasters) or len(chosen.tasters if chosen else ()) or USUAL
+    if own.servings:  # of whom some may not have come, though all were needed to hold every variant
+        places = max(own.servings - own.controls, 1) * max(len(sessions), 1)
+        people = max(people, math.ceil((len(trial.variants) - 1) / places))
     seed = int.from_bytes(hashlib.sha256(f"repeat {trial.seed}".encode()).digest()[:4])
     unasked = {session.name: session.not_asked for session in trial.sessions}
     return replace(
@@ -390,7 +399,7 @@ def _repeat_of(trial: Trial, table: ScoreTable) -> Trial:
         sessions=tuple(
             Session(name=name, date=None, not_asked=unasked.get(name, ())) for name in sessions
         ),
-        tasting=replace(trial.tasting, tasters=default_tasters(people)),
+        tasting=replace(own, tasters=default_tasters(people)),
     )  # fmt: skip
 
 
