@@ -296,14 +296,13 @@ def test_the_order_after_shuffling_is_written_as_it_was_tasted(own):
     ]
     key = (own / "key.csv").read_bytes()
     said = run("blind", own, "--tasted", " ".join(tasted))
-    assert "Order of round 2 written" in said  # which round it is the codes tell, or a number
-    run("blind", own, "--tasted", f"2: {' '.join(tasted)}")
+    assert "Order of round 2 written" in said  # which round it is the codes tell
     after = {row["code"]: int(row["position"]) for row in rows(own / "servings.csv")
              if row["session"] == "2"}  # fmt: skip
     assert sorted(after, key=after.get) == tasted
     assert (own / "key.csv").read_bytes() == key
     assert record(own)["seal"]["changed"] == []
-    for wrong in (f"2: {tasted[0]}", f"3: {' '.join(tasted)}", "", f"2: {' '.join(tasted * 2)}"):
+    for wrong in (tasted[0], "", " ".join(tasted * 2)):
         done = CliRunner().invoke(commands, ["blind", str(own), "--tasted", wrong])
         assert "are not the cups of " in str(done.exception)
         assert "and last a cup that was not" in str(done.exception)

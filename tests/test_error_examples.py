@@ -280,7 +280,7 @@ CASES = {
     "still-template": ("blind pickles", put, TRIAL, '"oak-leaf"', '"oak-leaf"\nlabel = "Change A"'),
     "laid-out": ("blind pickles --declare", put, TRIAL, DECISION, MISLEADING),
     "no-new-session": ("blind pickles --more",),
-    "not-that-round": ("blind pickles --tasted 1:512,999",),
+    "not-that-round": ("blind pickles --tasted 512,999",),
     "not-proved": ("blind pickles --again",),
     "another-drawing": ("blind pickles --again", reseeded),
     "already-tasted": ("blind pickles", drop, SERVINGS, KEY),

@@ -5,7 +5,6 @@ A ``folder`` is a text or a path, and holds trial.toml.
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from operator import index
@@ -22,8 +21,7 @@ from blindspoon.findings.pool_checks import Pool
 from blindspoon.scores.score_table import ScoreTable, build_table
 from blindspoon.scores.standing import see_lifted, standing
 from blindspoon.stats.results import NoResult as NoResult  # noqa: PLC0414 - is given on
-from blindspoon.trial import Trial
-from blindspoon.trial import today as today_here
+from blindspoon.trial import Trial, today
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -290,9 +288,7 @@ def _numbers(given: int | Sequence[int]) -> list[int]:
     return [index(number) for number in np.atleast_1d(given).tolist()]
 
 
-def blind(
-    folder: Folder, *, declare: bool = False, today: datetime.date | None = None
-) -> ServingPlan:
+def blind(folder: Folder, *, declare: bool = False) -> ServingPlan:
     """Draw codes and serving orders, and write servings.csv, key.csv and seal.toml.
 
     The batches of batches.csv are dealt out, where there is one.
@@ -301,8 +297,6 @@ def blind(
     ----------
     declare : bool
         Whether the rule is declared today, where trial.toml does not date it.
-    today : date, optional
-        Stands in the seal.
 
     Returns
     -------
@@ -316,12 +310,10 @@ def blind(
     """
     from blindspoon.drawing import draw_blind  # noqa: PLC0415 - brings in the sheets
 
-    return draw_blind(Path(folder), _day(today), declare=declare)
+    return draw_blind(Path(folder), today(), declare=declare)
 
 
-def lift(
-    folder: Folder, *, yes: bool = False, last: bool = False, today: datetime.date | None = None
-) -> Lifting:
+def lift(folder: Folder, *, yes: bool = False, last: bool = False) -> Lifting:
     """End the tasting and lift the blind, once, with a record in seal.toml.
 
     Parameters
@@ -330,8 +322,6 @@ def lift(
         Whether to do it; without it nothing is written, and what is missing can be looked at.
     last : bool
         Whether nobody is added after this, though a declared look is left.
-    today : date, optional
-        Stands in the record.
 
     Returns
     -------
@@ -345,12 +335,7 @@ def lift(
     """
     from blindspoon.lifting import lift_blind  # noqa: PLC0415 - as for `blind`
 
-    return lift_blind(Path(folder), _day(today), lambda _: yes, last=last)
-
-
-def _day(given: datetime.date | None) -> datetime.date:
-    """Take the day of what may be a moment, which compares with no day."""
-    return datetime.date.fromordinal((given or today_here()).toordinal())
+    return lift_blind(Path(folder), today(), lambda _: yes, last=last)
 
 
 def compare(folder: Folder) -> Compared:

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from blindspoon.errors import DesignError, Rule, TrialError, shown
+from blindspoon.errors import DesignError, Rule, TrialError
 from blindspoon.files import disk, durable
 from blindspoon.files.disk import FolderText
 from blindspoon.files.edits import add, put
@@ -150,23 +150,20 @@ def one_more(
         return _add(folder, replace(text, toml=toml), today, toml=toml)
 
 
-def write_order(folder: Path, session: str, codes: Sequence[str]) -> str:
+def write_order(folder: Path, codes: Sequence[str]) -> str:
     """Write the order in which one person alone tasted a round after shuffling its cups.
 
-    `codes` are all of that session, the first cup first; where it is not named they tell it. Its
-    name is given back.
+    `codes` are all of that round, the first cup first; they tell which it is, and its name is given
+    back.
     """
     _, plan = _drawn(disk.read_folder(folder))
-    drawn = {
-        it: sorted(serving.code for serving in plan.servings if serving.session == it)
-        for it in ([session] if session else plan.request.sessions)
-    }
-    whole = [it for it, cups in drawn.items() if cups and sorted(codes) == cups]
-    if len(plan.request.tasters) > 1 or not whole:
-        where = f"round {shown(session)}" if session else "any round"
-        found = f"{' '.join(codes)} are not the cups of {where}"
+    rounds: dict[str, list[str]] = {}
+    for serving in plan.servings:
+        rounds.setdefault(serving.session, []).append(serving.code)
+    session = next((it for it, own in rounds.items() if sorted(own) == sorted(codes)), "")
+    if not plan.request.alone or not session:
+        found = f"{' '.join(codes)} are not the cups of any round"
         raise DesignError([_NOT_THAT_ROUND.broken(found, "servings.csv")])
-    session = whole[0]
     place = {code: number for number, code in enumerate(codes, 1)}
     tasted = tuple(
         replace(cup, position=place[cup.code]) if cup.session == session else cup

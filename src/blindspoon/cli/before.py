@@ -241,8 +241,7 @@ def blind(  # noqa: PLR0913 - each is an option of the command
         allowed = ", ".join(LABEL_STOCKS)
         raise click.BadParameter(f"'{labels}' is not one of {allowed}.", param_hint="--labels")
     if tasted is not None:
-        named, _, codes = tasted.rpartition(":")
-        session = drawing.write_order(folder, named.strip(), codes.replace(",", " ").split())
+        session = drawing.write_order(folder, tasted.replace(",", " ").split())
         click.echo(f"Order of round {session} written: {folder / 'servings.csv'}.")
         return
     if take_back:

@@ -250,7 +250,7 @@ def _add_scores(bench: Workbench) -> None:
         bench.see(found, "taster")
         codes = re.findall(r"\d+", form.get("order", ""))
         try:
-            session = write_order(found.folder, "", codes)
+            session = write_order(found.folder, codes)
         except TrialError as error:
             return ask_order(found, form, told(error.problems[0]))
         return bench.go(found, "tasting", f"The order of session {session} is noted.")
