@@ -22,6 +22,7 @@ from blindspoon.scores.score_table import ScoreTable, build_table
 from blindspoon.scores.standing import see_lifted, standing
 from blindspoon.stats.results import NoResult as NoResult  # noqa: PLC0414 - is given on
 from blindspoon.trial import Trial, today
+from blindspoon.wording import count
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -52,8 +53,7 @@ class TrialFolder:
 
     def __repr__(self) -> str:
         """Name the folder, and say how much is in it."""
-        tasters, cups = len(self.table.tasters), len(self.table.taster)
-        who = "1 taster" if tasters == 1 else f"{tasters} tasters"
+        who, cups = count(len(self.table.tasters), "taster"), len(self.table.taster)
         return f"TrialFolder({str(self.path)!r}: {who}, {cups} scored cups)"
 
     @property

@@ -12,6 +12,7 @@ from blindspoon.files.seal import FILE, Lift, Seal, scores_by_cup, scores_finger
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import check_scores
 from blindspoon.scores.standing import see_open, standing
+from blindspoon.wording import count
 
 NAMED = 12  # as many gaps are told one by one, so that the host knows whom to ask
 
@@ -43,10 +44,9 @@ class Lifting:
 
     @property
     def counted(self) -> str:
-        lift = self.lift
-        who = "one taster" if lift.tasters == 1 else f"{lift.tasters} tasters"
         what = "answers are given" if self.sets else "cups are scored"
-        return f"{lift.scored} of {lift.cups} {what}, by {who}."
+        who = count(self.lift.tasters, "taster")
+        return f"{self.lift.scored} of {self.lift.cups} {what}, by {who}."
 
     def lines(self) -> list[str]:
         """Say what is missing, what is worth knowing, what was changed, and how much is there."""

@@ -118,15 +118,15 @@ SOURCES = {
 
 
 class Item(NamedTuple):
-    """A thing to do and tick off, with room to write where it is `blank`.
+    """A thing to do and tick off.
 
-    `source` is an entry of `SOURCES`; empty where a caution or a step is common practice.
+    `source` is an entry of `SOURCES`, or "write" where there is room to; empty where a caution or a
+    step is common practice.
     """
 
     name: str
     text: str
     source: str
-    blank: bool
 
 
 class Part(NamedTuple):
@@ -172,7 +172,7 @@ def make_checklist(trial: Trial, plan: ServingPlan, days: Sequence[Reminder] = (
         counted.append(f"{wording.count(trial.choice.sets, 'set')} of {of} to choose from")
     cups = wording.listing(counted)
     warm_up = ", after one without a code" if plan.request.warm_up else ""
-    used = dict.fromkeys(item.source for part in parts for item in part.items if item.source)
+    used = dict.fromkeys(item.source for part in parts for item in part.items)
     return Checklist(
         title=heading(trial) if tells(trial.title, trial) else trial.title,
         facts=(
@@ -181,7 +181,7 @@ def make_checklist(trial: Trial, plan: ServingPlan, days: Sequence[Reminder] = (
             ("Each taster gets", f"{cups} in a session{warm_up}"),
         ),
         parts=parts,
-        sources=tuple((name, SOURCES[name]) for name in used),
+        sources=tuple((name, SOURCES[name]) for name in used if name in SOURCES),
     )
 
 
@@ -193,9 +193,7 @@ def _parts(told: Iterable[tuple[str, str]]) -> list[Part]:
             parts.append(Part(name.removeprefix("# "), text, []))
             continue
         bare = re.sub(r" \[\w+\]$", "", text)
-        mark = text[len(bare) + 2 : -1]
-        write = mark == "write"
-        parts[-1].items.append(Item(name, bare, "" if write else mark, write))
+        parts[-1].items.append(Item(name, bare, text[len(bare) + 2 : -1]))
     return parts
 
 
