@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 
-from blindspoon.stats import signed_ranks
-from blindspoon.stats.signed_ranks import shifts_with_intervals, walsh_quantiles
+from blindspoon.stats.signed_ranks import pairwise_means, shifts_with_intervals
 
 DATA = Path(__file__).parents[1] / "data"
 EXAMPLES = json.loads((DATA / "worked_examples.json").read_text(encoding="utf-8"))
@@ -103,39 +103,22 @@ def test_a_level_of_a_half_still_holds_the_shift():
     assert equivalence.low <= shift <= equivalence.high
 
 
-differences = st.lists(st.integers(-10, 10), min_size=1, max_size=25).map(np.array)
-
-
-@given(differences)
+@given(st.lists(st.integers(-10, 10), min_size=1, max_size=25).map(np.array))
 def test_pair_means_by_listing(values):
-    values = values / 2
-    expected = pair_means(values)
-    np.testing.assert_allclose(walsh_quantiles(values, range(len(expected))), expected, atol=1e-12)
-
-
-@given(differences)
-def test_pair_means_by_halving(values):
-    values = values / 10
-    expected = pair_means(values)
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(signed_ranks, "FEW", 0)
-        found = walsh_quantiles(values, range(len(expected)))
-    np.testing.assert_allclose(found, expected, atol=1e-12)
-
-
-def test_both_selections_agree_on_many_distinct_differences():
-    values = np.round(np.random.default_rng(3).standard_t(2, size=900), 9)
-    last = 900 * 901 // 2 - 1
-    positions = [0, 5, last // 3, last // 2, last - 7, last]
-    listed = walsh_quantiles(values, positions)
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(signed_ranks, "FEW", 0)
-        np.testing.assert_allclose(walsh_quantiles(values, positions), listed, atol=1e-12)
+    means, times = pairwise_means(values / 2)
+    found = np.repeat(means, times.astype(int))
+    np.testing.assert_allclose(found, pair_means(values / 2), atol=1e-12)
 
 
 def test_counts_are_exact_beyond_a_billion_pairs():
-    values = np.repeat([0.0, 1.0], [60_000, 40_000])
-    below = 60_000 * 60_001 // 2
-    between = below + 60_000 * 40_000
-    found = walsh_quantiles(values, [below - 1, below, between - 1, between])
-    assert found.tolist() == [0.0, 0.5, 0.5, 1.0]
+    means, times = pairwise_means(np.repeat([0.0, 1.0], [60_000, 40_000]))
+    assert means.tolist() == [0.0, 0.5, 1.0]
+    assert times.tolist() == [60_000 * 60_001 // 2, 60_000 * 40_000, 40_000 * 40_001 // 2]
+
+
+def test_a_thousandth_of_the_span_moves_nothing_that_thousands_show():
+    values = np.random.default_rng(3).normal(0.3, 2, size=1500)
+    shift, interval, _ = one(values, 0.05)
+    assert shift == pytest.approx(np.median(pair_means(values)), abs=np.ptp(values) / 1000)
+    for end in (interval.low, interval.high):
+        assert stats.wilcoxon(values - end).pvalue == pytest.approx(0.05, abs=0.01)

@@ -127,7 +127,7 @@ def _in_fixed_order(differences: FloatArray) -> FloatArray:
     return differences[np.lexsort((*np.nan_to_num(differences, nan=np.inf).T, sizes.sum(axis=1)))]
 
 
-FEW = 1000
+FEW = 1000  # parts of their span to which more distinct differences than that are rounded
 BESIDE = 0.25 / FINEST
 """How far beside the estimate a shift lies that is no mean of two differences, in points."""
 STEPS_BACK = 8  # points by which the search begins outside the ends that it would have without ties
@@ -137,45 +137,25 @@ Pairs = tuple[FloatArray, FloatArray]
 """The distinct means of two differences, rising, and how many pairs have each."""
 
 
-def walsh_quantiles(
-    differences: FloatArray, positions: Sequence[int], pairs: Pairs | None = None
-) -> FloatArray:
-    """Select from the sorted means of all pairs of differences, each paired with itself too.
+def pairwise_means(differences: FloatArray) -> Pairs:
+    """Form all pairs of differences, each with itself too (J. W. Tukey 1949, after J. Walsh).
 
-    The n differences are settled (`settle_ties`); positions run from 0 for the smallest mean to
-    n (n + 1) / 2 - 1 for the largest. The differences' pairs are given where they have been formed.
-
-    Notes
-    -----
-    J. W. Tukey 1949 (after J. Walsh). The pairs are never all formed where many differences are
-    distinct: the count of pairs up to a value takes one sorted search, and the value is found by
-    halving.
-
-    >>> walsh_quantiles(np.array([1.0, 3.0, 8.0]), range(6))
-    array([1. , 2. , 3. , 4.5, 5.5, 8. ])
+    >>> pairwise_means(np.array([1.0, 1.0, 3.0]))
+    (array([1., 2., 3.]), array([3., 2., 1.]))
     """
-    if pairs := pairs or _pairwise_means(differences):
-        means, times = pairs
-        return means[np.searchsorted(np.cumsum(times), positions, side="right")]
-    ordered = np.sort(differences)
+    values, counts = np.unique(differences, return_counts=True)
+    first, second = np.triu_indices(len(values))
+    pairs: FloatArray = np.where(
+        first == second, counts[first] * (counts[first] + 1) / 2, counts[first] * counts[second]
+    )
+    sums, place = np.unique(settle_ties(values[first] + values[second]), return_inverse=True)
+    return sums / 2, np.bincount(place, pairs).astype(np.float64)
 
-    @cache
-    def pairs_up_to(total: float) -> int:
-        """Count the pairs whose sum does not exceed the total."""
-        partners = np.searchsorted(ordered, total - ordered[::-1], side="right")
-        return (int(partners.sum()) + int(np.searchsorted(2 * ordered, total, side="right"))) // 2
 
-    def select(position: int) -> float:
-        """Halve the range of the sums until one settled one is left: enough reach it."""
-        low, high = 2 * ordered[0] - 1e-6, 2 * ordered[-1] + 1e-6
-        while high - low > 0.4 / FINEST and low < (middle := (low + high) / 2) < high:
-            if pairs_up_to(middle) > position:
-                high = middle
-            else:
-                low = middle
-        return float(settle_ties(high)) / 2
-
-    return np.array([select(position) for position in positions])
+def _select(pairs: Pairs, positions: Sequence[int]) -> FloatArray:
+    """Select from the sorted means of all pairs, the smallest at 0."""
+    means, times = pairs
+    return means[np.searchsorted(np.cumsum(times), positions, side="right")]
 
 
 def shifts_with_intervals(
@@ -199,8 +179,8 @@ def shifts_with_intervals(
     two, its end is open.
 
     Up to 18 tasters all flips are made at every shift. Above, the critical value is that at a
-    point beside the estimate, since ties and zeros hardly move it; where more than 1,000
-    differences are distinct, none are taken to be tied.
+    point beside the estimate, since ties and zeros hardly move it. More than 1,000 distinct
+    differences are rounded to a thousandth of their span.
 
     >>> differences = np.array([[2.0], [3.0], [1.0], [2.0], [1.0], [4.0]])
     >>> ((shift, interval, _),) = shifts_with_intervals(differences, 0.05, np.random.default_rng(1))
@@ -208,9 +188,9 @@ def shifts_with_intervals(
     (2.0, 1.0, 4.0)
     """
     levels, found = (alpha, 2 * alpha), []
-    columns = [column[~np.isnan(column)] for column in differences.T]
-    pairs = [_pairwise_means(own) for own in columns]
-    shifts = [_middle(own, formed) for own, formed in zip(columns, pairs, strict=True)]
+    columns = [_told_apart(column[~np.isnan(column)]) for column in differences.T]
+    pairs = [pairwise_means(own) for own in columns]
+    shifts = [_middle(own.size, formed) for own, formed in zip(columns, pairs, strict=True)]
     beside = signed_ranks(settle_ties(differences - np.array(shifts)) - BESIDE)
     if exact := all_can_be_made(len(beside), samples):
         flips, together = all_flips(beside), 2**21 >> len(beside)
@@ -218,7 +198,7 @@ def shifts_with_intervals(
         null = null_distribution(beside, rng, samples)
         bounds = [null.critical(level) for level in levels]
     for v, (own, formed, shift) in enumerate(zip(columns, pairs, shifts, strict=True)):
-        if exact and formed:
+        if exact:
             others = np.delete(flips, v, axis=1).max(axis=1, initial=0.0)
             keeps = _keeps_by_all_flips(differences[:, v], others)
             first, second = (_kept(formed, shift, partial(keeps, p), together) for p in levels)
@@ -228,10 +208,17 @@ def shifts_with_intervals(
     return found
 
 
-def _middle(differences: FloatArray, pairs: Pairs | None) -> float:
-    """Take the median of the pairwise means."""
-    last = len(differences) * (len(differences) + 1) // 2 - 1
-    return float(walsh_quantiles(differences, [last // 2, last - last // 2], pairs).mean())
+def _told_apart(differences: FloatArray) -> FloatArray:
+    if np.unique(differences).size <= FEW:
+        return differences
+    step = np.ptp(differences) / FEW
+    return settle_ties(np.rint(differences / step) * step)
+
+
+def _middle(n: int, pairs: Pairs) -> float:
+    """Take the median of the pairwise means of n differences."""
+    last = n * (n + 1) // 2 - 1
+    return float(_select(pairs, [last // 2, last - last // 2]).mean())
 
 
 def agreeing(interval: Interval | None, shift: float, *, differs: bool) -> Interval | None:
@@ -271,7 +258,7 @@ def _keeps_by_all_flips(
 
 
 def _kept_below(
-    differences: FloatArray, pairs: Pairs | None, shift: float, bound: float
+    differences: FloatArray, pairs: Pairs, shift: float, bound: float
 ) -> Interval | None:
     """Keep the shifts whose statistic does not exceed a critical value."""
     values, counts = np.unique(differences, return_counts=True)
@@ -288,9 +275,7 @@ def _kept_below(
     # the positive rank sum is the number of pairwise means above the shift, so that so many
     # of them lie outside at either end; untied, which is a little wider
     cut = math.ceil((most - bound * length) / 2 - 1e-6) - 1
-    ends = walsh_quantiles(differences, [cut, int(most) - 1 - cut], pairs)
-    if not pairs:
-        return Interval(*ends.tolist())
+    ends = _select(pairs, [cut, int(most) - 1 - cut])
     return _kept(pairs, shift, keeps, STEPS_BACK, ends)
 
 
@@ -350,19 +335,6 @@ def _first_kept(
         if kept.size:
             return int(places[start + kept[0]])
     return None
-
-
-def _pairwise_means(differences: FloatArray) -> Pairs | None:
-    """Form the pairs, each difference with itself too; None where too many are distinct."""
-    values, counts = np.unique(differences, return_counts=True)
-    if len(values) > FEW:
-        return None
-    first, second = np.triu_indices(len(values))
-    pairs: FloatArray = np.where(
-        first == second, counts[first] * (counts[first] + 1) / 2, counts[first] * counts[second]
-    )
-    sums, place = np.unique(settle_ties(values[first] + values[second]), return_inverse=True)
-    return sums / 2, np.bincount(place, pairs).astype(np.float64)
 
 
 def friedman(means: FloatArray) -> Friedman | NoResult:
