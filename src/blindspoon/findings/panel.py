@@ -28,7 +28,6 @@ from blindspoon.stats.two_way import (
     equations,
     f_test,
     gather,
-    occurring,
 )
 from blindspoon.trial import Scale, Trial
 
@@ -242,7 +241,7 @@ def _position_effect(
     used = np.isfinite(score) & (table.position > 0)
     if not used.any():
         return NO_POSITIONS, NO_POSITIONS
-    places, code = occurring(table.position[used])
+    places, code = np.unique(table.position[used], return_inverse=True)
     if places.size < 2:
         return ONE_PLACE, ONE_PLACE
     base, place = Factor(table.variant[used], variants), Factor(code, places.size)
@@ -270,14 +269,14 @@ def _carry_over(
     residual effects of E. J. Williams 1949, Aust. J. Sci. Res. A 2:149.
     """
     used = np.isfinite(score) & (before > -2)
-    seen, last = occurring(before[used] + 1)
+    seen, last = np.unique(before[used] + 1, return_inverse=True)
     labels = tuple(names[code - 1] for code in seen if code > 0)
     if not labels:
         lacking = NoResult("It is not known what was tasted just before each cup.")
         return lacking if table.position.any() else NO_POSITIONS
     if len(labels) < 2:
         return NOT_CROSSED
-    places, place = occurring(table.position[used])
+    places, place = np.unique(table.position[used], return_inverse=True)
     known = (Factor(table.variant[used], len(names)), Factor(place, places.size))
     factor = Factor(last - int(seen[0] == 0), len(labels))
     found = _tested(score[used], _sitting(table)[used], known, factor, NOT_CROSSED)

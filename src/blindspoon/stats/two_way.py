@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import fdtrc, stdtrit
 
-from blindspoon.arrays import BoolArray, FloatArray, IntArray
+from blindspoon.arrays import FloatArray, IntArray
 from blindspoon.stats.results import Interval, NoResult
 from blindspoon.stats.sign_flips import SMALLEST, settle_ties
 
@@ -70,18 +70,6 @@ class Factor:
 
     code: IntArray
     levels: int
-
-
-def occurring(values: IntArray) -> tuple[IntArray, IntArray]:
-    """List the whole numbers from 0 that occur, and where each value stands among them.
-
-    >>> occurring(np.array([4, 1, 4]))
-    (array([1, 4]), array([1, 0, 1]))
-    """
-    seen = np.flatnonzero(np.bincount(values))
-    place = np.zeros(int(values.max(initial=0)) + 1, np.int64)
-    place[seen] = np.arange(seen.size)
-    return seen, place[values]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -177,15 +165,11 @@ def equations(score: FloatArray, block: IntArray, *factors: Factor) -> Equations
 
 def _patterns(factors: tuple[Factor, ...]) -> tuple[FloatArray, IntArray]:
     """List the combinations of levels that occur, one-hot, and which each score has."""
-    joint = np.zeros_like(factors[0].code)
-    for factor in factors:
-        joint = joint * (factor.levels + 1) + factor.code + 1
-    seen, pattern = occurring(joint)
-    columns: list[BoolArray] = []
-    left = seen
-    for factor in reversed(factors):
-        left, code = np.divmod(left, factor.levels + 1)
-        columns.insert(0, code[:, None] == np.arange(1, factor.levels + 1))
+    shape = [factor.levels + 1 for factor in factors]
+    joint = np.ravel_multi_index([factor.code + 1 for factor in factors], shape)
+    seen, pattern = np.unique(joint, return_inverse=True)
+    codes = zip(np.unravel_index(seen, shape), shape, strict=True)
+    columns = [code[:, None] == np.arange(1, levels) for code, levels in codes]
     return np.concatenate(columns, axis=1).astype(np.float64), pattern
 
 
