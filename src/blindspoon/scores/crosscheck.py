@@ -19,10 +19,9 @@ class Cups:
     """Rows of tables of one kind, one under the other, each naming a cup; n rows.
 
     A code names it, or, where there never were codes, the variant. A blank taster stands for every
-    taster of the session, a blank batch for one that is not known. `position`, shape (n,), is the
-    place in the taster's session, from 1, 0 where it is not known; a row is `usable` if the cells
-    that name the cup are as they must be. They are `sound` if nothing is wrong with any of the
-    tables on its own.
+    taster of the session, a blank batch for one that is not known; a `position`, from 1, is 0 then.
+    A row is `usable` if the cells that name the cup are as they must be, all are `sound` if nothing
+    is wrong with any of the tables on its own.
     """
 
     tables: tuple[TextTable, ...]
@@ -208,8 +207,7 @@ def batch_problems(cups: Cups, variant: TextColumn) -> list[Problem]:
 def strays(batch: TextColumn, variant: IntArray) -> BoolArray:
     """Find cups without a batch beside cups of their variant that name theirs.
 
-    A blank label names none; batch, variant and what is found have shape (n,). Only where a variant
-    has several batches: elsewhere no batch matters.
+    Only where a variant has several batches: elsewhere no batch matters.
     """
     blank = np.zeros(len(batch), np.bool_)
     blank[batch.rows_of([""])] = True

@@ -22,9 +22,8 @@ IMPERSONAL = re.compile(
 def pseudonyms(labels: Iterable[str], seed: int) -> dict[str, str]:
     """Give a pseudonym to every label that may be somebody's name.
 
-    `labels` are every taster's; repeats and what is no label do not count. The numbers are dealt by
-    chance, from the seed of the trial, so that they do not follow the names. By label; empty where
-    no label may be a name.
+    The numbers are dealt by chance, from the seed of the trial, so that they do not follow the
+    names. By label; empty where no label may be a name.
 
     >>> pseudonyms(["T01", "T02"], 1), sorted(pseudonyms(["Ida", "Bo", "P01"], 1).values())
     ({}, ['P02', 'P03'])

@@ -125,9 +125,8 @@ def check_scores(
 ) -> tuple[tuple[Problem, ...], tuple[Note, ...]]:
     """Say everything that can be said before the blind is lifted.
 
-    No cup is looked up in the key; only its own columns are checked, that it knows the codes that
-    are served, and that the cups of a set belong together. Problems are sorted by file and line;
-    notes tell of columns that are not used, scores that are missing and the like.
+    Of the key only its own columns are checked, that it knows the codes that are served, and that
+    the cups of a set belong together.
     """
     ledger = open_ledger(trial, tables)
     if ledger.problems:
@@ -140,9 +139,8 @@ def check_scores(
 def build_table(trial: Trial, tables: FolderTables) -> tuple[ScoreTable, tuple[Note, ...]]:
     """Check the tables of a trial and lift the blind: the only way to a `ScoreTable`.
 
-    Of `tables`, scores, choices, servings and key, whose columns `files.schema` declares. The notes
-    are what is worth knowing and is not in ``table.left_out``. Raises ScoreError with every problem
-    of all tables.
+    The notes are what is worth knowing and is not in ``table.left_out``. Raises ScoreError with
+    every problem of all tables.
     """
     ledger = open_ledger(trial, tables)
     problems = ledger.problems

@@ -38,10 +38,8 @@ class Standing:
 
     - `seal`: None where the blind was not drawn by Blindspoon, or its record is damaged
     - `waiting`: whether it is sealed, and the scores that are there are not lifted yet
-    - `bent`: sentences on what was changed after it was fixed; with one, every attribute is
-      exploratory
-    - `told`, `warned`: sentences on everything else; on a rule declared late or not at all, and on
-      a blind lifted early
+    - `bent`: what was changed after it was fixed; with one, every attribute is exploratory
+    - `told`, `warned`: everything else; a rule declared late or not at all, a blind lifted early
     - `share`: part of alpha that this look has; 1 where one look was declared
     - `published`: the same seal for the files under pseudonyms, so that they say the same
     """

@@ -33,9 +33,8 @@ def upper_tail(
 def needed(tests: int | IntArray, guess: float, alpha: float) -> IntArray:
     """Give the fewest right answers that guessing brings with probability alpha at most.
 
-    ``tests + 1`` where even all right would not do.
-
-    The tables of ISO 4120, ISO 5495 and ISO 10399 hold the same numbers.
+    ``tests + 1`` where even all right would not do. The tables of ISO 4120, ISO 5495 and ISO 10399
+    hold the same numbers.
     """
     n = np.asarray(tests, np.int64)
     about = np.floor(bdtrik(1 - alpha, n, guess)).astype(np.int64)
@@ -47,10 +46,8 @@ def needed(tests: int | IntArray, guess: float, alpha: float) -> IntArray:
 def most_alike(tests: int | IntArray, guess: float, share: float, alpha: float) -> IntArray:
     """Give the most right answers that show at level 1 - alpha that fewer than `share` can tell.
 
-    -1 where not even none right would do.
-
-    The tables of similarity of ISO 4120 and ISO 5495 hold the same numbers; ISO 4120, 8.2 allows
-    no conclusion where the number is below that of guessing.
+    -1 where not even none right would do. The tables of similarity of ISO 4120 and ISO 5495 hold
+    the same numbers.
     """
     p = guess + share * (1 - guess)
     n = np.asarray(tests, np.int64)
@@ -81,10 +78,7 @@ def share_who_can_tell(p: float, guess: float) -> float:
 
 
 class Answers(NamedTuple):
-    """What was said of two kinds of set, as in "A" or "not A".
-
-    How often "A" (or "same") was said where it was right, and of the other kind, of how many each.
-    """
+    """How often "A" (or "same") was said where it was right, and of the other kind of set."""
 
     same: int
     of_same: int
@@ -100,8 +94,8 @@ class Answers(NamedTuple):
 def fisher(answers: Answers, alpha: float) -> tuple[float, int | None]:
     """Test whether the word was said more often where it was right.
 
-    The p value is one-sided, given how often the word was said at all; and the right answers of
-    both kinds that are needed, given the same, None where nothing would do.
+    Gives the one-sided p value, and the right answers of both kinds that are needed, None where
+    nothing would do.
 
     R. A. Fisher 1934, Statistical Methods for Research Workers, 5th ed., as ISO 8588 has it for
     few answers.
@@ -230,11 +224,7 @@ def same_different_distance(answers: Answers) -> tuple[float, float]:
 
 
 class Boundary(NamedTuple):
-    """Wald's two lines: right answers at which to stop after each number of tests.
-
-    They rise by the same `slope` a test, and begin at `alike` and `different`; at or below the
-    first it is alike, at or above the second different.
-    """
+    """Wald's two lines of right answers, which rise by `slope` a test."""
 
     slope: float
     alike: float
@@ -253,8 +243,7 @@ class Boundary(NamedTuple):
 def boundary(guess: float, share: float, alpha: float, beta: float) -> Boundary:
     """Draw the lines of the sequential rule.
 
-    `share` may be able to tell, and it would still do; alpha is the chance of a false "different",
-    beta that of a false "alike".
+    `share` may be able to tell, and it would still do; beta is the chance of a false "alike".
 
     A. Wald 1947, Sequential Analysis; ISO 16820.
 

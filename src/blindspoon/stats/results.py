@@ -48,14 +48,13 @@ class NoResult:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FitNote:
-    """How a mixed model fit ended: converged if the gradient criterion was met.
+    """How a mixed model fit ended.
 
-    Variance components that were estimated as exactly zero (`at_zero`) are "taster",
-    "taster:variant" or "batch"; `position` tells whether serving position was a fixed effect.
-    `sittings` is what a difference is over several: the mean over all of them ("each"); over those
-    at which both were tasted ("shared"); one that is supposed to be the same at each, sessions
-    differing in level ("steady"); or the same, sessions taken as repeats ("repeats"). Blank with
-    one sitting.
+    - `at_zero`: variance components that were estimated as exactly zero
+    - `position`: whether serving position was a fixed effect
+    - `sittings`: what a difference is over several: the mean over all of them ("each"), or those at
+      which both were tasted ("shared"); the same at each, sessions differing in level ("steady") or
+      taken as repeats ("repeats"). Blank with one sitting
     """
 
     converged: bool
@@ -68,11 +67,9 @@ class FitNote:
 class MixedContrast:
     """One variant against the control by the mixed model.
 
-    Variant minus control in points, with its Kenward-Roger standard error and degrees of freedom. P
-    values are two-sided, the adjusted one by Dunnett's method over all variants of this attribute.
-    Intervals are simultaneous, at level 1 - alpha, and for two one-sided tests 1 - 2 alpha.
-    `days_in_general` is one with the sittings as a sample of days; it decides nothing. None where
-    there was one sitting, or until it is to be printed (`with_days`).
+    With Kenward-Roger standard error and degrees of freedom. P values are two-sided, the adjusted
+    one by Dunnett's method over the variants. `days_in_general` is an interval with the sittings as
+    a sample of days; None where there was one, or until it is to be printed (`with_days`).
     """
 
     variant: int
@@ -92,10 +89,8 @@ class MixedFit:
     """The mixed model of one attribute: ``score ~ variant + (1 | taster) [+ ...]``.
 
     Kenward-Roger F that no variant differs; minus twice the restricted log-likelihood, constants
-    included; standard deviations in points, of which `taster_variant_sd` is None where no taster
-    scored any variant twice, `taster_session_sd` where no taster's sittings could be told apart,
-    `batch_sd` where each variant was made once. Contrasts are in the order of the variants; a
-    variant that nobody tasted has none.
+    included; standard deviations in points, None where the model has no such term. Contrasts are in
+    the order of the variants; a variant that nobody tasted has none.
     """
 
     f: float
@@ -116,19 +111,15 @@ class MixedFit:
 class RankContrast:
     """One variant against the control by signed ranks.
 
-    - `tasters`, `zero_differences`: who scored both, and those of them (or of the rounds) with a
+    - `tasters`, `zero_differences`: who scored both, and how many of them, or of the rounds, with a
       difference of zero
-    - `rounds`: in which the only taster scored both, each with a difference of its own; 0 where
-      several tasted
+    - `rounds`: in which the only taster scored both; 0 where several tasted
     - `shift`: Hodges-Lehmann estimate of variant minus control, in points
-    - `interval`, `equivalence_interval`: simultaneous at level 1 - alpha and 1 - 2 alpha; None
-      where too few tasters or rounds have both
-    - `p_value`, `p_adjusted`: two-sided; the second over all variants of this attribute, by
-      single-step max-T or by the closed test of `compare_rounds`
-    - `smallest_p`: the smallest adjusted p that these tasters or rounds, ties and zeros could have
-      given
-    - `method`: "exact" by all sign flips (all namings of the cups in rounds), "sampled" by some of
-      them, or "normal" by the flips' joint normal limit
+    - `interval`, `equivalence_interval`: None where too few tasters or rounds have both
+    - `p_value`, `p_adjusted`: two-sided; the second over the variants, by single-step max-T or by
+      the closed test of `compare_rounds`
+    - `smallest_p`: the smallest adjusted p that these tasters or rounds, ties and zeros could give
+    - `method`: by all sign flips (or namings of the cups in rounds), some of them, or their limit
     """
 
     variant: int
@@ -153,9 +144,8 @@ class RankContrast:
 class Unanimous:
     """One variant against the control where all tasters found exactly the same difference.
 
-    `step` is to what scores are rounded; `p_value` the chance that all would agree in direction, 1
-    where the difference is zero. Intervals are what the rounding leaves, at level 1 - alpha over
-    the variants; for equivalence from four tasters on.
+    `p_value` is the chance that all would agree in direction, 1 where the difference is zero.
+    Intervals are what rounding scores to the `step` leaves; for equivalence from four tasters on.
     """
 
     variant: int
@@ -179,8 +169,8 @@ Contrast = MixedContrast | RankContrast | Unanimous
 class Friedman:
     """The rank test that all variants are alike, referred to the chi-squared distribution.
 
-    Counted are tasters, or rounds of the only taster (0 where several tasted), with scores of at
-    least two variants. `form` is what the statistic reduces to on this pattern of cells.
+    Counted are tasters, or rounds of the only taster, with scores of at least two variants. `form`
+    is what the statistic reduces to on this pattern of cells.
     """
 
     statistic: float
@@ -194,9 +184,8 @@ class Friedman:
 def as_record(value: object) -> Record:
     """Write a frozen value as a dictionary.
 
-    Its fields are numbers, strings, dates, None, intervals, values like itself, tuples of such, or
-    `NoResult`: that becomes None, and its reason stands beside it under the name with ``_reason``.
-    A field's metadata may give it another "name", or a reason for being None, "lacking". Ready for
+    A `NoResult` becomes None, and its reason stands beside it under the name with ``_reason``. A
+    field's metadata may give it another "name", or a reason for being None, "lacking". Ready for
     JSON, in the order of the fields.
 
     >>> from blindspoon.stats.two_way import FTest

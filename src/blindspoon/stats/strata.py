@@ -1,10 +1,9 @@
 """Score rows -> a few moment matrices that hold everything the mixed model needs.
 
-Tasters are independent. Within one taster, repeats of a variant differ by the residual only;
-means of variants served equally often are exchangeable; what is left is one mean for each
-number of servings. An orthogonal rotation along these lines turns the rows into independent
-strata whose small covariance matrices are linear in the variances, so that one evaluation of
-the likelihood costs the number of serving profiles and not the number of tasters.
+Within one taster, repeats of a variant differ by the residual only; means of variants served
+equally often are exchangeable; what is left is one mean for each number of servings. A rotation
+along these lines turns the rows into independent strata whose small covariance matrices are
+linear in the variances, so that the likelihood costs the number of serving profiles, not tasters.
 """
 
 from __future__ import annotations

@@ -76,11 +76,10 @@ class Factor:
 class Fit:
     """A fit of ``score ~ block + factors``, made by `Equations.solve`.
 
-    - `estimates`, shape (p,): one a level of every factor, in points, of least length among all
-      that fit best
+    - `estimates`, shape (p,): one a level of every factor, in points, of least length
     - `unscaled`, shape (p, p): their covariance over the residual variance
     - `rss`: residual sum of squares
-    - `rank`, `df`: degrees of freedom of the factors beside the blocks, and residual ones; may be 0
+    - `rank`, `df`: degrees of freedom of the factors beside the blocks, and residual ones
     """
 
     estimates: FloatArray
@@ -134,10 +133,7 @@ class Equations:
 
 
 def equations(score: FloatArray, block: IntArray, *factors: Factor) -> Equations:
-    """Set up the fit of a level for every block and effects for every factor.
-
-    Scores are finite. The blocks are swept out first, so that the equations have the size of the
-    factors only.
+    """Set up the fit of a level for every block and effects for every factor to finite scores.
 
     >>> factor = Factor(np.array([0, 1, 0, 1]), 2)
     >>> fit = equations(np.array([1.0, 3.0, 5.0, 8.0]), np.array([0, 0, 1, 1]), factor).solve()
@@ -210,10 +206,8 @@ def f_test(added: float, df_added: int, rss: float, df: int) -> FTest | NoResult
 class AdditiveFit:
     """The least-squares fit ``score ~ taster + variant``.
 
-    - `effects`, shape (n_variants,): the variants' means less the mean of all variants, taster
-      against taster, in points
-    - `residuals`, shape (n_tasters, n_variants): what is left without tasters and variants, in
-      points; 0 where not scored
+    - `effects`, shape (n_variants,): in points from the mean of all variants
+    - `residuals`, shape (n_tasters, n_variants): in points; 0 where not scored
     - `rank`: differences between variants that the tasters can tell; one less than the variants
       where all are linked
     - `cells`, `df`: scores that were given, and these less tasters less `rank`
