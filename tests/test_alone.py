@@ -238,12 +238,12 @@ def test_the_same_order_in_each_round_is_refused(own, tmp_path):
     found = record(own)
     assert found["comparisons"] == []
     assert {each["reason"] for each in found["not_compared"]} == {
-        "Every round had the same order, so a difference cannot be told from the place in the "
-        "order."
+        "The control and this variant stood in the same order in every round, so a difference "
+        "cannot be told from the place in the order."
     }
     assert found["attributes"][0]["friedman"] is None
     assert run("compare", own).count("not compared") == 6
-    assert "Every round had the same order" in report(own, tmp_path / "reports")
+    assert "stood in the same order in every round" in report(own, tmp_path / "reports")
 
 
 def test_without_positions_nobody_can_see_that_rounds_were_shuffled(own):

@@ -231,9 +231,9 @@ A, B = (0, 4.0), (1, 6.0)
 @pytest.mark.parametrize(
     ("rounds", "reason"),
     [
-        ([[A, B]] * 6, "Every round had the same order"),
-        ([[A, B, (2, 1.0)], [A, (2, 1.0), B]] * 3, "The control came before this variant"),
-        ([[B, A, (2, 1.0)], [(2, 1.0), B, A]] * 3, "The control came after this variant"),
+        ([[A, B]] * 6, "stood in the same order in every round"),
+        ([[A, B, (2, 1.0)], [A, (2, 1.0), B]] * 3, "stood in the same order in every round"),
+        ([[B, A, (2, 1.0)], [(2, 1.0), B, A]] * 3, "stood in the same order in every round"),
         ([[A, B, A, (2, 1.0)], [(2, 1.0), A, B, A]] * 3, "stood in the same order in every round"),
         ([[A, B]], "Only one round has scores of both"),
         ([[A], [B]], "No round has scores of both"),

@@ -241,21 +241,13 @@ def _reason(rounds: Sequence[Cups], control: int, variant: int) -> str:
         )
     if any(_ways_to_name((_points(c)[control], _points(c)[variant])) > MOST_WAYS for c in both):
         return "One round has too many cups of this variant and the control; a round is a session."
-    return _fixed_order(rounds, both, control, variant)
-
-
-def _fixed_order(rounds: Sequence[Cups], both: list[Cups], control: int, variant: int) -> str:
-    """Say so where the place in the order could explain a difference as well."""
-    because = "so a difference cannot be told from the place in the order."
-    if len({_order(cups) for cups in rounds}) == 1:
-        return f"Every round had the same order, {because}"
     orders = {_order({name: cups[name] for name in (control, variant)}) for cups in both}
-    if all(_parted(order, control) for order in orders):
-        return f"The control came before this variant in every round, {because}"
-    if all(_parted(order, variant) for order in orders):
-        return f"The control came after this variant in every round, {because}"
-    if len(orders) == 1:
-        return f"The control and this variant stood in the same order in every round, {because}"
+    parted = (all(_parted(order, first) for order in orders) for first in (control, variant))
+    if len(orders) == 1 or any(parted):
+        return (
+            "The control and this variant stood in the same order in every round, so a difference "
+            "cannot be told from the place in the order."
+        )
     return ""
 
 

@@ -10,10 +10,10 @@ from functools import cache, partial
 from itertools import permutations
 
 import numpy as np
-from scipy.special import chdtrc, ndtr
+from scipy.special import chdtrc
 
 from blindspoon.arrays import BoolArray, FloatArray, IntArray
-from blindspoon.stats.results import Friedman, Interval, Method, NoResult, RankContrast
+from blindspoon.stats.results import Friedman, Interval, NoResult, RankContrast
 from blindspoon.stats.sign_flips import (
     FINEST,
     SAMPLES,
@@ -405,8 +405,7 @@ def midranks(means: FloatArray) -> FloatArray:
     return np.where(np.isnan(means), np.nan, ranks)
 
 
-EXACT_DAYS, EXACT_TASTERS = 8, 60
-"""Days and tasters up to which all orders of all tasters are counted."""
+MOST_AGES, MOST_TASTERS = 8, 60  # up to which all orders of all tasters are counted
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -420,7 +419,6 @@ class PageTrend:
     p_rising: float
     p_falling: float
     tasters: int
-    method: Method
 
     @property
     def p_value(self) -> float:
@@ -431,16 +429,14 @@ class PageTrend:
 def page_trend(scores: FloatArray) -> PageTrend | NoResult:
     """Test whether each taster's ranks rise, or fall, over columns in a known order.
 
-    Such columns are ages tasted in one sitting; NaN where missing. A reason says that there are
-    fewer than three, or nobody scored two.
+    Such columns are ages tasted in one sitting; NaN where missing.
 
     Notes
     -----
     E. B. Page 1963, J. Am. Stat. Assoc. 58:216; ISO 8587 has it for an order known beforehand. If
     the cups are alike, all orders of a taster's own ranks, ties averaged, over the columns that
     they scored are equally likely; L is the sum over tasters, so its distribution is the
-    convolution of theirs. With more than eight columns or sixty tasters L is referred to the
-    normal distribution with its exact mean and variance.
+    convolution of theirs.
 
     >>> found = page_trend(np.array([[1.0, 2, np.nan, 3], [1, 1, 2, 2], [2, 3, 3, np.nan]]))
     >>> found.statistic, round(found.p_rising, 6)
@@ -450,25 +446,18 @@ def page_trend(scores: FloatArray) -> PageTrend | NoResult:
     rows = np.flatnonzero(there.sum(axis=1) > 1)
     if there[rows].any(axis=0).sum() < 3:
         return NoResult("A trend needs three columns, and somebody who scored two.")
+    if scores.shape[1] > MOST_AGES or rows.size > MOST_TASTERS:
+        return NoResult(f"Orders are counted up to {MOST_AGES} ages and {MOST_TASTERS} tasters.")
     # doubled, so that they are whole; 0 where missing
     ranks = np.nan_to_num(2 * midranks(settle_ties(scores[rows])))
     doubled = float((ranks @ np.arange(1, scores.shape[1] + 1)).sum())
-    if exact := scores.shape[1] <= EXACT_DAYS and rows.size <= EXACT_TASTERS:
-        total, least = np.ones(1), 0
-        for row in ranks:
-            low, own = _of_one(row[row > 0], tuple((np.flatnonzero(row) + 1).tolist()))
-            total, least = np.convolve(total, own), least + low
-        at = round(doubled) - least
-        rising, falling = (min(float(tail.sum()), 1.0) for tail in (total[at:], total[: at + 1]))
-    else:
-        rising, falling = _normal(ranks, doubled)
-    return PageTrend(
-        statistic=doubled / 2,
-        p_rising=rising,
-        p_falling=falling,
-        tasters=rows.size,
-        method="exact" if exact else "normal",
-    )
+    total, least = np.ones(1), 0
+    for row in ranks:
+        low, own = _of_one(row[row > 0], tuple((np.flatnonzero(row) + 1).tolist()))
+        total, least = np.convolve(total, own), least + low
+    at = round(doubled) - least
+    rising, falling = (min(float(tail.sum()), 1.0) for tail in (total[at:], total[: at + 1]))
+    return PageTrend(statistic=doubled / 2, p_rising=rising, p_falling=falling, tasters=rows.size)
 
 
 def _of_one(ranks: FloatArray, places: tuple[int, ...]) -> tuple[int, FloatArray]:
@@ -482,17 +471,3 @@ def _of_one(ranks: FloatArray, places: tuple[int, ...]) -> tuple[int, FloatArray
 def _orders(places: tuple[int, ...]) -> FloatArray:
     """List all orders of some places, one a row."""
     return np.array(list(permutations(places)), np.float64)
-
-
-def _normal(ranks: FloatArray, doubled: float) -> tuple[float, float]:
-    """Refer L to the normal distribution, each taster with own mean and variance."""
-    there = ranks > 0
-    n = there.sum(axis=1)
-    places = np.where(there, np.arange(1, ranks.shape[1] + 1), 0.0)
-    mean = (ranks.sum(axis=1) * places.sum(axis=1) / n).sum()
-    by_rank, by_place = ((own**2).sum(axis=1) - own.sum(axis=1) ** 2 / n for own in (ranks, places))
-    spread = math.sqrt((by_rank * by_place / (n - 1)).sum())
-    if not spread:
-        return 1.0, 1.0
-    z = (doubled - mean) / spread
-    return float(ndtr(-z)), float(ndtr(z))

@@ -295,7 +295,7 @@ COURSE = (
     Column("days", of=lambda found: [day.day for day in found.days]),
     Column("by_day", of=lambda found: [record(DAY, day) for day in found.days]),
     Column("trend", inner=named("slope interval df p_value p_signs tasters")),
-    Column("page", inner=named("statistic p_rising p_falling tasters method")),
+    Column("page", inner=named("statistic p_rising p_falling tasters")),
     *(Column(name, inner=named("after by"), optional=True) for name in ("reached", "kept")),
     Column("line", inner=named("day interval tasters p_bend")),
     Column(
