@@ -689,16 +689,6 @@ def test_what_is_said_names_what_was_tasted_and_the_kit_takes_answers_on_a_phone
     assert "blindspoon collect kit --lan" in packed["kit/do-it-yourself.html"].decode()
 
 
-def test_the_kit_lists_the_cups_by_their_sets(packed):
-    page, rows = packed["kit/do-it-yourself.html"].decode(), packed["kit/drawn/servings.csv"]
-    cups = [*csv.DictReader(io.StringIO(rows.decode()))]
-    first = [cup["code"] for cup in cups if (cup["taster"], cup["set"]) == ("T01", "1")]
-    (row,) = (row for row in page.split("<tr") if "T01, set 1<" in row)
-    assert re.findall(r">(\d{3})<", row) == first
-    assert "Cup 4" not in page
-    assert "each gets 6 cups a sitting, in 2 sets of 3." in page
-
-
 def test_sets_that_were_to_answer_stand_at_the_head_before_scores_that_were_not(tmp_path):
     scale = "[scale]\nlow = 0\nhigh = 10\n\n[[attribute]]\nname = 'bite'\n\n[[variant]]"
     text = text_of("triangle").replace("[[variant]]", scale, 1)

@@ -31,22 +31,18 @@ from blindspoon.writeup.page import ASKED, ReportContent, page, render
 from blindspoon.writeup.records import pool_record
 from blindspoon.writeup.words import html_page, markdown_page
 
-MOST_METHODS, MOST_POINTS = 6, 3
-"""Variants of which a post tells how they were made, and points that it takes over of a list."""
+MOST_POINTS = 3  # that a post takes over of a list
 
 
 def blog(content: ReportContent | KitchensContent) -> str:
     """Write a post of about 300 words in CommonMark, with the picture at its head."""
     trial, names = content.trial, name_all(content.trial.variants, content.trial.control)
-    others = [variant for variant in trial.variants if variant.name != trial.control]
     return markdown_page(
         "blog",
         content=content,
         alone=isinstance(content, ReportContent),
         names=names,
-        others=others,
-        listed=wording.listing(map(names.short, others)),
-        methods=len(trial.variants) <= MOST_METHODS,
+        others=[variant for variant in trial.variants if variant.name != trial.control],
         most=MOST_POINTS,
     )
 
@@ -127,9 +123,8 @@ def pack(analysis: Analysis, *, jar_g: float, progress: Progress | None = None) 
 
     ``START.html`` (what lies where), ``index.html``, ``print.html``, ``blog.md``, ``say.md``,
     ``preview.png``, ``figures/`` (the charts, also for video and posts, and the frames of a
-    reveal),
-    ``tables/``, ``verify.py`` (checks them with other libraries), ``data/`` (a Data Package that
-    `compare` reads) and ``kit/`` (to repeat the trial in jars of `jar_g` grams).
+    reveal), ``tables/``, ``verify.py`` (checks them with other libraries), ``data/`` (a Data
+    Package that `compare` reads) and ``kit/`` (to repeat the trial in jars of `jar_g` grams).
     """
     further = study_further(analysis) if analysis.results else None
     content = compose_report(analysis, further)
@@ -148,16 +143,16 @@ def pack(analysis: Analysis, *, jar_g: float, progress: Progress | None = None) 
     answering = (part for part in content.sections if part.name in ASKED)
     for asked in (chart for part in answering for chart in part.charts[:1]):
         steps += [partial(posts.chart_files, asked, size, **words) for size in posts.FORMATS]
-    before = render(content)
-    after = {
+    files = {
+        **render(content),
+        "print.html": page(content, paper=True).encode(),
         "verify.py": disk.shipped("verify.py").encode(),
         "tables/comparisons.json": as_json(to_record(analysis, further)),
         **{f"data/{name}": file for name, file in data.items()},
         **{f"kit/{name}": file for name, file in kit.items()},
         **{f"photos/{photo.name}": photo.file for photo in content.photos},
     }
-    paper = page(content, paper=True)
-    return _finished(content, before, after, steps, progress, paper=paper)
+    return _finished(content, files, steps, progress)
 
 
 def pack_kitchens(
@@ -165,19 +160,20 @@ def pack_kitchens(
 ) -> Pack:
     """Make the page of several kitchens with its charts and numbers.
 
-    In `all_sizes` also print.html, the charts for print, posts and video, each kitchen's data and
-    a kit to repeat the trial of the first, with a guide.
+    In `all_sizes` also print.html, the charts for posts and video, each kitchen's data and a kit to
+    repeat the trial of the first, with a guide.
     """
     content = compose_kitchens(pool)
-    before = {
+    files = {
         "index.html": kitchens_page(content).encode(),
         "tables/comparisons.json": as_json(pool_record(pool)),
         **{f"figures/{chart.name}.svg": svg_file(chart) for chart in content.figures},
     }
     if not all_sizes:
-        return Pack(files=before, lacking=())
+        return Pack(files=files, lacking=())
     source = f"“{content.title}”; {content.tasted} Made with Blindspoon."
-    steps, after = list[Step](), dict[str, bytes]()
+    files["print.html"] = kitchens_page(content, paper=True).encode()
+    steps = list[Step]()
     for found in (finding.found for finding in content.findings if finding.chart):
         parts, some = len(found.comparisons), partial(forest_of, pool, found)
         words = {"source": source, "question": ""}
@@ -187,23 +183,19 @@ def pack_kitchens(
             kitchen.trial, kitchen.tables, folder=name, software=software(),
             seal=kitchen.standing.published,
         )  # fmt: skip
-        after |= {f"data/{name}/{path}": file for path, file in made.items()}
+        files |= {f"data/{name}/{path}": file for path, file in made.items()}
     head, *_ = pool.kitchens  # whose rule decides
-    data = [path.rpartition("/")[0] for path in after if path.endswith("datapackage.json")]
+    data = [path.rpartition("/")[0] for path in files if path.endswith("datapackage.json")]
     kit = kit_files(head.trial, head.table, head.made, jar_g=jar_g, data=data)
-    after |= {f"kit/{path}": file for path, file in kit.items()}
-    paper = kitchens_page(content, paper=True)
-    return _finished(content, before, after, steps, progress, paper=paper)
+    files |= {f"kit/{path}": file for path, file in kit.items()}
+    return _finished(content, files, steps, progress)
 
 
 def _finished(
     content: ReportContent | KitchensContent,
-    before: Mapping[str, bytes],
-    after: Mapping[str, bytes],
+    files: dict[str, bytes],
     steps: Iterable[Step],
     progress: Progress | None,
-    *,
-    paper: str,
 ) -> Pack:
     """Draw the pictures, add what goes out beside every page, and the guide to it all."""
 
@@ -212,12 +204,11 @@ def _finished(
 
     charts: list[Step] = [partial(as_png, chart) for chart in content.figures]
     drawn, lacking = draw([*charts, *steps], progress)
-    files = {**before, **drawn, "print.html": paper.encode(), "blog.md": blog(content).encode()}
+    files |= {**drawn, "blog.md": blog(content).encode(), "say.md": say(content, drawn).encode()}
     if isinstance(content, ReportContent):
         preview = content.picture and drawn.get(f"figures/video/{content.picture.name}.png")
         files |= {"preview.png": preview} if preview else {}
         lacking += content.lacking
-    files |= {"say.md": say(content, drawn).encode(), **after}
     guide = start(content.title, content.answer, files, lacking)
     return Pack(files={"START.html": guide.encode(), **files}, lacking=lacking)
 

@@ -6,7 +6,6 @@ import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
-from itertools import groupby
 from typing import Any, Literal, NamedTuple
 
 import numpy as np
@@ -418,26 +417,7 @@ def _do_it_yourself(
 
     Without masses there are no jars; what else differed, and the cautions, come from `made`.
     """
-    orders, ballot = list[Table](), list[tuple[str, tuple[str, ...]]]()
-    for session in plan.request.sessions:
-        trays = [tray for tray in trays_of(plan) if tray.session == session]
-        served = [  # the cups of a set are a row of their own
-            (f"{tray.taster}, set {name}" if name else tray.taster, [cup.code for cup in cups])
-            for tray in trays
-            for name, cups in groupby(tray.cups, key=lambda cup: cup.set)
-        ]
-        places = max((len(codes) for _, codes in served), default=0)
-        table = Table(
-            name=f"orders-{session}",
-            caption=f"Session {session}: codes in serving order",
-            head="Taster",
-            columns=tuple(f"Cup {place}" for place in range(1, places + 1)),
-            rows=tuple(
-                (who, blank_as_dash([*codes, *[""] * (places - len(codes))]))
-                for who, codes in served
-            ),
-        )
-        orders.append(table)
+    ballot = list[tuple[str, tuple[str, ...]]]()
     for attribute in trial.attributes:
         scale = attribute.scale
         low = f"{wording.plain(scale.low)} {attribute.low}".strip()
@@ -460,7 +440,6 @@ def _do_it_yourself(
         },
         recipe=recipe_table(trial, made, jar_g),
         others=_others_table(trial, jars),
-        orders=orders,
         ballot=Table(
             name="ballot",
             caption="What is scored of every cup",
