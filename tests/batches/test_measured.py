@@ -2,11 +2,7 @@
 
 from __future__ import annotations
 
-import itertools
-
-import numpy as np
 import pytest
-from scipy import stats
 
 from blindspoon.batches.measured import taste_against_measured
 from blindspoon.files.text_table import FolderTables, read_table
@@ -78,27 +74,3 @@ def test_a_variant_with_an_unknown_batch_is_no_point(trial, read, table):
 def test_one_measured_variant_is_held_against_nothing(trial, read, table):
     text = "batch,variant,water_g,salt_g\njar 1,plain,400,10\njar 2,oak-leaf,400,\n"
     assert taste_against_measured(trial, table, read(text, None)) == ()
-
-
-def test_the_rise_is_that_of_scipys_lines_through_each_taster(trial, read):
-    """scipy.stats.linregress a taster, and its t interval over the tasters."""
-    log = read(SALTIER)
-    rng = np.random.default_rng(4)
-    lines = ["session,taster,variant,texture,saltiness,sourness"]
-    for taster, (place, variant) in itertools.product(range(6), enumerate(trial.variants)):
-        salty, sour = rng.integers(2, 6, 2) + place
-        lines.append(f"1,T{taster},{variant.name},5,{salty},{sour}")
-    table, _ = build_table(
-        trial, FolderTables(scores=(read_table("\n".join(lines).encode(), "scores.csv"),))
-    )
-    found = next(each for each in taste_against_measured(trial, table, log) if each.rise)
-    strength = np.array([point.measured for point in found.points])
-    places = [[v.name for v in trial.variants].index(point.variant) for point in found.points]
-    scores = np.full((6, len(trial.variants)), np.nan)
-    index = [attribute.name for attribute in trial.attributes].index(found.attribute)
-    scores[table.taster, table.variant] = table.scores[:, index]
-    own = [stats.linregress(strength, row[places]).slope * np.ptp(strength) for row in scores]
-    assert found.rise.points == pytest.approx(np.mean(own))
-    ends = stats.t.interval(0.95, 5, np.mean(own), stats.sem(own))
-    assert (found.rise.interval.low, found.rise.interval.high) == pytest.approx(ends)
-    assert found.rise.tasters == 6

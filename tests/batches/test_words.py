@@ -203,7 +203,7 @@ def test_nothing_is_said_of_what_was_not_settled():
 
 def test_nothing_is_said_where_nobody_scored_the_control():
     found = against(6.5)
-    alone = replace(found, points=found.points[1:], same_strength=())
+    alone = found._replace(points=found.points[1:], same_strength=())
     assert [*summary.as_strong(TRIAL, alone, {})] == []
 
 

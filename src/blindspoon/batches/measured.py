@@ -3,20 +3,18 @@
 import datetime
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 import numpy as np
 
 from blindspoon import wording
-from blindspoon.arrays import FloatArray
 from blindspoon.batches.differences import ACID, SALT
 from blindspoon.batches.log import Batch, BatchLog
 from blindspoon.batches.strengths import mean_of, strengths
 from blindspoon.errors import Problem, Rule, ScoreError, in_order, quoted, some_of
 from blindspoon.files.text_table import TextTable
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.results import Interval
 from blindspoon.trial import Over, Trial
 
 Quantity = Literal["salt_percent", "citric_g_per_100_g", "last_ph"]
@@ -72,32 +70,17 @@ class TastePoint(NamedTuple):
     tasters: int
 
 
-class Rise(NamedTuple):
-    """How far, in points, a straight line rises from the weakest variant to the strongest.
-
-    The mean of the lines of those tasters who scored every variant whose strength is known, with
-    its 95 % interval over them.
-    """
-
-    points: float
-    interval: Interval
-    tasters: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TasteAgainst:
+class TasteAgainst(NamedTuple):
     """Scores of one attribute against one measured quantity, a point a variant.
 
     Variants without a strength or a score have none. `same_strength` are those as strong as the
-    control, within its tolerance: what they taste like cannot come from the strength. No `rise`
-    where no strength differs, or fewer than three tasters scored all of them.
+    control, within its tolerance: what they taste like cannot come from the strength.
     """
 
     attribute: str
     quantity: Quantity
     points: tuple[TastePoint, ...]
     same_strength: tuple[str, ...]
-    rise: Rise | None = None
 
     @property
     def differs(self) -> bool:
@@ -125,7 +108,7 @@ def taste_against_measured(
             continue
         attribute = names.index(scored)
         means = gather(table.scores[:, attribute], table.taster, table.variant, **shape).mean
-        points, places = list[TastePoint](), list[int]()
+        points = list[TastePoint]()
         for place, variant in enumerate(trial.variants):
             tasted = means[np.isfinite(means[:, place]), place]
             jars = [batch for batch in made if batch.variant == variant.name]
@@ -133,37 +116,14 @@ def taste_against_measured(
             if measured is not None and tasted.size:
                 mean = float(tasted.mean())
                 points.append(TastePoint(variant.name, measured, mean, tasted.size))
-                places.append(place)
         if len(points) < 2 or not any(point.measured for point in points):
             continue
         strength = {point.variant: point.measured for point in points}
         control = strength.pop(trial.control, math.inf)
         reach = how.tolerance + 1e-9
-        against = TasteAgainst(
-            attribute=scored,
-            quantity=quantity,
-            points=tuple(points),
-            same_strength=tuple(n for n, own in strength.items() if abs(own - control) <= reach),
-        )
-        if against.differs:
-            strong = np.array([point.measured for point in points])
-            against = replace(against, rise=_rise(means[:, places], strong))
-        found.append(against)
+        same = tuple(name for name, own in strength.items() if abs(own - control) <= reach)
+        found.append(TasteAgainst(scored, quantity, tuple(points), same))
     return tuple(found)
-
-
-def _rise(means: FloatArray, strength: FloatArray) -> Rise | None:
-    """Fit a line to the scores of each taster, and average what the lines rise by."""
-    from scipy.special import stdtrit  # noqa: PLC0415 - check does without
-
-    whole = means[np.isfinite(means).all(axis=1)]
-    if len(whole) < 3:
-        return None
-    away = strength - strength.mean()
-    own = whole @ away / (away @ away) * np.ptp(strength)
-    mean, reach = float(own.mean()), float(stdtrit(own.size - 1, 0.975) * own.std(ddof=1))
-    reach /= math.sqrt(own.size)
-    return Rise(mean, Interval(mean - reach, mean + reach), own.size)
 
 
 Cell = tuple[str, str]  # variant and session

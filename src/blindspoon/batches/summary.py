@@ -21,7 +21,7 @@ from blindspoon.batches.measured import INTERACTION, QUANTITIES, TasteAgainst
 from blindspoon.batches.strengths import Strengths, strengths
 from blindspoon.errors import Note, some_of
 from blindspoon.files.text_table import TextTable
-from blindspoon.stats.results import Interval, Record, as_record
+from blindspoon.stats.results import Record, as_record
 from blindspoon.trial import Trial
 
 NAMES: Mapping[str, str] = {
@@ -252,40 +252,6 @@ def as_strong(trial: Trial, against: TasteAgainst, kinds: Mapping[str, str]) -> 
         elif kinds.get(variant) in ("different", "slight"):
             was = wording.comparative(tasted[variant] - tasted[trial.control], attribute)
             yield f"{same}, yet {was} than the control{cause}."
-
-
-def went_along(trial: Trial, against: TasteAgainst) -> str:
-    """Say how taste went with strength; a clause, empty where no line was fitted.
-
-    "from pH 3.5 to 3.8 sourness fell by 1.8 points", "whether saltiness goes with salt is not
-    settled".
-    """
-    if against.rise is None:
-        return ""
-    name, amounts = _amounts(against)
-    attribute = trial.attribute(against.attribute)
-    ends = sorted(against.points, key=lambda point: point.measured)
-    low, high = (amounts[ends[place].variant] for place in (0, -1))
-    first = f"pH {low}" if name == "pH" else low
-    if against.rise.interval.low <= 0 <= against.rise.interval.high:
-        return f"whether {attribute.label.lower()} goes with {name} is not settled"
-    by = wording.number(abs(against.rise.points), wording.digits_for(attribute.scale))
-    of = "" if name == "pH" else f" {name}"
-    went = "rose" if against.rise.points > 0 else "fell"
-    return f"from {first} to {high}{of} {attribute.label.lower()} {went} by {by} points"
-
-
-def along_a_line(trial: Trial, against: TasteAgainst) -> str:
-    """Say the same with its interval, and what it is; a sentence."""
-    assert against.rise is not None  # noqa: S101 - the caller has looked
-    attribute, rise = trial.attribute(against.attribute), against.rise
-    low, high = rise.interval.low, rise.interval.high
-    ends = wording.span(Interval(-high, -low) if high < 0 else rise.interval, attribute)
-    return (
-        f"{wording.capital(went_along(trial, against))} (95{wording.NO_BREAK}% interval {ends}; "
-        f"{wording.count(rise.tasters, 'taster')}): by a straight line through variants that "
-        "differ in more than that."
-    )
 
 
 def differences_in_words(trial: Trial, made: Made, *, ask: bool = False) -> Iterator[str]:

@@ -11,7 +11,6 @@ from blindspoon import wording
 from blindspoon.batches.cautions import PH_LIMIT, passed_limit
 from blindspoon.batches.log import Batch, BatchLog
 from blindspoon.batches.measured import QUANTITIES, TasteAgainst, days_of
-from blindspoon.batches.summary import went_along
 from blindspoon.charts.axis import nice_ticks
 from blindspoon.charts.chart import Chart, chart_of, source_of
 from blindspoon.charts.lines import LOW, Happened, LinePlot, NamedLine, lay_lines
@@ -344,6 +343,11 @@ def measured_chart(against: TasteAgainst, trial: Trial) -> Chart:
     """Draw the mean score of each variant over its measured strength."""
     words, attribute = QUANTITIES[against.quantity], trial.attribute(against.attribute)
     label, digits = attribute.label.lower(), wording.digits_for(attribute.scale)
+    ends = (end(against.points, key=lambda point: point.measured) for end in (max, min))
+    (high, most), (low, least) = (
+        (trial.variant(point.variant).label, wording.number(point.perceived, digits))
+        for point in ends
+    )
     every_mark = wording.listing(
         f"“{trial.variant(point.variant).label}” had"
         f" {'pH ' * (words.title == 'pH')}{wording.number(point.measured, words.digits)}"
@@ -352,8 +356,8 @@ def measured_chart(against: TasteAgainst, trial: Trial) -> Chart:
     )
     return chart_of(
         name=f"{against.attribute}-measured" + ("-ph" if against.quantity == "last_ph" else ""),
-        title=wording.capital(went_along(trial, against))
-        or f"Measured {words.title} and perceived {label}, a mark a variant",
+        title=f"“{high}”, highest in {words.title}, scored {most} on {label}; "
+        f"“{low}”, lowest, {least}",
         data=f"perceived {label} over measured {words.title}",
         lay=partial(lay_measured, against, trial),
         source=source_of(trial),
@@ -362,17 +366,11 @@ def measured_chart(against: TasteAgainst, trial: Trial) -> Chart:
 
 
 def lay_measured(against: TasteAgainst, trial: Trial, sheet: Sheet) -> Laid:
-    """Set the marks on the whole scale, their names beside them, over the line that is told."""
+    """Set the marks on the whole scale, their names beside them."""
     quantity, attribute = QUANTITIES[against.quantity], trial.attribute(against.attribute)
     scale, lines = attribute.scale, list[NamedLine]()
     measured = [point.measured for point in against.points]
     low, high = min(measured), max(measured)
-    if against.rise is not None:  # from the weakest variant to the strongest
-        at = sum(measured) / len(measured)
-        height = sum(point.perceived for point in against.points) / len(measured)
-        slope = against.rise.points / (high - low)
-        ends = tuple((x, height + slope * (x - at)) for x in (low, high))
-        lines.append(NamedLine(label="", points=ends, ink="soft", width=1.5, bare=True))
     inks = variant_inks(len(trial.variants), trial.control_index)
     looks = dict(zip((variant.name for variant in trial.variants), inks, strict=True))
     for point in sorted(against.points, key=lambda point: point.variant == trial.control):
@@ -411,5 +409,4 @@ def _measured_key(against: TasteAgainst, trial: Trial) -> str:
         labels = wording.listing(f"“{trial.variant(it).label}”" for it in against.same_strength)
         tolerance = wording.plain(quantity.tolerance) + quantity.unit
         said.append(f"As strong as the control, within {tolerance}: {labels}.")
-    fitted = ", and no line is fitted" if against.rise is None else ""
-    return " ".join([*said, f"Exploratory: batches are few{fitted}."])
+    return " ".join([*said, "Exploratory: batches are few, and no line is fitted."])

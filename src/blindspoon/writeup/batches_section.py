@@ -123,8 +123,6 @@ def _against_table(chart: str, against: TasteAgainst, trial: Trial) -> Table:
 def _remarks(analysis: Analysis, found: Sequence[TasteAgainst]) -> Iterator[str]:
     trial = analysis.trial
     for against in found:
-        if against.rise is not None:
-            yield summary.along_a_line(trial, against)
         compared = (it for it in analysis.comparisons if it.attribute.name == against.attribute)
         yield from summary.as_strong(
             trial, against, {it.variant.name: it.verdict for it in compared}
