@@ -203,18 +203,19 @@ def _add_slips(bench: Workbench) -> None:
             return ask(found)
         new_cells = {attribute.name: form.get("new", "")}
         answer, problems = read_answer([attribute], new_cells, CORRECTED)
-        faults = {"new": told(problems[0])} if problems else {}
-        if not form.get("reason"):
-            faults["reason"] = "Say why; the findings print it."
+        faults = {}  # in the order of the page
         if place is None:
             faults["code"] = "No cup with this code was scored by them in that session."
+        if problems:
+            faults["new"] = told(problems[0])
+        if not form.get("reason"):
+            faults["reason"] = "Say why; the findings print it."
+        if place is None or faults:
             return ask(found, form, faults)
         table, row, was = place
         cell, new = number_text(was.get(attribute.name, ""), table), answer.scores[0]
-        if cell == new and not faults:
-            faults["new"] = "This stands there already."
-        if faults:
-            return ask(found, form, faults)
+        if cell == new:
+            return ask(found, form, {"new": "This stands there already."})
         list_ = found.files.get(CORRECTED, HEADER)
         comma = read_table(list_, CORRECTED).decimal_comma
         said = {key: form.get(key, "") for key in ("session", "taster", "code", "reason")}

@@ -17,7 +17,7 @@ REMEDIES = {
     "bad-name": "Write a shorter one, on one line",
     "scale": "Put the smaller number first, and a step that leads from one to the other",
     "unknown-name": "Choose one of them",
-    "not-a-number": "Write digits, such as 620 or 26,5",
+    "not-a-number": "Write digits, such as 7 or 26,5",
     "not-a-number _g": "Write grams, such as 620 or 26,5, or as in 9 oz; weigh spoons and cups",
     "bad-date": DATE.remedy,
     "blank-cell": "Write it here",
