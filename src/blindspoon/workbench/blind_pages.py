@@ -184,36 +184,34 @@ def _add_tasting(bench: Workbench) -> None:
 
 
 def _add_more(bench: Workbench) -> None:
-    """Register what adds tasters and sessions."""
+    """Register what adds tasters and sessions, and the order of one person alone."""
 
-    @bench.get("tasting/late")
-    def ask_late(found: Stage) -> Response:
+    def ask(
+        found: Stage, name: str, form: Form = UNSENT, fault: str = "", other: str = ""
+    ) -> Response:
         bench.see(found, "taster")
-        return _fill(bench, found, "late", alike="")
+        own = {"typed": form, "faults": {name: fault} if fault else {}, "alike": other}
+        return _fill(bench, found, name, 422 if fault else 200, **own)
+
+    for name in ("late", "more", "order"):
+        bench.get(f"tasting/{name}")(partial(ask, name=name))
 
     @bench.post("tasting/late")
     def late(found: Stage, form: Form) -> Response:
         bench.see(found, "taster")
         sitting, name = _opened(bench, found)[0], " ".join(form.get("late", "").split())
-        other, fault = alike(found.folder, name), ""
+        other = alike(found.folder, name)
         if other and form.get("other") != "yes":
             fault = f"There is {other} already. If {name} is somebody else, say so below."
-        else:
-            try:
-                add_late(found.folder, name, today())
-            except TrialError as error:
-                fault = told(error.problems[0])
-        if fault:
-            return _fill(bench, found, "late", 422, typed=form, faults={"late": fault}, alike=other)
+            return ask(found, "late", form, fault, other)
+        try:
+            add_late(found.folder, name, today())
+        except TrialError as error:
+            return ask(found, "late", form, told(error.problems[0]), other)
         sitting.reconcile()
         bench.print_again(found)
         done = f"{name} has cups now, and can join by phone. Their sheets are written, too."
         return bench.go(found, "sheets", done)
-
-    @bench.get("tasting/more")
-    def ask_more(found: Stage) -> Response:
-        bench.see(found, "taster")
-        return _fill(bench, found, "more")
 
     @bench.post("tasting/more")
     def more(found: Stage, form: Form) -> Response:
@@ -221,39 +219,29 @@ def _add_more(bench: Workbench) -> None:
         bench.see(found, "taster")
         sitting, day = _opened(bench, found)[0], day_of(form.get("more", ""))
         sitting.look_for_late()
-        fault = "" if day or not form.get("more") else f"{REMEDIES['bad-date']}."
+        if form.get("more") and not day:
+            return ask(found, "more", form, f"{REMEDIES['bad-date']}.")
         try:
-            if not fault:
-                one_more(found.folder, day, len(sitting.plan.sessions), today())
+            one_more(found.folder, day, len(sitting.plan.sessions), today())
         except TrialError as error:
-            fault = told(error.problems[0])
-        if fault:
-            return _fill(bench, found, "more", 422, typed=form, faults={"more": fault})
+            return ask(found, "more", form, told(error.problems[0]))
         sitting.reconcile()
         bench.print_again(found)
         return bench.go(found, "sheets", "One more session is drawn, and its sheets are written.")
-
-
-def _add_scores(bench: Workbench) -> None:
-    """Register what adds scores, and the order of one person alone."""
-
-    @bench.get("tasting/order")
-    def ask_order(found: Stage, form: Form = UNSENT, fault: str = "") -> Response:
-        bench.see(found, "taster")
-        _opened(bench, found)
-        own = {"typed": form, "faults": {"order": fault} if fault else {}}
-        return _fill(bench, found, "order", 422 if fault else 200, **own)
 
     @bench.post("tasting/order")
     def order(found: Stage, form: Form) -> Response:
         """Note in which order one person alone tasted, who shuffled the cups."""
         bench.see(found, "taster")
-        codes = re.findall(r"\d+", form.get("order", ""))
         try:
-            session = write_order(found.folder, codes)
+            session = write_order(found.folder, re.findall(r"\d+", form.get("order", "")))
         except TrialError as error:
-            return ask_order(found, form, told(error.problems[0]))
+            return ask(found, "order", form, told(error.problems[0]))
         return bench.go(found, "tasting", f"The order of session {session} is noted.")
+
+
+def _add_scores(bench: Workbench) -> None:
+    """Register what adds scores."""
 
     @bench.get("tasting/rows")
     def ask_rows(found: Stage) -> Response:
