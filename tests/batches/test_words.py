@@ -24,8 +24,6 @@ def difference(factor, amount, unit="", *, declared=False, values=(0.0, 0.0)):
         factor=factor,
         control_value=values[0],
         variant_value=values[1],
-        control_range=None,
-        variant_range=None,
         amount=amount,
         unit=unit,
         declared=declared,

@@ -8,17 +8,12 @@ import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import takewhile
-from typing import Literal, NamedTuple
+from typing import NamedTuple
 
 from blindspoon import wording
 from blindspoon.batches.log import Batch, BatchLog, Reading
 from blindspoon.batches.strengths import Strengths, strengths
 from blindspoon.errors import shown
-
-Kind = Literal[
-    "ph-not-read", "ph-above-limit", "ph-not-falling", "ph-rising", "ph-read-early", "salt-low",
-    "salt-high", "unsalted", "alcohol", "pressure", "vacuum", "mould", "allergens", "local-rules",
-]  # fmt: skip
 
 PH_LIMIT = 4.6  # finished equilibrium pH above which a food counts as low in acid
 PH_RISE = 0.3  # a rise that strips for pH can show; this project's choice
@@ -63,7 +58,7 @@ class CautionText(NamedTuple):
     limit: float | None = None
 
 
-CAUTIONS: Mapping[Kind, CautionText] = {
+CAUTIONS: Mapping[str, CautionText] = {
     "ph-not-read": CautionText(
         "no pH was read before the tasting, so whether it is sour enough is not known. Read it in "
         f"the brine and in crushed produce; it should be {PH_LIMIT:g} or lower by a meter, or 4.0 "
@@ -193,7 +188,7 @@ class Caution:
     empty where there is no number. `limit` is what they are held against.
     """
 
-    kind: Kind
+    kind: str
     batches: tuple[str, ...]
     values: tuple[float, ...]
     limit: float | None
@@ -217,11 +212,11 @@ def cautions(log: BatchLog) -> tuple[Caution, ...]:
     >>> [(found.kind, found.batches) for found in cautions(log)][:2]
     [('ph-not-read', ('jar 1',)), ('pressure', ())]
     """
-    found: dict[Kind, list[tuple[str, float | None]]] = {}
+    found: dict[str, list[tuple[str, float | None]]] = {}
     for batch, made in zip(log.batches, strengths(log), strict=True):
         for kind, value in (*_by_ph(log, batch), *_by_making(log, batch, made)):
             found.setdefault(kind, []).append((batch.name, value))
-    general: tuple[Kind, ...] = ("pressure", "mould", "allergens", "local-rules")
+    general = ("pressure", "mould", "allergens", "local-rules")
     kinds = [kind for kind in CAUTIONS if kind in found] + [it for it in general if it not in found]
     return tuple(
         Caution(
@@ -235,7 +230,7 @@ def cautions(log: BatchLog) -> tuple[Caution, ...]:
     )
 
 
-_Look = tuple[Kind, float | None]
+_Look = tuple[str, float | None]
 
 
 def _by_ph(log: BatchLog, batch: Batch) -> Iterator[_Look]:

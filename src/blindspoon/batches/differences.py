@@ -158,17 +158,15 @@ def own_points(trial: Trial) -> list[str]:
 class Difference:
     """A factor in which a variant's batches and the control's are not alike.
 
-    Values are means of numbers, or words, joined by "and" where batches have several; ranges are
-    the lowest and highest number over several batches. `amount` is variant minus control, None for
-    words. `perhaps_meant` is what is not declared, and may be the point of the variant all the
-    same: its label or method speaks of it, or it is all that differs where neither is written.
+    Values are means of numbers, or words, joined by "and" where batches have several. `amount` is
+    variant minus control, None for words. `perhaps_meant` is what is not declared, and may be the
+    point of the variant all the same: its label or method speaks of it, or it is all that differs
+    where neither is written.
     """
 
     factor: str
     control_value: Value
     variant_value: Value
-    control_range: tuple[float, float] | None
-    variant_range: tuple[float, float] | None
     amount: float | None
     unit: str
     declared: bool
@@ -281,7 +279,7 @@ def _what_differs(
         if known != values_of:
             not_known.append(factor)
             continue
-        (ours, our_range), (theirs, their_range) = map(_level, known)
+        ours, theirs = map(_level, known)
         asked = trial.course is not None and factor in (FERMENTED, AGE)
         if ours == theirs or (not asked and factor.alike(theirs, ours)):
             alike.append(factor)
@@ -291,8 +289,6 @@ def _what_differs(
             factor=factor.name,
             control_value=theirs,
             variant_value=ours,
-            control_range=their_range,
-            variant_range=our_range,
             amount=float(ours) - float(theirs) if numeric else None,
             unit=factor.unit,
             declared=asked or declares(trial, variant, factor),
@@ -320,13 +316,12 @@ def _what_differs(
     )
 
 
-def _level(values: Sequence[Value]) -> tuple[Value, tuple[float, float] | None]:
-    """Mean of numbers, and the ends of several; words joined, each once."""
+def _level(values: Sequence[Value]) -> Value:
+    """Take the mean of numbers; words joined, each once."""
     numbers = [value for value in values if not isinstance(value, str)]
     if len(numbers) < len(values):
-        return " and ".join(sorted({str(value) for value in values})), None
-    ends = (min(numbers), max(numbers)) if len(numbers) > 1 else None
-    return sum(numbers) / len(numbers), ends
+        return " and ".join(sorted({str(value) for value in values}))
+    return sum(numbers) / len(numbers)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

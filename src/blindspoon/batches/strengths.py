@@ -7,6 +7,7 @@ import datetime
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from blindspoon.batches.log import INGREDIENTS, Batch, BatchLog
 
@@ -32,8 +33,7 @@ VINEGAR_DENSITY = 1.01  # grams in a millilitre of vinegar, from memory
 _PERCENT = re.compile(r"(\d+(?:[.,]\d+)?)\s*%")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Acid:
+class Acid(NamedTuple):
     """What is added to make a batch sour, and how many grams of citric acid one gram of it equals.
 
     The name is as `EQUIVALENT_MASS` has it, or "vinegar"; "none" for no acid. The reason says why
@@ -66,18 +66,18 @@ def acid_of(text: str) -> Acid:
     share = float(percent[1].replace(",", ".")) / 100 if percent else None
     name = " ".join(re.sub(r"[(),;]", " ", _PERCENT.sub(" ", words)).split()) or "none"
     if name == "none":
-        return Acid(name=name, citric_per_g=0.0)
+        return Acid(name, 0.0)
     if share is not None and share > 1:
-        return Acid(name=name, citric_per_g=None, reason="its strength is above 100 %")
+        return Acid(name, None, "its strength is above 100 %")
     if name.endswith("vinegar") and share is None:
         reason = f'{name} is written without its strength, as in "{name} 5 %"'
-        return Acid(name=name, citric_per_g=None, reason=reason)
+        return Acid(name, None, reason)
     pure = "acetic acid" if name.endswith("vinegar") else name
     if pure in EQUIVALENT_MASS:
         density = 1.0 if pure == name else VINEGAR_DENSITY
         equal = EQUIVALENT_MASS["citric acid"] / EQUIVALENT_MASS[pure]
-        return Acid(name=name, citric_per_g=(1.0 if share is None else share) / density * equal)
-    return Acid(name=name, citric_per_g=None, reason="how sour it is, is not known")
+        return Acid(name, (1.0 if share is None else share) / density * equal)
+    return Acid(name, None, "how sour it is, is not known")
 
 
 ETHANOL_PER_SUGAR = 0.538
@@ -99,7 +99,8 @@ class Strengths:
     - `citric_g_per_100_g`: titratable acid that was added, as citric acid; the acid that grows in
       the jar is not in it
     - `sugar_percent`: what was added
-    - `alcohol_percent`: % vol at most, if every gram of it became alcohol and none of that vinegar
+    - `alcohol_percent`: % vol at most, if every gram of it became alcohol: yeasts keep some for
+      themselves, and in a ferment bacteria turn most of it to acid
     - `fermented_days`, `age_days`: from start to finish, and to the first day of tasting
     - `last_ph`: of the last reading with a pH up to the first day of tasting
     """
@@ -119,18 +120,6 @@ class Strengths:
     last_ph: float | None
     last_ph_date: datetime.date | None
     unknown: Mapping[str, str]
-
-
-def alcohol_at_most(sugar_g: float, millilitres: float) -> float:
-    """Give the % vol of alcohol that table sugar could become in a jar of so much of everything.
-
-    An upper bound: yeasts keep some sugar for themselves, and in a ferment bacteria turn most of
-    it to acid.
-
-    >>> round(alcohol_at_most(100, 1000), 1)
-    6.8
-    """
-    return 100 * sugar_g * ETHANOL_PER_SUGAR / ETHANOL_DENSITY / millilitres
 
 
 def strengths(log: BatchLog) -> tuple[Strengths, ...]:
@@ -170,6 +159,7 @@ def _strengths(log: BatchLog, batch: Batch) -> Strengths:
     total = sum(known) if len(known) == len(masses) and base else None
     salt = masses["salt"] if "salt_g" in log.columns else None
     sour = acid_of(batch.acid).citric_per_g if batch.acid else None
+    alcohol = None if sugar is None else sugar * ETHANOL_PER_SUGAR / ETHANOL_DENSITY
     if acid := masses["acid"]:
         acid = None if sour is None else acid * sour
     ph = [reading for reading in log.readings_before_tasting(batch.name) if reading.ph is not None]
@@ -183,7 +173,7 @@ def _strengths(log: BatchLog, batch: Batch) -> Strengths:
         salt_percent_of_water=_percent(salt, water),
         citric_g_per_100_g=_percent(acid, total),
         sugar_percent=_percent(sugar, total),
-        alcohol_percent=alcohol_at_most(sugar, total) if sugar is not None and total else None,
+        alcohol_percent=_percent(alcohol, total),
         fermented_days=_days(batch.started, batch.finished),
         age_days=_days(batch.started, log.tasted_on(batch.name)),
         last_ph=ph[-1].ph if ph else None,

@@ -116,7 +116,7 @@ def in_words(difference: Difference) -> str:
     r"""Say how the variant's batch differs from the control's.
 
     >>> warm = Difference(factor="temperature_c", control_value=20.0, variant_value=17.0,
-    ...     control_range=None, variant_range=None, amount=-3.0, unit="°C", declared=False)
+    ...     amount=-3.0, unit="°C", declared=False)
     >>> in_words(warm)
     '3\xa0°C cooler'
     """
