@@ -273,11 +273,13 @@ def weaknesses(analysis: Analysis, influence: Influence | None) -> Points:
             if what.variant in analysis.different
             if what.undeclared or len(what.meant) > 1
         ][:MOST_NAMED],
-        rule=trial.decision,
+        trial=trial,
+        table=table,
+        standing=analysis.standing,
+        names=names,
+        tasted=tasted.tolist(),
         dates=session_dates(trial, table),
-        lift=analysis.standing.lift,
         most_missing=MOST_MISSING,
-        margins=[attribute.margin for attribute in trial.attributes],
         wide=[
             result.attribute
             for result in analysis.results
@@ -285,18 +287,10 @@ def weaknesses(analysis: Analysis, influence: Influence | None) -> Points:
             if any(other.verdict in ("alike", "slight") for other in result.comparisons)
         ],
         moved=_moved(analysis),
-        tasters=len(table.tasters),
         repeated=any(found.repeated for found in analysis.choices),
-        answered=table.choices.people if table.choices else 0,
-        names=names,
-        several=names.batches,
-        fewest=min(tasted),
-        of_control=tasted[trial.control_index],
         fragile=len(fragile),
         firm=_firm(analysis, influence) if influence and fragile else "",
         disputed=sum(found.disputed for found in analysis.comparisons),
-        sealed=analysis.standing.seal,
-        coded=table.coded,
     )
     return told[:MOST_WEAK]
 

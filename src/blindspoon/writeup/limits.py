@@ -103,9 +103,8 @@ def not_shown(analysis: Analysis) -> Points:
         said.append(f"{len(flags) - MOST_FLAGS} more are listed in tables/flags.csv")
     return points(
         "not_shown",
-        tasters=len(table.tasters),
-        sessions=len(table.sessions),
-        variants=len(trial.variants),
+        trial=trial,
+        table=table,
         modelled=analysis.names.of_methods,
         flags=said,
         kinds={flag.kind for _, flag in flags},
@@ -196,11 +195,11 @@ def next_steps(analysis: Analysis) -> Points:
     steps = points(
         "next",
         confounded=list(_confounded(analysis)),
-        several=analysis.names.batches,
-        of_control=table.batches_tasted(len(trial.variants))[trial.control_index],
-        of_methods=analysis.names.of_methods,
+        trial=trial,
+        table=table,
         names=names,
-        jars=analysis.names.batches > 1
+        of_control=table.batches_tasted(len(trial.variants))[trial.control_index],
+        jars=names.batches > 1
         and any(
             tasting.jars
             for result, it in found
@@ -215,12 +214,7 @@ def next_steps(analysis: Analysis) -> Points:
             for variant, both, alone in apart[:1]
         ],
         moved=[it.attribute.label.lower() for it in analysis.ordered if it.moved][:MOST_NAMED],
-        sittings=len(table.sessions),
-        tasters=len(table.tasters),
         more=next(more, None),
-        declared=trial.decision.declared,
-        margin=any(attribute.margin is not None for attribute in trial.attributes),
-        coded=table.coded,
     )
     return steps[:MOST_STEPS]
 
