@@ -196,7 +196,7 @@ def page(alone, tmp_path_factory):
         "One person tasted one batch of each, in eight rounds.",
         "1 taster, 8 rounds, 32 cups",
         "Small dots: the rounds’ differences from",
-        "This is one person’s palate, on these days: it says nothing about others.",
+        "The answer is about this one taster, on these days.",
         "One person tasted alone, and a mixed model needs two, so the rank comparison decides",
         "Fisher, R. A. 1935",
         "The order of the cups is recorded for every round",

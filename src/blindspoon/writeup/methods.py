@@ -67,15 +67,11 @@ def tasted(analysis: Analysis) -> tuple[str, ...]:
         "tasted",
         trial=trial,
         table=table,
-        alone=len(table.tasters) == 1,
-        tasters=len(table.tasters),
-        cups=table.taster.size,
         each=(int(cups.min()), int(cups.max())),
         dates=[day(date) for date in session_dates(trial, table)],
         every_place=(table.position > 0).all(),
         any_place=(table.position > 0).any(),
         scales=[(names, scale) for scale, names in scales.items()],
-        total=table.scores.size,
         blank=int(np.isnan(table.scores).sum()),
     )
 
