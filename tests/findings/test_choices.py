@@ -682,6 +682,11 @@ def test_no_table_of_scores_is_sent_out_where_nothing_was_scored(packed, tmp_pat
     assert main(tmp_path) == 0  # which computes the choices again
 
 
+def test_the_kit_says_how_many_cups_and_sets_there_are(packed):
+    page = packed["kit/do-it-yourself.html"].decode()
+    assert "each gets 6 cups a sitting, in 2 sets of 3." in page
+
+
 def test_what_is_said_names_what_was_tasted_and_the_kit_takes_answers_on_a_phone(packed):
     said = packed["say.md"].decode().split("## ")
     assert said[1].split("\n\n")[1].startswith("Rock salt came close enough to sea salt: 8 of 24")
