@@ -145,7 +145,6 @@ ENDS = {
     "different": "they can tell",
     "alike": "it counts as alike",
     "open": "it is between the lines",
-    "slight": "",
 }
 
 

@@ -136,7 +136,6 @@ def text_width(text: str, size: float, *, bold: bool = False) -> float:
     return size * _units(text, bold=bold)
 
 
-@lru_cache(maxsize=4096)
 def wrap(text: str, size: float, width: float, *, bold: bool = False) -> tuple[str, ...]:
     """Break text into lines no wider than a width in pixels, between words where that is possible.
 
