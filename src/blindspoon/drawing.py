@@ -291,12 +291,7 @@ def write_sheets(
     """
     from blindspoon.batches.cautions import caution  # noqa: PLC0415 - only where sheets are printed
     from blindspoon.batches.summary import make_up  # noqa: PLC0415
-    from blindspoon.sheets.printing import (  # noqa: PLC0415
-        Reminder,
-        file_name,
-        print_sheets,
-        reminders,
-    )
+    from blindspoon.sheets.printing import file_name, print_sheets, reminders  # noqa: PLC0415
 
     text = disk.read_folder(folder)
     trial, plan = _drawn(text)
@@ -305,10 +300,10 @@ def write_sheets(
         durable.DurableFolder(folder).save(PAPER, chosen.encode())
     made, _ = make_up(trial, text.tables.batches, text.tables.readings)
     warned = [caution(found) for found in made.cautions if not found.general] if made else []
-    seal, days = text.seal, list[Reminder]()
-    if trial.course and made:
-        drawn = seal.date if seal else datetime.date.min
-        days = [it for it in reminders(trial, made.log.batches) if it.day >= drawn]
+    seal = text.seal
+    drawn = seal.date if seal else datetime.date.min
+    days = reminders(trial, made.log.batches) if trial.course and made else ()
+    days = tuple(it for it in days if it.day >= drawn)
     size, stock = paper_of(folder)
     pages = partial(print_sheets, trial, paper=size, label_stock=stock, cautions=warned)
     sheets = pages(plan, roles=True, days=days)

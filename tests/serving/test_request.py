@@ -50,11 +50,11 @@ def trial(servings=None, sessions=("1", "2"), tasters=("Ada", "Ben", "Cem"), con
 
 
 def test_a_request_takes_its_parts_from_the_trial():
-    found = request_for(trial(), batches={"plain": ["jar 1", "jar 2"], "leaf": []})
+    found = request_for(trial(), {"plain": ["jar 1", "jar 2"]})
     assert found.variants == ("plain", "dill", "leaf")
     assert (found.tasters, found.sessions) == (("Ada", "Ben", "Cem"), ("1", "2"))
     assert (found.cups, found.controls, found.codes) == (3, 1, "per session")
-    assert found.batches == {"plain": ("jar 1", "jar 2")}
+    assert found.batches == {"plain": ["jar 1", "jar 2"]}
     assert (found.complete, found.alone, found.warm_up) == (True, False, False)
 
 

@@ -115,6 +115,7 @@ def plan_for(trial: Trial, scenario: Scenario) -> ServingPlan:
     batches = {
         variant.name: [f"jar {variant.name}-{k}" for k in range(scenario.batches)]
         for variant in trial.variants
+        if scenario.batches
     }
     served = replace(trial.tasting, controls=scenario.controls, warm_up=scenario.warm_up)
     request = request_for(replace(trial, tasting=served), batches)

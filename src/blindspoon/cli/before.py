@@ -66,17 +66,17 @@ def _asked() -> dict[str, bytes]:
     scored = (starting.SCORED, "What tasters score", f"From 0 to 10: {ready}, or your own. The "
               f"first one answers your question. Or “{starting.ODD}”: of three cups one is "
               "different; can anybody tell?")  # fmt: skip
-    second = ("session[2].date", "A second session", "May stay empty.")
     hints = {"session[1].date": " Write it as in 2026-10-17 or 17.10.2026, or leave it empty."}
     asked = [
         (q.key, f"{n}. {q.asked}", q.hint + hints.get(q.key, ""))
         for n, q in enumerate(starting.QUESTIONS, 1)
     ]
     asked.insert(4, scored)
+    asked.append(("session[2].date", "A second session", "May stay empty."))
     answers: dict[str, str] = {}
-    wrong = {key for key, *_ in [*asked, second]}
+    wrong = {key for key, *_ in asked}
     while wrong:
-        for key, question, hint in [*asked, second]:
+        for key, question, hint in asked:
             sets = starting.scored_of(answers.get(starting.SCORED, "")) == [starting.ODD]
             needless = key == "decision.margin" and sets
             if key in wrong and not needless:
@@ -211,8 +211,8 @@ def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> Non
     help="Paper of the sheets.  [default: as last time, at first a4]",
 )  # fmt: skip
 @click.option(
-    "--labels", metavar="STOCK",
-    help="Stock of the cup labels: a4-21, a4-65, letter-30 or letter-80.",
+    "--labels", type=click.Choice(["a4-21", "a4-65", "letter-30", "letter-80"]),
+    help="Stock of the cup labels.",
 )  # fmt: skip
 def blind(  # noqa: PLR0913 - each is an option of the command
     folder: Path,
@@ -235,11 +235,7 @@ def blind(  # noqa: PLR0913 - each is an option of the command
     from blindspoon import drawing  # noqa: PLC0415
     from blindspoon.cli.printed import balance_lines  # noqa: PLC0415
     from blindspoon.examine import examine  # noqa: PLC0415
-    from blindspoon.sheets.pouring import LABEL_STOCKS  # noqa: PLC0415
 
-    if labels is not None and labels not in LABEL_STOCKS:
-        allowed = ", ".join(LABEL_STOCKS)
-        raise click.BadParameter(f"'{labels}' is not one of {allowed}.", param_hint="--labels")
     if tasted is not None:
         session = drawing.write_order(folder, tasted.replace(",", " ").split())
         click.echo(f"Order of round {session} written: {folder / 'servings.csv'}.")

@@ -48,9 +48,7 @@ def all_named(jars: Jars, variants: Sequence[str]) -> Jars:
     return named
 
 
-def _poured_on(
-    table: TextTable | None, jars: Jars, sessions: Sequence[Session]
-) -> dict[str, dict[str, tuple[str, ...]]]:
+def _poured_on(table: TextTable | None, jars: Jars, sessions: Sequence[Session]) -> dict[str, Jars]:
     """Say which jars of each variant a dated session is poured from.
 
     They are those that were finished last by that day, so that one evening has one age; all of a
@@ -59,13 +57,13 @@ def _poured_on(
     if table is None or not {"batch", "finished"} <= set(table.columns):
         return {}
     ended = {row["batch"]: row["finished"] for _, row in table.rows()}
-    found: dict[str, dict[str, tuple[str, ...]]] = {}
+    found: dict[str, Jars] = {}
     for session in (session for session in sessions if session.date):
         for variant, names in jars.items():
             past = [d for d in map(ended.get, names) if d and d <= f"{session.date}"]
             last = max(past, default=None)
             kept = [name for name in names if last in (None, ended.get(name))]
-            found.setdefault(session.name, {})[variant] = tuple(kept)
+            found.setdefault(session.name, {})[variant] = kept
     return found
 
 
@@ -117,10 +115,10 @@ class ServingRequest:
     controls: Literal[1, 2] = 1  # how many of these are the control
     codes: Literal["per taster", "per session"] = "per taster"
     warm_up: bool = False  # whether a cup without a code comes first; it is only on the sheets
-    batches: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    batches: Mapping[str, Sequence[str]] = field(default_factory=dict)
     choice: Choice | None = None
     scored: bool = True  # whether there are cups to score, and not only sets to choose from
-    poured: Mapping[str, Mapping[str, tuple[str, ...]]] = field(default_factory=dict)
+    poured: Mapping[str, Mapping[str, Sequence[str]]] = field(default_factory=dict)
 
     @property
     def variants(self) -> tuple[str, ...]:
@@ -149,9 +147,7 @@ class ServingRequest:
 
 
 def request_for(
-    trial: Trial,
-    batches: Mapping[str, Sequence[str]] | None = None,
-    poured: Mapping[str, Mapping[str, tuple[str, ...]]] | None = None,
+    trial: Trial, jars: Jars | None = None, poured: Mapping[str, Jars] | None = None
 ) -> ServingRequest:
     """Take what the drawing needs from a trial; a session is "1" where trial.toml lists none.
 
@@ -167,7 +163,7 @@ def request_for(
         controls=own.controls,
         codes=own.codes,
         warm_up=own.warm_up,
-        batches={name: tuple(those) for name, those in (batches or {}).items() if those},
+        batches=jars or {},
         choice=trial.choice,
         scored=bool(trial.attributes),
         poured=poured or {},
