@@ -6,6 +6,7 @@ import itertools
 import re
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -199,8 +200,9 @@ def test_two_questions_are_both_and_a_missing_cup_is_one(analysis_of):
 
 def test_a_bar_in_a_name_parts_nothing():
     bracket = Bracket(after=None, by=3.0)
-    found = [("A | B: ", "it", "fermented_days", bracket, None, 9)]
-    ((head, text),) = points("days_advice", found=found)
+    course = SimpleNamespace(over="fermented_days")
+    found = SimpleNamespace(label="A | B", course=course, reached=bracket, kept=None)
+    (head, text), _ = points("days_advice", asked=[found, found], it="it")
     assert head == "A | B: Open it after 3 days of fermenting."
     assert text == "Read the pH first."
 

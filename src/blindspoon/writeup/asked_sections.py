@@ -144,23 +144,9 @@ def _ph_table(analysis: Analysis) -> Table | None:
 
 def days_advice(analysis: Analysis) -> Points:
     """Say when to open the next jar, if it turns out like these."""
-    asked, noun = _judged(analysis), analysis.names.noun
-    return points(
-        "days_advice",
-        found=[
-            (
-                f"{wording.capital(found.label)}: " if len(asked) > 1 else "",
-                "it" if noun in ("", "batch") else f"the {noun}",
-                found.course.over,
-                *(
-                    bracket if isinstance(bracket, Bracket) else None
-                    for bracket in (found.reached, found.kept)
-                ),
-                found.days[-1].day,
-            )
-            for found in asked
-        ],
-    )
+    noun = analysis.names.noun
+    it = "it" if noun in ("", "batch") else f"the {noun}"
+    return points("days_advice", asked=_judged(analysis), it=it)
 
 
 def days_steps(analysis: Analysis) -> Points:
@@ -177,13 +163,11 @@ def days_steps(analysis: Analysis) -> Points:
         tasters=len(analysis.table.tasters),
         bracket=bracket if isinstance(bracket, Bracket) else None,
         between=[f"{day}" for day in sorted(between)],
-        first=found.days[0].day,
+        found=found,
         last=last.day,
         left=bracket is found.reached
         and isinstance(last.found, DayFound)
         and last.found.p_outside <= found.alpha / 2,
-        sittings=found.sittings,
-        against=found.against,
         jars={day.batches for day in found.days},
         noun=names.noun or "batch",
         nouns=names.nouns or "batches",
@@ -197,16 +181,10 @@ def days_methods(analysis: Analysis) -> tuple[str, ...]:
         return ()
     return paragraphs(
         "days",
-        found=asked[0],
-        series=len(asked),
+        asked=asked,
         days=[f"{day.day}" for day in asked[0].days],
         over=wording.OVER[asked[0].course.over],
         tested=any(isinstance(it, Bracket) for each in asked for it in (each.reached, each.kept)),
-        lines=[each for each in asked if not isinstance(each.line, NoResult)],
-        no_line=[each.line.reason for each in asked if isinstance(each.line, NoResult)],
-        trends=[each.trend for each in asked if not isinstance(each.trend, NoResult)],
-        pages=[each.page for each in asked if not isinstance(each.page, NoResult)],
-        accepted=[each.acceptance for each in asked if each.acceptance],
     )
 
 
@@ -263,10 +241,6 @@ def choice_methods(analysis: Analysis) -> tuple[str, ...]:
     return paragraphs(
         "choices",
         choices=choices,
-        choice=choices[0].choice,
-        how=choices[0].choice.how,
-        alpha=choices[0].alpha,
-        level=choices[0].level,
         repeated=any(found.repeated for found in choices),
         balanced=all(max(counts) - min(counts) <= 1 for counts in orders),
         coded=analysis.table.choices is not None and analysis.table.choices.coded,
