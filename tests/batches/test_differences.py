@@ -11,7 +11,6 @@ from blindspoon.batches.differences import (
     STANDARD,
     amounts,
     factor_values,
-    moving_together,
     what_differs,
 )
 from blindspoon.batches.strengths import strengths
@@ -177,20 +176,6 @@ def test_a_difference_is_declared_by_any_of_its_names(log_of, jar, name):
     log = log_of(jar(salt_g=20.0), jar("jar 2", "salty", salt_g=30.0))
     (one,) = found(trial, log, "salty").differences
     assert (one.factor, one.declared) == ("salt", True)
-
-
-# A complete confounding (R. A. Fisher 1935): every factor of the pair parts the batches alike.
-def test_factors_that_always_move_together(trial, log_of, jar):
-    batches = [
-        jar("a", temperature_c=20.0, vessel="crock", starter="none"),
-        jar("b", "oak-leaf", temperature_c=14.0, vessel="jar", starter="none"),
-        jar("c", "cool-cellar", temperature_c=14.5, vessel="jar", starter="whey"),
-    ]
-    (pair,) = moving_together(trial, log_of(*batches))
-    assert pair.factors == ("temperature_c", "vessel")
-    assert pair.variants == ("oak-leaf", "cool-cellar")
-    parted = [*batches, jar("d", "cool-cellar", temperature_c=20.0, vessel="jar", starter="whey")]
-    assert moving_together(trial, log_of(*parted)) == ()
 
 
 def test_the_order_of_batches_changes_nothing(trial, read):

@@ -6,10 +6,10 @@ from hypothesis import event, given
 from hypothesis import strategies as st
 
 from blindspoon.batches.cautions import caution, cautions
-from blindspoon.batches.differences import amounts, moving_together, what_differs
+from blindspoon.batches.differences import amounts, what_differs
 from blindspoon.batches.log import build_log
 from blindspoon.batches.strengths import strengths
-from blindspoon.batches.summary import inseparable, remarks, softened, what_to_add
+from blindspoon.batches.summary import remarks, softened, what_to_add
 from blindspoon.errors import ScoreError
 from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_toml import parse_trial
@@ -77,7 +77,6 @@ def test_nothing_is_raised_and_nothing_is_lost(batches, readings):
     said = [softened("x.", "different", each) for each in what_differs(TRIAL, log)]
     said += [text for each in what_differs(TRIAL, log) for text in remarks(TRIAL, each)]
     said += [what_to_add(TRIAL, each) for each in amounts(TRIAL, log)]
-    said += [inseparable(TRIAL, each) for each in moving_together(TRIAL, log)]
     said += [caution(each) for each in cautions(log)]
     assert all(text.endswith(".") for text in said)
     assert not any("nan" in text.split() or "None" in text for text in said)

@@ -43,7 +43,7 @@ def test_the_table_of_strengths_fits_80_columns(blindspoon):
 
 def test_strengths_as_json(blindspoon):
     found = json.loads(blindspoon("batches", CUCUMBERS, "--json").stdout)
-    assert set(found) == {"strengths", "amounts", "differs", "together", "cautions"}
+    assert set(found) == {"strengths", "amounts", "differs", "cautions"}
     jar = found["strengths"][0]
     assert jar["salt_percent"] == pytest.approx(100 * 27 / (620 + 540 + 27))
     assert jar["last_ph"] == 3.6

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from blindspoon.batches import summary
-from blindspoon.batches.differences import Amounts, Difference, NoAmounts, Together, WhatDiffers
+from blindspoon.batches.differences import Amounts, Difference, NoAmounts, WhatDiffers
 from blindspoon.batches.log import BatchLog
 from blindspoon.batches.measured import TasteAgainst, TastePoint
 from blindspoon.files.trial_toml import parse_trial
@@ -118,14 +118,6 @@ def test_remarks_name_what_is_not_known_and_not_as_declared():
     ]
 
 
-def test_what_moves_together_cannot_be_told_apart():
-    pair = Together(factors=("temperature_c", "vessel"), variants=("oak-leaf", "cool-cellar"))
-    assert summary.inseparable(TRIAL, pair) == (
-        "Temperature and vessel changed together throughout (in “Oak leaf” and “Cool cellar”): "
-        "what the tasters noticed there may be due to either of them, or both."
-    )
-
-
 def amounts(salt=0.0, acid=0.0, water=0.0, *, near=False):
     return Amounts(
         batch="jar 2",
@@ -220,5 +212,5 @@ def made_of(*differs):
     log = BatchLog(
         batches=(), readings={}, columns=frozenset(), own=(), first_tasted=None, last_tasted=None
     )
-    none = dict.fromkeys(("strengths", "amounts", "together", "cautions"), ())
+    none = dict.fromkeys(("strengths", "amounts", "cautions"), ())
     return summary.Made(log=log, differs=differs, **none)

@@ -206,17 +206,6 @@ class WhatDiffers:
         return tuple(found for found in self.differences if not found.meant)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Together:
-    """Factors that always change together, so that no tasting can tell them apart.
-
-    `variants` are those whose batches they set apart from the control's.
-    """
-
-    factors: tuple[str, ...]
-    variants: tuple[str, ...]
-
-
 def what_differs(trial: Trial, log: BatchLog) -> tuple[WhatDiffers, ...]:
     """Hold every variant against the control on every factor.
 
@@ -229,37 +218,6 @@ def what_differs(trial: Trial, log: BatchLog) -> tuple[WhatDiffers, ...]:
         for variant in trial.variants
         if variant.name != trial.control
     )
-
-
-def moving_together(trial: Trial, log: BatchLog) -> tuple[Together, ...]:
-    """Find factors that part all batches of the trial in the same way.
-
-    Only factors that vary and of which every batch has a value.
-
-    Numbers within a factor's tolerance of their neighbour are one level. Two factors with the
-    same levels in the same batches are completely confounded: R. A. Fisher 1935, The Design of
-    Experiments, chapter VII.
-    """
-    partings: dict[tuple[int, ...], list[str]] = {}
-    for factor, values in factor_values(log).items():
-        known = [value for value in values if value is not None]
-        chains, last = dict[Value, Value](), None
-        for value in sorted({*known}, key=lambda value: (isinstance(value, str), value)):
-            near = last is not None and factor.alike(last, value)
-            chains[value] = chains[last] if near and last is not None else value
-            last = value
-        first = list(dict.fromkeys(chains[value] for value in known))
-        levels = tuple(first.index(chains[value]) for value in known)
-        if len(known) == len(values) and len(first) > 1:
-            partings.setdefault(levels, []).append(factor.name)
-    found = []
-    for levels, names in partings.items():
-        pairs = [(batch.variant, level) for batch, level in zip(log.batches, levels, strict=True)]
-        usual = {level for variant, level in pairs if variant == trial.control}
-        apart = dict.fromkeys(variant for variant, level in pairs if level not in usual)
-        if len(names) > 1:
-            found.append(Together(factors=tuple(names), variants=tuple(apart)))
-    return tuple(found)
 
 
 def _what_differs(

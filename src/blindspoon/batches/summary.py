@@ -10,10 +10,8 @@ from blindspoon.batches.differences import (
     Amounts,
     Difference,
     NoAmounts,
-    Together,
     WhatDiffers,
     amounts,
-    moving_together,
     what_differs,
 )
 from blindspoon.batches.log import BatchLog, build_log
@@ -61,7 +59,6 @@ class Made:
     strengths: tuple[Strengths, ...]
     amounts: tuple[Amounts | NoAmounts, ...]
     differs: tuple[WhatDiffers, ...]
-    together: tuple[Together, ...]
     cautions: tuple[Caution, ...]
 
     @property
@@ -73,7 +70,7 @@ class Made:
         """Give everything but the log, ready for JSON."""
         return {
             name: [as_record(row) for row in getattr(self, name)]
-            for name in ("strengths", "amounts", "differs", "together", "cautions")
+            for name in ("strengths", "amounts", "differs", "cautions")
         }
 
 
@@ -96,7 +93,6 @@ def make_up(
         strengths=strengths(log),
         amounts=amounts(trial, log),
         differs=what_differs(trial, log),
-        together=moving_together(trial, log),
         cautions=cautions(log),
     )
     return made, notes
@@ -194,18 +190,6 @@ def remarks(trial: Trial, what: WhatDiffers) -> Iterator[str]:
             yield sentence.format(label=label, names=names)
 
 
-def inseparable(trial: Trial, together: Together) -> str:
-    """Say that some factors always changed together; a sentence."""
-    names = wording.listing(map(factor_name, together.factors))
-    labels = [f"“{trial.variant(name).label}”" for name in together.variants]
-    where = f" (in {wording.listing(labels)})" if labels else ""
-    which = "either of them, or both" if len(together.factors) == 2 else "any of them, or several"
-    return (
-        f"{names[:1].upper()}{names[1:]} changed together throughout{where}: what the tasters "
-        f"noticed there may be due to {which}."
-    )
-
-
 def what_to_add(trial: Trial, amounts: Amounts | NoAmounts) -> str:
     """Say how a batch is brought to the control's salt and acid; a sentence."""
     name = f"{amounts.batch} ({amounts.variant})"
@@ -283,7 +267,6 @@ def differences_in_words(trial: Trial, made: Made, *, ask: bool = False) -> Iter
                 question = f" {this} the point? Then write differs = {differs} in trial.toml."
             yield from [f"{label}: {meant}{also}.{question}"] * bool(known)
         yield from remarks(trial, what)
-    yield from (inseparable(trial, together) for together in made.together)
     first, last = made.log.first_tasted, made.log.last_tasted
     if trial.course or first is None or last is None or (last - first).days <= FEW_DAYS:
         return  # a course asks what changes over the days
