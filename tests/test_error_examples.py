@@ -18,12 +18,10 @@ import pytest
 from click.testing import CliRunner
 
 from blindspoon.cli import commands
-from blindspoon.collect.ballots import read_answer
 from blindspoon.collect.opening import opened
 from blindspoon.drawing import draw_blind
 from blindspoon.errors import Problem, TrialError
 from blindspoon.examine import explanations
-from blindspoon.files.trial_toml import parse_trial
 from blindspoon.lifting import close_tasting, lift_blind
 
 PAGE = Path(__file__).parents[1] / "src" / "blindspoon" / "errors.md"
@@ -172,12 +170,6 @@ def strayed():
     put(BALLOT, "1,T03,664", "1,T02,290")
 
 
-def typed_at_length():
-    """What the score page says of a comment; a spreadsheet's is cut."""
-    attributes = parse_trial((FOLDER / TRIAL).read_text("utf-8")).attributes
-    return read_answer(attributes, {"comment": "x" * 3000}, BALLOT)[1]
-
-
 def otherwise():
     put("export.csv", "290,4", "290,5", folder=Path())
 
@@ -294,7 +286,6 @@ CASES = {
     "collect-runs": (ADD,),
     "damaged-links": (ADD, write, ".blindspoon/collect.json", b"{"),
     "foreign-row": (ADD, strayed),
-    "long-comment": (typed_at_length,),
     "scored-already": (ADD, otherwise),
     "same-trial": (TWO, copied),
     "course-not-pooled": (TWO, put, TRIAL, "[tasting]", "[course]\n[tasting]", 1, OTHER),

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from blindspoon.collect.ballots import COMMENT_LIMIT, read_answer, tidy_comment, write_rows
+from blindspoon.collect.ballots import read_answer, tidy_comment, write_rows
 from blindspoon.files.text_table import read_table
 from blindspoon.trial import Attribute, Scale
 
@@ -57,11 +57,6 @@ def test_a_score_is_written_one_way(typed, stands):
 def test_a_score_that_tables_may_not_hold_is_not_taken(typed, slug):
     answer, slugs = read(texture=typed)
     assert (answer.scores, slugs) == (("",), [slug])
-
-
-def test_a_comment_that_is_too_long_is_refused_and_not_cut_in_silence():
-    assert read(comment="x" * COMMENT_LIMIT)[1] == []
-    assert read(comment="x" * (COMMENT_LIMIT + 1))[1] == ["long-comment"]
 
 
 def test_answers_that_differ_have_different_marks():

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from blindspoon.collect.ballots import MOST_KEPT, CupAnswer, Given, TooManyConflictsError
+from blindspoon.collect.ballots import CupAnswer, Given
 from blindspoon.files.text_table import read_table
 
 BLANK = CupAnswer(scores=("", "")).mark
@@ -131,15 +131,6 @@ def test_two_phones_that_agree_have_no_conflict(save, kept):
     save(an("7"), page="a")
     assert save(an("7"), page="b").news == ""
     assert kept() == []
-
-
-def test_no_more_conflicts_are_kept_than_a_ballot_is_worth(save, monkeypatch):
-    monkeypatch.setattr("blindspoon.collect.ballots.MOST_KEPT", 3)
-    for turn in range(4):
-        save(an(str(turn)), page=f"p{turn}")
-    with pytest.raises(TooManyConflictsError):
-        save(an("9"), page="last")
-    assert MOST_KEPT == 500
 
 
 def test_a_blank_answer_makes_no_file(save, folder):

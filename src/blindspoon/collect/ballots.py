@@ -11,7 +11,6 @@ import hashlib
 import math
 import threading
 import time
-from collections import OrderedDict
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal, NamedTuple
@@ -25,12 +24,7 @@ from blindspoon.files.text_table import TextTable, read_table, table_of, tidied,
 from blindspoon.files.toml import CONTROL
 from blindspoon.trial import Attribute, Choice, Trial
 
-COMMENT_LIMIT = 2_000  # characters in the longest comment
 CONFLICTS = "ballots/conflicts"  # where replaced answers are kept; no command reads them
-MOST_KEPT = 500  # replaced answers that are kept of one ballot
-
-MOST_SEEN = 200
-"""Pages of one ballot whose last answer is remembered, to recognise it if it is sent again."""
 
 Tell = Callable[[str], None]  # is told what happens at the score page, a sentence at a time
 Rows = Mapping[str, Mapping[str, str]]  # cells by column, by code
@@ -143,10 +137,6 @@ class Receipt(NamedTuple):
     news: str  # "replaced", "late" or nothing
 
 
-class TooManyConflictsError(Exception):
-    """So many answers to one ballot were replaced that no more are kept."""
-
-
 def written(value: float | str) -> str:
     """Write a score as it stands in a ballot: with a point, and no more digits than it needs.
 
@@ -177,12 +167,7 @@ def read_answer(
     texts = {name: row.get(name, "")[:200].replace(wording.MINUS, "-") for name in names}
     table = replace(table_of(file, [texts]), decimal_comma=True)
     (scores,), problems = points_of(questions, table)
-    comment = tidy_comment(row.get("comment", ""))
-    if len(comment) > COMMENT_LIMIT:
-        short = Rule("long-comment", f"a comment has {COMMENT_LIMIT:,} at most", "Shorten it")
-        found = f"the comment has {len(comment):,} characters"
-        problems.append(short.broken(found, file, 2, "comment"))
-    return CupAnswer(scores=scores, comment=comment[:COMMENT_LIMIT]), problems
+    return CupAnswer(scores=scores, comment=tidy_comment(row.get("comment", ""))), problems
 
 
 def points_of(
@@ -325,7 +310,7 @@ class BallotFile:
         self.columns = self.own = ("session", "taster", self.unit, *self.names, "comment")
         self._bytes: bytes | None = None
         self._lock = threading.Lock()
-        self._seen: OrderedDict[tuple[str, str], tuple[int, CupAnswer]] = OrderedDict()
+        self._seen: dict[tuple[str, str], tuple[int, CupAnswer]] = {}  # by page and code
         self._writer: dict[str, str] = {}
         self._given: dict[str, float] = {}
         self._past: dict[str, set[str]] = {}
@@ -355,7 +340,7 @@ class BallotFile:
         An answer of the same page, turn and content as one that was saved before changes nothing,
         nor does one that is older than what its page sent since. Of two that were given unseen by
         each other the newer one counts, and what it leaves blank is filled from the older one.
-        Where OSError or TooManyConflictsError says that it could not be written, nothing changes.
+        Where OSError says that it could not be written, nothing changes.
         """
         with self._lock:
             self._see_outside_changes()
@@ -387,8 +372,6 @@ class BallotFile:
             for code in late:
                 del self._writer[code]
             self._note_marks(fresh)
-            while len(self._seen) > MOST_SEEN:
-                self._seen.popitem(last=False)
             news = {code: "late" if code in late else "replaced" for code in lost}
             return {code: Receipt(self.answer(code), news.get(code, "")) for code in given}
 
@@ -417,8 +400,6 @@ class BallotFile:
         name = f"{CONFLICTS}/{self.file.rpartition('/')[2]}"
         earlier = self.folder.read(name)
         kept = [] if earlier is None else [row for _, row in read_table(earlier, name).rows()]
-        if len(kept) >= MOST_KEPT:
-            raise TooManyConflictsError
         now = datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")
         rows = [*kept, *({**row, "replaced": now} for row in replaced)]
         self.folder.save(name, write_rows((*self.columns, "replaced"), rows))

@@ -5,7 +5,7 @@ from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 
 from flask import Response, abort, jsonify, make_response, render_template, request
 
-from blindspoon.collect.ballots import COMMENT_LIMIT, Question
+from blindspoon.collect.ballots import Question
 from blindspoon.collect.languages import Words, spoken
 from blindspoon.errors import Problem, shown
 from blindspoon.trial import Attribute
@@ -56,7 +56,7 @@ def faults(
             scale = scales[column]
             ends = {"low": scale.low, "high": scale.high, "step": scale.step}
             parts |= {name: say.number(f"{value:g}") for name, value in ends.items()}
-        said[column] = say(problem.slug.replace("-", "_"), most=COMMENT_LIMIT, **parts)
+        said[column] = say(problem.slug.replace("-", "_"), **parts)
     return said
 
 

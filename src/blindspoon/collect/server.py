@@ -23,7 +23,7 @@ from werkzeug.exceptions import HTTPException
 from blindspoon import wording
 from blindspoon.charts.scene import css_variables
 from blindspoon.collect import security
-from blindspoon.collect.ballots import Tell, TooManyConflictsError
+from blindspoon.collect.ballots import Tell
 from blindspoon.collect.host_pages import HostPages
 from blindspoon.collect.languages import spoken
 from blindspoon.collect.opening import opened, stamp
@@ -81,10 +81,6 @@ def create_app(sitting: Sitting, *pages: TasterPages | HostPages) -> Flask:
     def of_disk(error: OSError) -> Response:
         sitting.trouble(error)
         return security.refuse(503)
-
-    @app.errorhandler(TooManyConflictsError)
-    def of_conflicts(_: TooManyConflictsError) -> Response:
-        return security.refuse(409, spoken()("error_many"))
 
     return app
 

@@ -327,7 +327,6 @@ class TasterPages:
             ahead=[place.path() for place in seats] + [seat.path(len(seat.ballot.codes))],
             rest=seconds_of(self._sitting.plan.tasting.rest),
             comment=answer.comment,
-            faults=wrong,
             mark=seat.ballot.answer(seat.code).mark,
             page=secrets.token_urlsafe(12),
         )

@@ -30,7 +30,6 @@ from blindspoon.sheets.pouring import tells
 from blindspoon.stage import STATES, Part, Stage, stage
 from blindspoon.workbench.phrases import noted, said, within
 
-SEEN = 200  # forms of which it is known what they were filled from
 BODY_LIMIT = 2 * 1024 * 1024  # bytes in the largest request body
 
 Form = Mapping[str, str]
@@ -152,8 +151,7 @@ class Workbench:
     def seen(self, found: Stage, names: Sequence[str]) -> str:
         """Note what a form is filled from; it sends back what this gives as "seen"."""
         known = disk.fingerprint({name: found.files.get(name, b"") for name in names})
-        others = [(key, it) for key, it in list(self._seen.items()) if key != known]
-        self._seen = {**dict(others[1 - SEEN :]), known: found}  # the last that were filled
+        self._seen[known] = found
         return known
 
     def filled_from(self, form: Form) -> Stage | None:
@@ -305,8 +303,7 @@ class Workbench:
 
     def _note_sent(self, response: Response) -> Response:
         if g.get("making") and response.status_code == 303:
-            others = list(self._led.items())[1 - SEEN :]
-            self._led = {**dict(others), _sent(): response.location or "/"}
+            self._led[_sent()] = response.location or "/"
         return response
 
     # -- how it is refused ------------------------------------------------------------------
