@@ -57,13 +57,6 @@ def find_flags(
     """Flag the variants of one attribute whose scores spread wide or stand at an end of the scale.
 
     Spreads come first, then ends, each in the order of the variants.
-
-    >>> rng = np.random.default_rng(1)
-    >>> score = 5 + rng.normal(0, [[3.0, 1.0, 1.0, 1.0]], (12, 4)).clip(-5, 5)
-    >>> flags = find_flags(score, score.ravel(), np.tile(np.arange(4), 12),
-    ...                    names=("plain", "oak", "vine", "clay"), low=0, high=10)
-    >>> [(flag.kind, flag.variant, flag.value > 1.5) for flag in flags]
-    [('spread', 'plain', True)]
     """
     ratios = spread_ratios(means, finest=FINEST * (high - low))
     scored = np.isfinite(means)
@@ -234,13 +227,6 @@ def compare_sittings(
     direction, 2 / 2^n, stands in for it (see `unanimous`). A sitting's own interval takes its own
     scatter of taster by variant, by least squares where cups are missing or blocks incomplete, and
     C. W. Dunnett's (1955) critical value.
-
-    >>> score = np.array([5.0, 6, 5, 4, 6, 8, 6, 5, 4, 5, 5, 3])
-    >>> rows = np.arange(12)
-    >>> found = compare_sittings(score, rows // 4, rows // 2 % 2, rows % 2, control=0,
-    ...     n_variants=2, alpha=0.05)
-    >>> found.differences[:, 1].round(2).tolist(), round(found.f, 2), found.df_den
-    ([1.33, -1.33], 64.0, 2.0)
     """
     codes, session = np.unique(session, return_inverse=True)
     sessions = int(session.max()) + 1

@@ -53,12 +53,6 @@ def integrate(terms: Terms, parameters: FloatArray, sd: float, nodes: int) -> Po
     spread found (J. C. Naylor and A. F. M. Smith 1982, Appl. Stat. 31, 214-225), which leaves a
     fifth of the error where tasters lie far apart. The derivatives are those with the nodes held:
     R. A. Fisher's identity and T. A. Louis's (1982), JRSS B 44, 226-233.
-
-    Half of the tasters would say yes, whatever their spread, where the average one is undecided:
-
-    >>> one = Terms(np.zeros((1, 1, 1)), np.ones((1, 1)), np.ones((1, 1)))
-    >>> round(float(np.exp(integrate(one, np.zeros(1), 0.5, 10).value)), 9)
-    0.5
     """
     fixed = terms.design @ parameters
     center, spread = _modes(terms, fixed, sd)
@@ -157,11 +151,6 @@ def maximise(model: Model, start: FloatArray, free: int) -> Optimum:
     likelihood rises as ``1 - exp(-distance)`` and the step stays near one, which tells the two
     apart long before any number overflows. A step against the curvature is turned uphill by
     taking eigenvalues of the Hessian by size.
-
-    >>> def parabola(at):
-    ...     return Point(-float(at @ at), -2 * at, -2 * np.eye(2))
-    >>> maximise(parabola, np.array([1.0, 2.0]), 2).at
-    array([0., 0.])
     """
     at, point = start, model(start)
     if point is None:
@@ -395,14 +384,6 @@ def compare_ordinal(
 
     With more than 30 levels, or more than half as many levels as scores, neighbouring levels are
     put into at most 12 classes of about equal counts, of about three scores or more.
-
-    >>> score = np.array([3.0, 4, 5, 2, 3, 3, 4, 4, 3, 5, 5, 4])
-    >>> taster = np.repeat([0, 1, 2, 3], 3)
-    >>> fit = compare_ordinal(score, taster, np.tile([0, 1, 2], 4), control=0, alpha=0.05)
-    >>> fit.levels
-    (2.0, 3.0, 4.0, 5.0)
-    >>> [contrast.variant for contrast in fit.contrasts]
-    [1, 2]
     """
     kept = np.isfinite(score)
     score, taster, variant = score[kept], taster[kept], variant[kept]

@@ -112,11 +112,6 @@ def trend(
     A slope for each taster with two days by least squares, their mean against t(n - 1): the summary
     measure of J. N. S. Matthews, D. G. Altman, M. J. Campbell and P. Royston 1990, BMJ 300:230. It
     holds however slopes and cups scatter, where a model with one intercept a taster does not.
-
-    >>> found = trend(np.array([0.0, 1, 2]), np.array([[0.0, 1, 2], [0, 2, 4], [1, np.nan, 7]]),
-    ...     alpha=0.05, step=1.0, rng=np.random.default_rng(1))
-    >>> found.slope, found.df, round(found.p_value, 4)
-    (2.0, 2, 0.0742)
     """
     lines, spread = _lines(days, differences)
     if (few := _few(differences, lines)) is not None:
@@ -459,12 +454,7 @@ def shares_by_day(
 
 
 def changes(days: FloatArray, answers: FloatArray) -> Changes:
-    """Find the days, above 0, between which each taster turned from no to yes.
-
-    >>> found = changes(np.array([7.0, 14, 21]), np.array([[0.0, np.nan, 1], [1, 0, 1], [0, 0, 0]]))
-    >>> found.after.tolist(), found.by.tolist(), found.turned_back.tolist()
-    ([7.0, nan, 21.0], [21.0, nan, inf], [False, True, False])
-    """
+    """Find the days, above 0, between which each taster turned from no to yes."""
     after = np.where(answers == 0, days, 0.0).max(axis=1, initial=0.0)
     by = np.where(answers == 1, days, np.inf).min(axis=1, initial=np.inf)
     back = after > by

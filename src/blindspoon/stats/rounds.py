@@ -197,14 +197,6 @@ def compare_rounds(
     says more, or less, they end at zero, which is then left out, or belongs to them. With two
     cups of the control they lean on differences that scatter evenly to both sides; the p values
     do not.
-
-    >>> rounds, cups = np.divmod(np.arange(12), 2)
-    >>> score = np.array([4, 6, 5, 8, 3, 4, 6, 7, 4, 9, 5, 7.0])
-    >>> position = np.array([1, 2, 2, 1, 1, 2, 1, 2, 2, 1, 2, 1])
-    >>> (oak,) = compare_rounds(score, rounds, cups, position, control=0, n_variants=2,
-    ...     alpha=0.05, rng=np.random.default_rng(1))
-    >>> oak.rounds, oak.shift, oak.p_adjusted, oak.interval
-    (6, 2.0, 0.03125, Interval(low=1.0, high=5.0, low_open=False, high_open=False))
     """
     by_session: dict[int, Cups] = {}
     for row in np.flatnonzero(~np.isnan(score)).tolist():

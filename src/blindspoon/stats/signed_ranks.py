@@ -45,8 +45,6 @@ def compare_ranks(
     order before `rng` draws, so the same scores under other labels draw the same; `samples` are the
     flips to sample where not all are made, fewer than usual for a quick look.
 
-    Notes
-    -----
     *Test.* A taster's differences from the control are turned all at once. A variant's
     statistic is the absolute sum of its signed ranks (F. Wilcoxon 1945, Biometrics Bull. 1:80)
     over the root of their sum of squares; ties are averaged, and a zero or a missing difference
@@ -167,8 +165,6 @@ def shifts_with_intervals(
     whole column. Gives each variant's shift and its intervals, simultaneous at 1 - alpha and 1 - 2
     alpha; None where there are too few tasters for the level.
 
-    Notes
-    -----
     A shift of a variant is tested as `compare_ranks` tests zero: by the signed ranks of its
     differences less the shift, with their ties and zeros, against the flips of the largest
     statistic, each other variant being held at its own estimate: held at zero, those that
@@ -181,11 +177,6 @@ def shifts_with_intervals(
     Up to 18 tasters all flips are made at every shift. Above, the critical value is that at a
     point beside the estimate, since ties and zeros hardly move it. More than 1,000 distinct
     differences are rounded to a thousandth of their span.
-
-    >>> differences = np.array([[2.0], [3.0], [1.0], [2.0], [1.0], [4.0]])
-    >>> ((shift, interval, _),) = shifts_with_intervals(differences, 0.05, np.random.default_rng(1))
-    >>> shift, interval.low, interval.high
-    (2.0, 1.0, 4.0)
     """
     levels, found = (alpha, 2 * alpha), []
     columns = [_told_apart(column[~np.isnan(column)]) for column in differences.T]
@@ -342,8 +333,6 @@ def friedman(means: FloatArray) -> Friedman | NoResult:
 
     A reason says that no taster scored two variants, or none told any two apart.
 
-    Notes
-    -----
     Midranks within each taster, centred and weighted by sqrt(12 / (k + 1)) for a taster who
     scored k variants, are summed over the tasters. The sums' covariance is that of the midranks
     permuted within each taster, so it holds with ties; the statistic is the quadratic form with
@@ -431,16 +420,10 @@ def page_trend(scores: FloatArray) -> PageTrend | NoResult:
 
     Such columns are ages tasted in one sitting; NaN where missing.
 
-    Notes
-    -----
     E. B. Page 1963, J. Am. Stat. Assoc. 58:216; ISO 8587 has it for an order known beforehand. If
     the cups are alike, all orders of a taster's own ranks, ties averaged, over the columns that
     they scored are equally likely; L is the sum over tasters, so its distribution is the
     convolution of theirs.
-
-    >>> found = page_trend(np.array([[1.0, 2, np.nan, 3], [1, 1, 2, 2], [2, 3, 3, np.nan]]))
-    >>> found.statistic, round(found.p_rising, 6)
-    (59.5, 0.009259)
     """
     there = np.isfinite(scores)
     rows = np.flatnonzero(there.sum(axis=1) > 1)
