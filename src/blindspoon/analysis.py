@@ -12,7 +12,7 @@ from blindspoon.batches.summary import make_up
 from blindspoon.errors import DesignError, Problem, ScoreError, TrialError
 from blindspoon.files import disk
 from blindspoon.findings.choices import compare_choices
-from blindspoon.findings.compare import compare_trial, with_days
+from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.naming import Naming, naming
 from blindspoon.findings.pool_checks import Kitchen, Pool, matching_problems
@@ -53,7 +53,7 @@ def analyse(folder: Path) -> Analysis:
         fingerprint=disk.fingerprint(text.files),
         trial=trial,
         table=table,
-        results=compare_trial(trial, table, made, ages, exploratory=bool(stands.bent)),
+        results=compare_trial(trial, table, made, ages, exploratory=bool(stands.bent), days=True),
         made=made,
         notes=(*masked_notes(text.notes, named, named_tables), *notes, *known),
         standing=stands,
@@ -124,7 +124,6 @@ def pool_folders(folders: Sequence[Path]) -> Pool:
             ]
             continue
         parts = {part.name: getattr(found, part.name) for part in fields(found)}
-        parts["results"] = with_days(found.trial, found.table, found.results)
         kitchens.append(Kitchen(name=name, **parts))
     if problems:
         raise TrialError(problems)

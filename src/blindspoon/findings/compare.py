@@ -12,7 +12,7 @@ from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompa
 from blindspoon.findings.verdict import judge
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.assumptions import HeldSittings, compare_sittings, find_flags
-from blindspoon.stats.mixed import compare_mixed, days_in_general, rounded_to, unanimous
+from blindspoon.stats.mixed import compare_mixed, rounded_to, unanimous
 from blindspoon.stats.results import MixedContrast, MixedFit, NoResult, RankContrast, Unanimous
 from blindspoon.stats.rounds import compare_rounds
 from blindspoon.stats.sign_flips import SAMPLES, settle_ties
@@ -28,6 +28,7 @@ def compare_trial(
     ages: CupAges | None = None,
     *,
     exploratory: bool = False,
+    days: bool = False,
 ) -> tuple[AttributeResult, ...]:
     """Compare every variant with the control on every attribute, and judge.
 
@@ -41,7 +42,7 @@ def compare_trial(
     results = []
     for index in range(len(trial.attributes)):
         scored = Scored(trial, table, index)
-        attribute, by_rounds, mixed = scored.attribute, scored.by_rounds, scored.mixed()
+        attribute, by_rounds, mixed = scored.attribute, scored.by_rounds, scored.mixed(days=days)
         others, ranked = _pair_up(scored, mixed), friedman(scored.means)
         if by_rounds:  # ranked within rounds, if their orders allow any comparison
             if not any(isinstance(other, Comparison) for other in others):
@@ -125,7 +126,7 @@ class Scored:
             names=[self.trial.session_label(name) for name in self.table.sessions],
         )
 
-    def mixed(self) -> MixedFit | NoResult:
+    def mixed(self, *, days: bool = False) -> MixedFit | NoResult:
         """Fit the mixed model.
 
         The place of the cup is in it where orders were drawn balanced. Batches are where any
@@ -142,6 +143,7 @@ class Scored:
             position=table.position if table.balanced else None,
             batch=table.batch if several else None,
             session=table.session,
+            days=days,
         )
 
     def ranks(self, *, samples: int = SAMPLES) -> tuple[RankContrast | NoResult, ...]:
@@ -224,35 +226,6 @@ def contrast_of(mixed: MixedFit | NoResult, position: int) -> MixedContrast | No
         return mixed
     found = [contrast for contrast in mixed.contrasts if contrast.variant == position]
     return found[0] if found else NoResult("Nobody scored this variant.")
-
-
-def with_days(
-    trial: Trial, table: ScoreTable, results: tuple[AttributeResult, ...]
-) -> tuple[AttributeResult, ...]:
-    """Add the intervals for days in general to what `compare_trial` found, for who prints them."""
-    added = []
-    for index, result in enumerate(results):
-        if isinstance(result.mixed, NoResult):
-            added.append(result)
-            continue
-        mixed = days_in_general(
-            result.mixed,
-            table.scores[:, index],
-            table.taster,
-            table.variant,
-            table.session,
-            control=trial.control_index,
-            alpha=result.alpha,
-            position=table.position if result.mixed.note.position else None,
-        )
-        others = tuple(
-            replace(other, mixed=contrast_of(mixed, trial.variants.index(other.variant)))
-            if isinstance(other, Comparison)
-            else other
-            for other in result.others
-        )
-        added.append(replace(result, mixed=mixed, others=others))
-    return tuple(added)
 
 
 def only(table: ScoreTable, rows: BoolArray) -> ScoreTable:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -30,7 +31,7 @@ from blindspoon.stats.results import (
 from blindspoon.stats.strata import Grid, Layout, make_grid, make_sitting_strata, make_strata, slots
 
 
-def compare_mixed(
+def compare_mixed(  # noqa: PLR0913 - most are columns of a table
     score: FloatArray,
     taster: IntArray,
     variant: IntArray,
@@ -40,6 +41,7 @@ def compare_mixed(
     position: IntArray | None = None,
     batch: IntArray | None = None,
     session: IntArray | None = None,
+    days: bool = False,
 ) -> MixedFit | NoResult:
     """Compare every variant with the control by a linear mixed model.
 
@@ -53,6 +55,7 @@ def compare_mixed(
     - `alpha`: below 0.5; equivalence intervals call any variant alike falsely with at most this
       chance
     - `position`: place of the serving in its session, for a categorical fixed effect
+    - `days`: whether differences get an interval for days in general, which decides nothing
     - `batch`: -1 where none is named, which counts as one batch a variant. Batches that each went
       to one taster only are that taster's, not a term of their own
 
@@ -86,37 +89,8 @@ def compare_mixed(
         return NoResult(
             "All scores are the same, so there is no scatter to compare a difference with."
         )
-    return _compare(layout, names, int(np.searchsorted(names, control)), alpha, sittings)
-
-
-def days_in_general(
-    fit: MixedFit,
-    score: FloatArray,
-    taster: IntArray,
-    variant: IntArray,
-    session: IntArray,
-    *,
-    control: int,
-    alpha: float,
-    position: IntArray | None = None,
-) -> MixedFit:
-    """Add to `compare_mixed`'s fit of these rows the intervals for days in general.
-
-    The sittings count as a sample of days, ``(1 | session:variant)``. They decide nothing.
-    """
-    layout, names, sittings = _rows(score, taster, variant, control, position, None, session)
-    if sittings is None:
-        return fit
-    test: ContrastTest | NoResult = NoResult("The model has batches, and no days besides.")
-    if fit.batch_sd is None:
-        test = _fit_days(layout, sittings, int(np.searchsorted(names, control)))
-    found: list[Interval | NoResult]
-    if isinstance(test, NoResult):
-        found = [test] * len(fit.contrasts)
-    else:
-        found = [one.interval for one in adjusted(test, names[names != control], alpha)]
-    pairs = zip(fit.contrasts, found, strict=True)
-    return replace(fit, contrasts=tuple(replace(one, days_in_general=at) for one, at in pairs))
+    place = int(np.searchsorted(names, control))
+    return _compare(layout, names, place, alpha, sittings, days=days)
 
 
 def _rows(
@@ -180,7 +154,13 @@ def _paired(first: IntArray, second: IntArray) -> IntArray:
 
 
 def _compare(
-    layout: Layout, names: IntArray, control: int, alpha: float, sittings: IntArray | None
+    layout: Layout,
+    names: IntArray,
+    control: int,
+    alpha: float,
+    sittings: IntArray | None,
+    *,
+    days: bool,
 ) -> MixedFit | NoResult:
     """Fit the rows and test every variant against the control."""
     grid = make_grid(layout)
@@ -193,6 +173,11 @@ def _compare(
         if isinstance(found, NoResult):
             return found
         fit, test = found
+    contrasts = adjusted(test, np.delete(names, control), alpha)
+    if days and sittings is not None:
+        general = _in_general(layout, sittings, control, alpha)
+        pairs = zip(contrasts, general, strict=True)
+        contrasts = tuple(replace(one, days_in_general=at) for one, at in pairs)
     residual, cell = scatter_sds(fit, grid)
     zero = tuple(name for name, value in zip(fit.names, fit.variances, strict=True) if value == 0)
     return MixedFit(
@@ -206,7 +191,7 @@ def _compare(
         taster_variant_sd=cell,
         taster_session_sd=fit.sd("taster:session"),
         batch_sd=fit.sd("batch"),
-        contrasts=adjusted(test, np.delete(names, control), alpha),
+        contrasts=contrasts,
         note=FitNote(
             converged=fit.converged, at_zero=zero, position=layout.fixed.shape[1] > 0, sittings=way
         ),
@@ -308,9 +293,14 @@ def fit_over_sittings(
     return None
 
 
-def _fit_days(layout: Layout, session: IntArray, control: int) -> ContrastTest | NoResult:
-    """Test the differences with sittings as a sample of days, ``(1 | session:variant)``."""
+def _in_general(
+    layout: Layout, session: IntArray, control: int, alpha: float
+) -> Sequence[Interval | NoResult]:
+    """Take the sittings as a sample of days, ``(1 | session:variant)``, for each difference."""
     tasted = np.zeros((int(layout.variant.max()) + 1, int(session.max()) + 1), dtype=bool)
+    others = np.arange(len(tasted) - 1)
+    if layout.random.size:
+        return [NoResult("The model has batches, and no days besides.")] * others.size
     cell = np.unique(layout.variant * tasted.shape[1] + session, return_inverse=True)[1]
     tasted[layout.variant, session] = True
     codes = _levels(tasted)
@@ -319,11 +309,10 @@ def _fit_days(layout: Layout, session: IntArray, control: int) -> ContrastTest |
         fixed=np.hstack([layout.fixed, codes[layout.variant, session]]),
         random=np.eye(int(cell.max()) + 1)[cell],
     )
-    contrasts = _contrasts(codes, tasted, control, layout.fixed.shape[1])
-    found = _fit(rows, session, contrasts)
+    found = _fit(rows, session, _contrasts(codes, tasted, control, layout.fixed.shape[1]))
     if found is None:
-        return NoResult("The scores say too little about how much sittings vary.")
-    return found[1]
+        return [NoResult("The scores say too little about how much sittings vary.")] * others.size
+    return [one.interval for one in adjusted(found[1], others, alpha)]
 
 
 def _cells(tasted: BoolArray) -> FloatArray:

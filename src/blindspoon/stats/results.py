@@ -69,7 +69,7 @@ class MixedContrast:
 
     With Kenward-Roger standard error and degrees of freedom. P values are two-sided, the adjusted
     one by Dunnett's method over the variants. `days_in_general` is an interval with the sittings as
-    a sample of days; None where there was one, or until it is to be printed (`with_days`).
+    a sample of days; None where there was one, or nobody asked.
     """
 
     variant: int

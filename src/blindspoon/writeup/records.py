@@ -13,7 +13,6 @@ from blindspoon import wording
 from blindspoon.arrays import IntArray
 from blindspoon.files.text_table import write_csv
 from blindspoon.findings.choices import NOT_FIXED, ChoiceFound, percent
-from blindspoon.findings.compare import with_days
 from blindspoon.findings.comparison import Analysis, NotCompared
 from blindspoon.findings.course import CourseFound
 from blindspoon.findings.days_in_words import day_word, which_first
@@ -91,7 +90,7 @@ def trial_record(analysis: Analysis) -> Record:
     ``_reason``.
     """
     trial, table, stands = analysis.trial, analysis.table, analysis.standing
-    results = with_days(trial, table, analysis.results)
+    results = analysis.results
     return {
         "trial": {
             "title": trial.title,
