@@ -78,7 +78,7 @@ def test_a_single_difference_that_no_longer_holds_is_told_of_as_one(cucumbers):
 def test_what_is_adjusted_over_all_attributes_is_told_by_its_name(cucumbers):
     found, _ = section(cucumbers, primary=())
     text = dict(found.points)["How all attributes were held together."]
-    assert "by the single-step maximum (P. H. Westfall" in text
+    assert "multiplied by the number of attributes (Bonferroni)" in text
 
 
 def test_ranks_decide_where_they_are_declared_to(cucumbers):

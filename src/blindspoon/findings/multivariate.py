@@ -15,8 +15,7 @@ from blindspoon.findings.comparison import AttributeResult, Comparison
 from blindspoon.findings.naming import By, Kind
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.correlation import fisher_interval
-from blindspoon.stats.results import Method, NoResult, Record, as_record
-from blindspoon.stats.sign_flips import null_distribution, signed_ranks, single_step, statistics
+from blindspoon.stats.results import NoResult, Record, as_record
 from blindspoon.stats.two_way import ZERO, AdditiveFit, fit_additive, gather
 from blindspoon.trial import Trial
 
@@ -44,13 +43,12 @@ class Overall:
     """Every comparison of a trial without a primary attribute, held against all others.
 
     `alpha` is the chance of any false "different" over all of them; `attributes` counts those on
-    which anything was compared; `method` is that of the sign flips.
+    which anything was compared.
     """
 
     alpha: float
     attributes: int
     by: By = field(metadata={"name": "decided_by"})
-    method: Method | None = field(metadata={"lacking": "no whole tasters were turned"})
     comparisons: tuple[OverallComparison, ...]
 
     def verdict(self, comparison: OverallComparison) -> Kind | None:
@@ -67,23 +65,11 @@ class Overall:
         }
 
 
-def _compare_overall(
-    trial: Trial,
-    means: Sequence[FloatArray],
-    results: tuple[AttributeResult, ...],
-    rng: np.random.Generator,
-) -> Overall | NoResult:
-    """Adjust every comparison for all attributes.
+def _compare_overall(trial: Trial, results: tuple[AttributeResult, ...]) -> Overall | NoResult:
+    """Adjust every comparison for all m attributes by Bonferroni's method: min(1, m p).
 
-    `means` are each taster's, shape (n_tasters, n_variants) an attribute; NaN where not scored. No
-    result where attributes were declared primary, which share alpha already, or where fewer than
+    No result where attributes were declared primary, which share alpha already, or where fewer than
     two could be compared.
-
-    *By ranks.* One single-step max-T (P. H. Westfall and S. S. Young 1993) over all attributes
-    and variants: a taster's differences on all attributes are turned at once, so the
-    attributes' dependence is in the flips. *By the mixed model.* Bonferroni over the attributes
-    on Dunnett's p: min(1, m p); so too by ranks over the rounds of a taster alone, who has no
-    whole-taster flips.
     """
     if trial.decision.primary:
         named = "primary attributes, and they share alpha already"
@@ -92,67 +78,32 @@ def _compare_overall(
     compared = [result for result in results if result.comparisons]
     if len(compared) < 2:
         return NoResult("Fewer than two attributes could be compared.")
-    by_rounds = compared[0].unit == "round"
-    places, columns, control = list[tuple[str, str]](), list[FloatArray](), trial.control_index
-    for attribute, table in zip(trial.attributes, means, strict=True):
-        differences = table - table[:, [control]]
-        for place, variant in enumerate(trial.variants):
-            if place != control and np.isfinite(differences[:, place]).any():
-                places.append((attribute.name, variant.name))
-                columns.append(differences[:, place])
-    ranks, method = dict[tuple[str, str], float](), None
-    if columns and not by_rounds:
-        adjusted, method = adjust_together(np.column_stack(columns), rng)
-        ranks = dict(zip(places, adjusted.tolist(), strict=True))
     return Overall(
         alpha=trial.decision.alpha,
         attributes=len(compared),
         by=compared[0].by,
-        method=method,
         comparisons=tuple(
-            _judge(result, one, len(compared), ranks.get((one.attribute.name, one.variant.name)))
-            for result in compared
-            for one in result.comparisons
+            _judge(result, one, len(compared)) for result in compared for one in result.comparisons
         ),
     )
 
 
-def adjust_together(differences: FloatArray, rng: np.random.Generator) -> tuple[FloatArray, Method]:
-    """Adjust signed rank tests for one another by single-step max-T, turning whole tasters.
-
-    `differences` are variant minus control of any attributes, shape (n_tasters, n_comparisons); NaN
-    where not both were scored.
-
-    >>> alone = np.array([[2.0], [3.0], [1.0], [2.0], [1.0], [4.0]])
-    >>> adjusted, method = adjust_together(np.hstack([alone, 10 * alone]), np.random.default_rng(1))
-    >>> adjusted.tolist(), method
-    ([0.03125, 0.03125], 'exact')
-    """
-    scores = signed_ranks(differences)
-    null, observed = null_distribution(scores, rng), statistics(scores)
-    return single_step(null, observed), null.method
-
-
-def _judge(
-    result: AttributeResult, comparison: Comparison, attributes: int, ranks_p: float | None
-) -> OverallComparison:
-    mixed, ranks = comparison.mixed, comparison.ranks
-    mixed_p = None if isinstance(mixed, NoResult) else min(1.0, attributes * mixed.p_adjusted)
-    if result.unit == "round" and not isinstance(ranks, NoResult):
-        ranks_p = min(1.0, attributes * ranks.p_adjusted)  # no whole tasters to turn
-    verdicts: list[Kind | None] = [
-        None
-        if isinstance(contrast, NoResult) or p is None
-        else result.kind_of(contrast, p_adjusted=p)
-        for contrast, p in ((mixed, mixed_p), (ranks, ranks_p))
-    ]
+def _judge(result: AttributeResult, comparison: Comparison, attributes: int) -> OverallComparison:
+    found: list[tuple[float | None, Kind | None]] = []
+    for contrast in (comparison.mixed, comparison.ranks):
+        if isinstance(contrast, NoResult):
+            found.append((None, None))
+            continue
+        p = min(1.0, attributes * contrast.p_adjusted)
+        found.append((p, result.kind_of(contrast, p_adjusted=p)))
+    (mixed_p, mixed_verdict), (ranks_p, ranks_verdict) = found
     return OverallComparison(
         attribute=comparison.attribute.name,
         variant=comparison.variant.name,
         mixed_p=mixed_p,
-        ranks_p=None if isinstance(ranks, NoResult) else ranks_p,
-        mixed_verdict=verdicts[0],
-        ranks_verdict=verdicts[1],
+        mixed_verdict=mixed_verdict,
+        ranks_p=ranks_p,
+        ranks_verdict=ranks_verdict,
     )
 
 
@@ -241,10 +192,6 @@ def within_variants(one: AdditiveFit, two: AdditiveFit, family: int = 1) -> Corr
     return Correlation(r=r, interval=fisher_interval(r, df, family), pairs=one.cells, df=df)
 
 
-OVERALL_DRAWS = 1_000_002
-"""Second word of the seed, beside the trial's own; those of the attributes count from 0."""
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Joint:
     """What was found of all attributes together."""
@@ -264,7 +211,5 @@ def study_joint(trial: Trial, table: ScoreTable, results: tuple[AttributeResult,
     names = [attribute.name for attribute in trial.attributes]
     return Joint(
         correlations=correlate_attributes(names, means),
-        overall=_compare_overall(
-            trial, means, results, np.random.default_rng([trial.seed, OVERALL_DRAWS])
-        ),
+        overall=_compare_overall(trial, results),
     )
