@@ -66,8 +66,7 @@ def size_folder(
     try:
         spread = _spread(sized_attribute(trial), options)
         if alone:  # whose level and opinions cancel
-            source = spread.source
-            spread = replace(spread, taster_variant_sd=0.0, source=source)
+            spread = replace(spread, taster_variant_sd=0.0)
         found = size(
             sized, spread, tasters=options.tasters or None, sessions=options.sessions or None,
             trials=options.trials, n_jobs=options.jobs, progress=progress,

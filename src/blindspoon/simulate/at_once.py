@@ -132,8 +132,8 @@ class Estimates:
 def estimate(design: Balanced, scores: FloatArray) -> Estimates:
     """Fit the mixed model to many trials, scores of shape (m, t, k, s), by REML.
 
-    As `compare_mixed` does trial by trial, except where cups do not scatter at all: use `decide`,
-    which averages such trials first. Several times faster where trials come last in memory.
+    As `compare_mixed` does trial by trial, except where cups do not scatter at all. Several times
+    faster where trials come last in memory.
     """
     t, k, s = design.tasters, design.variants, design.sessions
     cells = scores.mean(axis=3)
@@ -304,7 +304,7 @@ def kenward_roger(design: Balanced, ratio: FloatArray) -> tuple[FloatArray, Floa
 
 @dataclass(frozen=True, kw_only=True)
 class DecisionRule:
-    """A design, from positions of shape (t, k, s, q), with all that is needed to decide a trial.
+    """A design with its critical values: all that is needed to decide a trial by it.
 
     `different` and `equivalent`, shape (n, k - 1), are how far a difference reaches by the critical
     values of `Dunnett`, over the root of the cells' variance: coefficients of Chebyshev's
@@ -316,7 +316,6 @@ class DecisionRule:
     different: FloatArray
     equivalent: FloatArray
     centre: float
-    positions: FloatArray
     alpha: float
 
     def reach(self, found: Estimates, curve: FloatArray) -> FloatArray:
@@ -324,19 +323,6 @@ class DecisionRule:
         at = found.ratio / (self.centre * found.ratio + 1 - self.centre)
         widths = np.asarray(chebval(2 * at - 1, curve), np.float64)
         return widths.T * np.sqrt(found.variance)[:, None]
-
-    @cached_property
-    def averaged(self) -> DecisionRule:
-        """The rule for trials whose repeats do not scatter, by each taster's means."""
-        return make_rule(self.positions.mean(axis=2, keepdims=True), self.alpha)
-
-    @cached_property
-    def estimable(self) -> bool:
-        """Whether serving position and variant can be told apart."""
-        t, k, s, q = self.positions.shape
-        variants = np.tile(np.eye(k * s), (t, 1))
-        fixed = np.column_stack([variants, self.positions.reshape(t * k * s, q)])
-        return bool(np.linalg.matrix_rank(fixed) == k * s + q)
 
 
 def make_rule(positions: FloatArray, alpha: float) -> DecisionRule:
@@ -361,7 +347,7 @@ def make_rule(positions: FloatArray, alpha: float) -> DecisionRule:
     return DecisionRule(
         design=design, different=chebfit(nodes, reach * different, nodes.size - 1),
         equivalent=chebfit(nodes, reach * equivalent, nodes.size - 1), centre=centre,
-        positions=positions, alpha=alpha,
+        alpha=alpha,
     )  # fmt: skip
 
 
@@ -388,10 +374,6 @@ def decide(
     size, usable = np.abs(found.difference), found.usable[:, None]
     different = (size >= rule.reach(found, rule.different) * wider[0]) & usable
     inside = (size + rule.reach(found, rule.equivalent) * wider[1] < margin) & usable
-    if rule.design.sessions > 1 and not usable.all() and rule.averaged.estimable:
-        rest = ~found.usable
-        means = scores[rest].mean(axis=3, keepdims=True)
-        different[rest], inside[rest] = decide(rule.averaged, means, margin)
     return different, inside
 
 

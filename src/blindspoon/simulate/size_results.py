@@ -28,21 +28,13 @@ class Spread:
     """Standard deviations of the scores, in points, before they are rounded to the scale.
 
     From cup to cup, between tasters' general levels, and between their own opinions of a variant,
-    which more sessions do not average out; the source ends "Spread of the scores: ...". Raises
-    ValueError if one is negative or not finite, or nothing scatters the differences.
+    which more sessions do not average out; the source ends "Spread of the scores: ...".
     """
 
     residual_sd: float
     taster_sd: float
     taster_variant_sd: float
     source: str = "as given"
-
-    def __post_init__(self) -> None:
-        parts = (self.residual_sd, self.taster_sd, self.taster_variant_sd)
-        if not all(math.isfinite(part) and part >= 0 for part in parts):
-            raise ValueError(f"standard deviations are finite and not negative, not {parts}")
-        if self.residual_sd == self.taster_variant_sd == 0:
-            raise ValueError("the cup-to-cup or the taster:variant SD is above 0")
 
 
 def common_practice(scale: Scale) -> Spread:
@@ -62,16 +54,15 @@ def spread_from(fit: MixedFit | NoResult, title: str) -> Spread:
     """Take the spread from the mixed model of a trial that was compared before.
 
     Where that had one session, cup-to-cup and taster:variant scatter cannot be told apart: their
-    sum is split in the proportion of common practice. Raises DesignError where there is no result.
+    sum is split in the proportion of common practice. Raises DesignError where it gives none.
     """
-    if isinstance(fit, NoResult):
-        rule = Rule(
-            "no-spread",
-            "an earlier trial has a mixed model of the attribute",
-            "Name another trial",
+    if isinstance(fit, NoResult) or not fit.residual_sd:
+        why = fit.reason.rstrip(".") if isinstance(fit, NoResult) else "all cups repeat one another"
+        allowed = "an earlier trial has a mixed model of the attribute"
+        rule = Rule("no-spread", allowed, "Name another trial")
+        raise DesignError(
+            [rule.broken(f"the trial “{title}” gives no spread: {why}", "trial.toml")]
         )
-        found = f"the trial “{title}” gives no spread: {fit.reason.rstrip('.')}"
-        raise DesignError([rule.broken(found, "trial.toml")])
     cup, own, source = fit.residual_sd, fit.taster_variant_sd, f"as in the trial “{title}”"
     if own is None:
         whole = math.hypot(CUP, TASTER_VARIANT)

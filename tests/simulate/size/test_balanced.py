@@ -101,20 +101,6 @@ def test_the_simulated_trials_reach_every_boundary(fitted):
     assert ends == {(1, ()), (1, ("taster",)), *((3, each) for each in zeros)}
 
 
-@pytest.mark.parametrize("position", [True, False])
-def test_repeats_that_never_differ_are_averaged(position, one_by_one, kinds, kinds_of_fits):
-    panel = PanelSize(tasters=8, sessions=2, variants=3)
-    exact = Spread(residual_sd=0.0, taster_sd=1.0, taster_variant_sd=1.0)
-    rng = np.random.default_rng(3)
-    positions = serving_positions(panel, rng) if position else None
-    scores = draw_scores(panel, exact, Scale(low=0, high=10), 1.5, trials=20, rng=rng)
-    found = kinds(*decide(rule_for(scores, positions), scores, 2.0))
-    fits = one_by_one(scores, positions)
-    assert {fit.residual_sd for fit in fits} == {0.0}
-    assert found.tolist() == kinds_of_fits(fits, 3, 2.0)
-    assert len(np.unique(found)) > 1
-
-
 def test_trials_without_scatter_show_nothing(one_by_one):
     scores = np.full((1, 4, 2, 1), 5.0)
     scores[:, :, 1] = 8.0

@@ -1,10 +1,12 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from blindspoon.errors import DesignError
-from blindspoon.simulate.size_results import Spread, common_practice, spread_from
+from blindspoon.simulate.size_results import common_practice, spread_from
 from blindspoon.simulate.trials import PanelSize
 from blindspoon.stats.mixed import compare_mixed
 from blindspoon.stats.results import NoResult
@@ -45,17 +47,6 @@ def test_one_session_gives_the_sum_split_as_is_common_practice(usual):
 def test_a_trial_without_a_fit_gives_no_spread():
     with pytest.raises(DesignError, match="gives no spread: Nobody scored the control; an earlier"):
         spread_from(NoResult("Nobody scored the control."), "Crisp cucumbers")
-
-
-@pytest.mark.parametrize(
-    ("parts", "message"),
-    [
-        ((-1.0, 1.0, 1.0), "not negative"),
-        ((1.0, float("nan"), 1.0), "finite"),
-        ((0.0, 1.0, 0.0), "is above 0"),
-    ],
-)
-def test_what_is_no_spread_is_refused(parts, message):
-    cup, taster, own = parts
-    with pytest.raises(ValueError, match=message):
-        Spread(residual_sd=cup, taster_sd=taster, taster_variant_sd=own)
+    fit = earlier(2, common_practice(Scale(low=0, high=10)))
+    with pytest.raises(DesignError, match="gives no spread: all cups repeat one another"):
+        spread_from(replace(fit, residual_sd=0.0), "Crisp cucumbers")
