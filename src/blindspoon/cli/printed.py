@@ -282,9 +282,6 @@ def balance_lines(plan: ServingPlan) -> Iterator[str]:
             f"{follows}.",
             further="  ",
         )
-    if plan.balance and not plan.request.complete:
-        worth = wording.number(plan.worth, 1)
-        yield f"No set has every variant: together they tell as much as {worth} sets that do."
     for about, orders in order_counts(plan.servings, plan.request.control).items():
         times, ways = _times(Span(min(orders.values()), max(orders.values()))), len(orders)
         each = f"{ways} orders, each {times}" if ways > 1 else "one order"

@@ -279,31 +279,6 @@ def _span(counts: IntArray) -> Span:
     return Span(low=int(counts.min()), high=int(counts.max()))
 
 
-def comparison_variance(times: IntArray) -> float:
-    """Mean variance of *variant minus control* when each set of cups has a level of its own.
-
-    `times`, shape (n_sets, n_variants), is how often each variant is in each set; the control is
-    first, and in every set. In units of the variance of one score; infinite if a variant is in no
-    set.
-
-    With N the incidence matrix, R the replications and k the cups a set, the information matrix
-    of the variants after sets is ``C = diag(R) - N' N / k``; the covariance of the differences
-    from the control is the inverse of C without the control's row and column. For the balanced
-    designs of Bechhofer and Tamhane 1981 (Technometrics 23:45-57) with p others, l0 sets with
-    the control and a given other, and l1 sets with a given pair of others, the variance is
-    ``k (l0 + l1) / (l0 (l0 + p l1))``.
-
-    >>> comparison_variance(np.array([[1, 1, 0], [1, 0, 1], [1, 1, 0], [1, 0, 1]]))
-    1.0
-    """
-    replication = times.sum(axis=0)
-    if not replication.all():
-        return np.inf
-    information = np.diag(replication) - times.T @ times / times[0].sum()
-    covariance = np.linalg.inv(information[1:, 1:])
-    return float(np.diag(covariance).mean())
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Serving:
     """One coded cup; `position` counts from 1, `batch` is None where it is left open.
@@ -359,13 +334,6 @@ class ServingPlan:
         found = {name: rows_of(self.request, self.servings, name) for name in self.request.sessions}
         kinds = len(self.request.variants)
         return tuple(measure(rows, kinds, name) for name, rows in found.items() if len(rows))
-
-    @property
-    def worth(self) -> float:
-        """How many sets of all the variants would tell as precisely as those that are served."""
-        rows = rows_of(self.request, self.servings)
-        times = (rows[:, :, None] == np.arange(len(self.request.variants))).sum(axis=1)
-        return (1.0 + 1.0 / self.request.controls) / comparison_variance(times)
 
     def servings_rows(self) -> list[list[str]]:
         """Rows of servings.csv, the heading first; no variant in them."""

@@ -104,7 +104,8 @@ class Question:
 
         By ranks a taster says nothing of a variant not tasted in any session, and less of one
         tasted in some. In the mixed model the variance of *variant minus control* within sessions
-        counts, as in `comparison_variance`, of evenly dealt cups.
+        counts: that of evenly dealt cups, after R. E. Bechhofer and A. C. Tamhane 1981,
+        Technometrics 23:45-57.
         """
         others = self.variants - 1
         own = min(max(self.cups - self.controls, 1), others) if self.cups else others
