@@ -42,8 +42,8 @@ TELLING = re.compile(r"helper\.html|(added/[^/]+/)?pouring\.html|both-taste/bowl
 
 SEALED = ("trial.toml", "batches.csv")  # what is read before the codes are drawn
 
-STOCKS = {
-    name: f"{stock.count} on a sheet, {stock.width:.0f} × {stock.height:.0f} mm"
+STOCKS = {"": "the larger ones of the paper"} | {
+    name: f"{name}: {stock.count} on a sheet, {stock.width:.0f} × {stock.height:.0f} mm"
     for name, stock in LABEL_STOCKS.items()
 }
 
@@ -111,7 +111,7 @@ def _add_sheets(bench: Workbench) -> None:
         return bench.page(
             "sheets.html.j2", found, "sheets", names=names, people=people, stocks=STOCKS,
             added=list(zip(added, called, strict=True)),
-            chosen=paper_of(found.folder),
+            typed=dict(zip(("paper", "labels"), paper_of(found.folder), strict=True)),
         )  # fmt: skip
 
     @bench.post("sheets")
