@@ -152,11 +152,10 @@ def new_files(
         own = own_points(parse_trial(text))
     except TrialFileError as error:
         raise TrialFileError([_asked(problem) for problem in error.problems]) from None
-    batches, readings = (starter[f"{name}.csv"].splitlines()[0] for name in ("batches", "readings"))
     return {
         "trial.toml": text.encode(),
-        "batches.csv": (",".join([batches, *own]) + "\n").encode(),
-        "readings.csv": f"{readings}\n".encode(),
+        "batches.csv": (",".join([starter["batches.csv"].strip(), *own]) + "\n").encode(),
+        "readings.csv": starter["readings.csv"].encode(),
     }
 
 

@@ -9,7 +9,7 @@ from blindspoon.batches.log import build_log
 from blindspoon.batches.strengths import strengths
 from blindspoon.batches.summary import differences_in_words, make_up
 from blindspoon.cli.printed import batches_table
-from blindspoon.files.text_table import read_table, without_example
+from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_toml import parse_trial
 
 TRIAL = """\
@@ -93,9 +93,3 @@ def test_what_is_perhaps_the_point_is_said_once_and_not_levelled():
     assert said.count("the point") == 1
     for levelling in ("is meant to differ", "weigh", "To match"):
         assert levelling not in said
-
-
-def test_the_example_of_the_template_is_not_read():
-    table = without_example(read_table(JARS + b"example,plain,1,1,1,,,,1\n", "batches.csv"))
-    assert table.cells("batch") == ["1", "2"]
-    assert [note.line for note in table.notes] == [4]

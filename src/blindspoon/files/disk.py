@@ -25,7 +25,6 @@ from blindspoon.files.text_table import (
     TextTable,
     decoded,
     read_table,
-    without_example,
 )
 from blindspoon.files.trial_toml import names_by_label, parse_trial
 from blindspoon.trial import Trial
@@ -102,8 +101,7 @@ class FolderText:
             table = read_table(self.files[name], name)
             named = meant.keys() & table.columns.keys()
             columns = {it: table.columns[it].renamed(meant[it]) for it in named}
-            table = replace(table, columns={**table.columns, **columns})
-            return without_example(table) if name in TEMPLATES else table
+            return replace(table, columns={**table.columns, **columns})
 
         ballots = [name for name in self.files if "/" in name]
         of_sets = [name for name in ballots if _OF_SETS.match(self.files[name])]
@@ -221,7 +219,7 @@ def example() -> dict[str, bytes]:
 def starter(today: datetime.date, seed: int | None = None) -> dict[str, str]:
     """Give the texts of a new trial, with this day for its rule, and a seed, by default by chance.
 
-    The templates are commented, and hold an example.
+    That of trial.toml is commented; the tables have their headers.
     """
     texts = {name: shipped(f"starter/{name}") for name in TEMPLATES}
     seed = secrets.randbelow(10**8) if seed is None else seed

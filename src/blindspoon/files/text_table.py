@@ -139,17 +139,6 @@ class TextTable:
             yield line, dict(zip(self.columns, row, strict=True))
 
 
-def without_example(table: TextTable) -> TextTable:
-    """Leave out the row of the batch "example", and say so where there are others by now."""
-    column = table.columns.get("batch")
-    if column is None or "example" not in column.texts:
-        return table
-    kept = column.codes != column.texts.index("example")
-    text = "the batch example is not read: write over it, its name too, or delete the row"
-    note = Note(file=table.file, line=int(table.lines[np.argmin(kept)]), text=text)
-    return replace(table.keep(kept), notes=(*table.notes, *[note] * bool(kept.any())))
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FolderTables:
     """The tables of a trial folder; None where there is no such file.

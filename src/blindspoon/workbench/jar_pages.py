@@ -14,7 +14,7 @@ from blindspoon.errors import Problem, TrialError, TrialFileError
 from blindspoon.files import disk
 from blindspoon.files.edits import edit_table, put
 from blindspoon.files.schema import BATCHES, as_date, may_be_grouped
-from blindspoon.files.text_table import TextTable, read_table, without_example
+from blindspoon.files.text_table import TextTable, read_table
 from blindspoon.stage import Stage
 from blindspoon.starting import DATE, day_of, number_of, short_name
 from blindspoon.trial import Variant
@@ -81,7 +81,7 @@ def add_to(bench: Workbench) -> None:
         jars = _said(found)
         own: dict[str, object] = {
             "problems": of_jars(jars.problems, found.files),
-            "rows": {n: row for n, (_, row) in rows if row.get("batch") != "example"},
+            "rows": {n: row for n, (_, row) in rows},
             "jars": jars,
             "labels": {variant.name: variant.label for variant in found.plan.variants},
         }
@@ -153,7 +153,7 @@ def _files(found: Stage) -> dict[str, bytes]:
     """Give the three files; a table that is not there is as a new trial has it."""
     files = dict(found.files)
     for name in FILES[:2]:
-        files.setdefault(name, f"{disk.shipped(f'starter/{name}').splitlines()[0]}\n".encode())
+        files.setdefault(name, disk.shipped(f"starter/{name}").encode())
     return {name: files[name] for name in FILES}
 
 
@@ -162,7 +162,7 @@ def _said(found: Stage, files: Mapping[str, bytes] | None = None) -> JarsSaid:
     from blindspoon.batches import summary  # noqa: PLC0415 - at the first jar, not at the start
 
     files = files or _files(found)
-    batches, readings = (without_example(read_table(files[name], name)) for name in FILES[:2])
+    batches, readings = (read_table(files[name], name) for name in FILES[:2])
     made, problems = None, tuple[Problem, ...]()
     try:
         made, _ = summary.make_up(found.plan, batches, readings)
