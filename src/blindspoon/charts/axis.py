@@ -146,7 +146,7 @@ def axis_header(
     for axis, head in zip(axes, heads, strict=True):
         first = y - LEADING * len(head) + NOTE
         bold = Text(x=axis.sides[0], y=first, size=NOTE, bold=True)
-        fixed += column(head, bold, LEADING)
+        fixed += column(head, bold)
         ends, lines = end_words(axis.ends, axis.sides, y + NOTE)
         if axis.words and axis.reference is not None:
             half = text_width(axis.words, NOTE) / 2
@@ -237,7 +237,7 @@ def end_words(
     below = y + LEADING * len(low) * under
     end = Text(x=sides[1], y=below, size=NOTE, ink="soft", anchor="end")
     lines = len(low) + len(high) if under else max(len(low), len(high))
-    return [*column(low, start, LEADING), *column(high, end, LEADING)], lines
+    return [*column(low, start), *column(high, end)], lines
 
 
 def apart(

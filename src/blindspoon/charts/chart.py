@@ -10,10 +10,12 @@ from html import escape
 from blindspoon.charts.scene import (
     DASH,
     FONTS,
+    LEADING,
     NARROW,
     PALETTE,
     PREFIX,
     RING,
+    SMALL,
     WIDE,
     Area,
     Laid,
@@ -95,7 +97,7 @@ def _short(value: float) -> str:
 
 
 EDGE = 24.0
-TITLE, TITLE_LEADING, SOURCE, SOURCE_LEADING = 18.0, 23.0, 11.5, 15.0
+TITLE, TITLE_LEADING = 18.0, 23.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -185,9 +187,9 @@ def footed(scene: Scene, title: str, foot: str) -> Scene:
     top = Text(x=EDGE, y=EDGE + TITLE, size=TITLE, bold=True)
     body = EDGE + TITLE_LEADING * len(over) + 20
     end = body + scene.height + 14
-    soft = Text(x=EDGE, y=end + SOURCE, size=SOURCE, ink="soft")
-    under = block(foot, scene.width, SOURCE_LEADING, soft)
-    width, height = scene.width + 2 * EDGE, round(end + SOURCE_LEADING * len(under) + EDGE - 8)
+    soft = Text(x=EDGE, y=end + SMALL, size=SMALL, ink="soft")
+    under = block(foot, scene.width, soft)
+    width, height = scene.width + 2 * EDGE, round(end + LEADING * len(under) + EDGE - 8)
     return Scene(
         width=width,
         height=height,

@@ -203,7 +203,7 @@ class DotPlot:
                 rule = Line(points=((0, y + 8), (sheet.width, y + 8)), ink="hair")
                 top, size = y + 12 + LEADING, LABEL + 1
                 first = Text(x=0, y=top, size=size, bold=True)
-                heading = block(row.head, sheet.width, LEADING + 2, first)
+                heading = block(row.head, sheet.width, first)
                 parts.append((step, [rule, *heading]))
                 y = heading[-1].box.bottom + 2
             if not beside:
@@ -290,12 +290,12 @@ def _words(row: Row, axes: Sequence[Axis], sheet: Sheet) -> tuple[list[Text], li
     style, stands_out = sheet.style, bool(row.notes)
     label = Text(x=0, y=0, size=LABEL, bold=stands_out)
     room = axes[0].sides[0] - ASIDE + 0.01
-    named = column(wrap(row.label, LABEL, room, bold=stands_out), label, LEADING)
+    named = column(wrap(row.label, LABEL, room, bold=stands_out), label)
     notes, left = list[Text](), axes[-1].sides[1] + ASIDE
     for note in row.notes if style.notes else ():
         first = Text(x=left, y=LEADING * len(notes), size=NOTE, bold=not notes)
         first = replace(first, ink="soft") if notes else first
-        notes += block(note, sheet.width - left + 0.01, LEADING, first)
+        notes += block(note, sheet.width - left + 0.01, first)
     return [*named], notes
 
 
@@ -314,7 +314,7 @@ def _words_over(row: Row, sheet: Sheet, y: float) -> tuple[list[Shape], float]:
     """Set the label over a row, the notes behind it where they fit; tell where they end."""
     width, style = sheet.width, sheet.style
     first = Text(x=0, y=y + LABEL + style.pad, size=LABEL, bold=True)
-    texts = block(row.label, width, LEADING, first)
+    texts = block(row.label, width, first)
     y, free = texts[-1].y, max(style.pad - 1, 3.0)
     if not (style.notes and row.notes):
         return [*texts], y + free
@@ -323,7 +323,7 @@ def _words_over(row: Row, sheet: Sheet, y: float) -> tuple[list[Shape], float]:
     if texts[-1].box.right + 12 <= note.box.left:
         return [*texts, note], y + free
     under = replace(note, x=0, y=y + LEADING, anchor="start")
-    lines = block(words, width, LEADING, under)
+    lines = block(words, width, under)
     return [*texts, *lines], lines[-1].y + free
 
 

@@ -142,7 +142,7 @@ def lay_lines(
             shapes += [*_names(plane, lines), *_series(plane)]
             ticks, end = axis_numbers(axis, plane.bottom + 4, sheet.width, plot.ticks)
             first = Text(x=axis.sides[0], y=end + LEADING - 3, size=SMALL, ink="soft")
-            said = block(plot.under, axis.sides[1] - axis.sides[0], LEADING, first)
+            said = block(plot.under, axis.sides[1] - axis.sides[0], first)
             shapes += [*ticks, *said]
             y = max(y, (said[-1].y if said else end) + 5 + UNDER)
     keyed, y = key_lines(key, sheet.width, y - UNDER + 8)
@@ -152,9 +152,9 @@ def lay_lines(
 
 def _head(plot: LinePlot, left: float, right: float, y: float) -> list[Text]:
     first = Text(x=left, y=y + NOTE, size=NOTE, bold=True)
-    bold = block(plot.head, right - left, LEADING, first)
+    bold = block(plot.head, right - left, first)
     after = Text(x=left, y=bold[-1].y + LEADING, size=SMALL, ink="soft")
-    return [*bold, *block(plot.note, right - left, LEADING, after)]
+    return [*bold, *block(plot.note, right - left, after)]
 
 
 def _up(plot: LinePlot) -> list[tuple[float, str]]:
@@ -214,7 +214,7 @@ def _names(plane: _Plane, names: Sequence[tuple[str, ...]]) -> list[Shape]:
         leads.append(Line(points=(end, mark), ink="hair"))
         shapes.append(Marks(points=(mark,), radius=RADIUS, ink=series.ink, kind=series.kind))
         first = y + 4 - LEADING * (len(lines) - 1) / 2
-        shapes += column(lines, Text(x=x + 2 * RADIUS + 6, y=first, size=SMALL), LEADING)
+        shapes += column(lines, Text(x=x + 2 * RADIUS + 6, y=first, size=SMALL))
     return [*leads, *shapes]
 
 

@@ -44,7 +44,7 @@ def lay_picks(choices: Sequence[ChoiceFound], key: str, sheet: Sheet) -> Laid:
     shapes, y = list[Shape](), 0.0
     for found in choices:
         first = Text(x=0, y=y + LABEL, size=LABEL, bold=True)
-        head = block(found.variant.label, sheet.width, LEADING, first)
+        head = block(found.variant.label, sheet.width, first)
         words, y = _limits(found, axis, sheet, head[-1].y + pad)
         bottom = y + 2 * max(radius, 6.0) + 2 * pad + sheet.spare
         luck, middle = axis.x(found.expected), (y + bottom) / 2

@@ -146,7 +146,7 @@ def _page(
     width, height = float(logical), form.height * scale
     side, room = form.side * scale, (form.width - 2 * form.side) * scale
     soft = Text(x=side, y=0.0, size=NOTE, ink="soft")
-    asked = block(question, room, LEADING, replace(soft, y=form.top * scale + 0.8 * NOTE))
+    asked = block(question, room, replace(soft, y=form.top * scale + 0.8 * NOTE))
     top = asked[-1].y + 12 if asked else form.top * scale
     for size in (size * scale for size in sizes):
         wrapped = [balanced(title, size, room) for title in titles]
@@ -154,7 +154,7 @@ def _page(
         if lines <= form.lines:
             break
     bold = Text(x=side, y=top + 0.8 * size, size=size, bold=True)
-    below = block(source, room, LEADING, replace(soft, y=0.8 * SMALL, size=SMALL))
+    below = block(source, room, replace(soft, y=0.8 * SMALL, size=SMALL))
     foot = height - form.bottom * scale - LEADING * len(below)
     top += TITLE_LEADING * size * lines + GAP
     return Page(

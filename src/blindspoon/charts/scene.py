@@ -164,6 +164,8 @@ def wrap(text: str, size: float, width: float, *, bold: bool = False) -> tuple[s
 
 # Shapes -----------------------------------------------------------------------------------------
 
+LABEL, NOTE, SMALL, LEADING = 13.0, 12.0, 11.5, 15.0
+"""Sizes of text, and from one base line of text to the next."""
 ASCENT, DESCENT = 0.8, 0.22
 """How far text reaches above and below its baseline, in units of its size."""
 
@@ -288,23 +290,21 @@ def diamond(centre: Point, radius: float) -> tuple[Point, ...]:
     return ((x, y - radius), (x + radius, y), (x, y + radius), (x - radius, y))
 
 
-def column(lines: Iterable[str], like: Text, leading: float) -> tuple[Text, ...]:
+def column(lines: Iterable[str], like: Text, leading: float = LEADING) -> tuple[Text, ...]:
     """Set lines of text under one another; the first at the place of `like`."""
     return tuple(
         replace(like, text=line, y=like.y + row * leading) for row, line in enumerate(lines)
     )
 
 
-def block(words: str, width: float, leading: float, like: Text) -> tuple[Text, ...]:
+def block(words: str, width: float, like: Text) -> tuple[Text, ...]:
     """Wrap words into a column that begins at the place of `like`; empty without words."""
     lines = wrap(words, like.size, width, bold=like.bold) if words else ()
-    return column(lines, like, leading)
+    return column(lines, like)
 
 
 # Sheets -----------------------------------------------------------------------------------------
 
-LABEL, NOTE, SMALL, LEADING = 13.0, 12.0, 11.5, 15.0
-"""Sizes of text, and from one base line of text to the next."""
 RING = 0.42  # thickness of a ring in units of its radius
 DASH = (3.0, 3.0)
 INSET = 12.0  # pixels between the ends of an axis and the edge of its plot, so that no mark is cut
@@ -367,5 +367,5 @@ class Laid:
 
 def key_lines(key: str, width: float, y: float) -> tuple[list[Shape], float]:
     """Set the words that say how to read a chart, and tell where they end."""
-    lines = block(key, width, LEADING, Text(x=0, y=y + SMALL, size=SMALL, ink="soft"))
+    lines = block(key, width, Text(x=0, y=y + SMALL, size=SMALL, ink="soft"))
     return [*lines], lines[-1].y + 5
