@@ -15,7 +15,7 @@ from blindspoon.stats.assumptions import HeldSittings, compare_sittings, find_fl
 from blindspoon.stats.mixed import compare_mixed, rounded_to, unanimous
 from blindspoon.stats.results import MixedContrast, MixedFit, NoResult, RankContrast, Unanimous
 from blindspoon.stats.rounds import compare_rounds
-from blindspoon.stats.sign_flips import SAMPLES, settle_ties
+from blindspoon.stats.sign_flips import settle_ties
 from blindspoon.stats.signed_ranks import compare_ranks, friedman
 from blindspoon.stats.two_way import gather
 from blindspoon.trial import Attribute, Trial
@@ -146,12 +146,12 @@ class Scored:
             days=days,
         )
 
-    def ranks(self, *, samples: int = SAMPLES) -> tuple[RankContrast | NoResult, ...]:
+    def ranks(self) -> tuple[RankContrast | NoResult, ...]:
         """Compare by ranks, within tasters or within the rounds of the only one."""
         table, control, alpha = self.table, self.trial.control_index, self.alpha
         rng = np.random.default_rng([self.trial.seed, self.index])  # the trial's own chance
         if not self.by_rounds:
-            return compare_ranks(self.means, control=control, alpha=alpha, rng=rng, samples=samples)
+            return compare_ranks(self.means, control=control, alpha=alpha, rng=rng)
         return compare_rounds(
             self.score,
             table.session,

@@ -13,16 +13,10 @@ from blindspoon.findings.comparison import AttributeResult, Comparison
 from blindspoon.findings.naming import Kind
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import Contrast, NoResult, Record, as_record
-from blindspoon.stats.sign_flips import EXACT_UP_TO, SAMPLES
 from blindspoon.trial import Trial
-
-FEWER_SAMPLES = 9_999  # flips that are sampled at first, a tenth of the usual
 
 MOST_TASTERS = 60
 """Tasters up to whom each is left out in turn; one of so many carries little of the answer."""
-
-MOST_REFITS = 480
-"""Refits of one attribute for all tasters, or all sessions; one takes a few milliseconds."""
 
 MOST_SCORES = 4_000_000
 """Scores that one kind of alternative may refit in all; a million take about half a second."""
@@ -186,10 +180,7 @@ class Study:
         ]
 
     def again(self, table: ScoreTable, result: AttributeResult) -> list[Outcome]:
-        """Judge an attribute of this table by the procedure that decides.
-
-        Where flips are sampled, by a tenth of them unless they leave a doubt.
-        """
+        """Judge an attribute of this table by the procedure that decides."""
         scored = Scored(self.trial, table, self.trial.attributes.index(result.attribute))
         held = replace(result, sittings=scored.sittings())
         if result.by == "mixed" or any(found.unanimous for found in result.comparisons):
@@ -198,17 +189,8 @@ class Study:
                 variant.name: contrast_of(fit, place) for place, variant in variants
             }
             return self.outcomes(held, found | scored.agreed(fit))
-        others = [other.variant.name for other in result.others]
-        outcomes, sampled = list[Outcome](), len(scored.means) > EXACT_UP_TO
-        for samples in (FEWER_SAMPLES, SAMPLES) if sampled else (SAMPLES,):
-            contrasts = dict(zip(others, scored.ranks(samples=samples), strict=True))
-            outcomes = self.outcomes(held, contrasts)
-            near = 4 * np.sqrt(result.alpha * (1 - result.alpha) / FEWER_SAMPLES)
-            p_values = [it.p_adjusted for it in outcomes if it.p_adjusted is not None]
-            doubtful = any(abs(p - result.alpha) <= near for p in p_values)
-            if not doubtful and not any(outcome.changed for outcome in outcomes):
-                break
-        return outcomes
+        others = (other.variant.name for other in result.others)
+        return self.outcomes(held, dict(zip(others, scored.ranks(), strict=True)))
 
 
 def study_influence(
@@ -217,9 +199,7 @@ def study_influence(
     """Judge every comparison again without one taster, without one session, and by other methods.
 
     Leaving out one case at a time to see what an answer hangs on: R. D. Cook (1977),
-    Technometrics 19:15-18. Where ranks decide and flips are sampled, a tenth of the samples is
-    looked at first, and all of them where a verdict would change or an adjusted p value comes
-    within four standard errors of alpha.
+    Technometrics 19:15-18.
     """
     study = Study(trial, table, results, declare(results))
     made = (
@@ -263,12 +243,9 @@ def _in_turn(study: Study, name: Literal["taster", "session"]) -> Iterator[Alter
 
 def _too_much(study: Study, refits: int) -> str:
     """Say why so many refits of one attribute are too many, or return an empty string."""
-    if refits <= MOST_REFITS and refits * study.table.taster.size <= MOST_SCORES:
-        return ""
-    return (
-        f"It would take {refits:,} refits of {study.table.taster.size:,} cups; up to "
-        f"{MOST_REFITS} refits, and {MOST_SCORES:,} cups in all, it is done."
-    )
+    cups = study.table.taster.size
+    said = f"It would take {refits:,} refits of {cups:,} cups; up to {MOST_SCORES:,} it is done."
+    return said if refits * cups > MOST_SCORES else ""
 
 
 def _by_the_other(study: Study) -> Alternative:
