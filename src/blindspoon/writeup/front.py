@@ -117,16 +117,14 @@ def trust(analysis: Analysis) -> str:
     """Tell who tasted how much of what, and whether it was shown to be blind; two sentences."""
     table, names, people = analysis.table, analysis.names, tasted_by(analysis)
     sizes = [max(n, 1) for n in table.batches_tasted(len(analysis.trial.variants)).tolist()]
-    fewest, most = (wording.spelled(end) for end in (min(sizes), max(sizes)))
-    several = f"{most if fewest == most else f'{fewest} to {most}'} batches"
     told = paragraphs(
         "trust",
         scored=bool(analysis.results),
         people=people,
-        who="one person" if people == 1 else f"{wording.spelled(people)} people",
-        made=f"one {names.noun}" if most == "one" else several,
-        times=len(table.sessions),
-        sets=table.choices.right.size if table.choices else 0,
+        fewest=min(sizes),
+        most=max(sizes),
+        noun=names.noun,
+        table=table,
         coded=under_codes(analysis),
         standing=analysis.standing,
     )

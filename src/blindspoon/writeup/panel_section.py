@@ -5,6 +5,7 @@ The sentences stand in templates/tasters.txt.j2 and tasters_methods.txt.j2.
 
 from collections.abc import Iterable, Iterator
 from operator import attrgetter
+from typing import Any
 
 from blindspoon import wording
 from blindspoon.charts.chart import source_of
@@ -60,44 +61,35 @@ def answering(panel: Panel) -> tuple[AttributePanel, ...]:
 
 
 def _paragraphs(trial: Trial, panel: Panel) -> tuple[str, ...]:
-    every = [(trial.attribute(found.attribute), found) for found in panel.attributes]
-    seen = [
-        (attribute, first, found.position_in_model)
-        for attribute, found in every
-        if not isinstance(first := found.first_cup, NoResult) and first.interval.excludes_zero()
-    ]
+    alpha = trial.decision.alpha
+
+    def known(name: str) -> list[tuple[Attribute, Any]]:
+        """Give what was found of every attribute of which there is anything."""
+        every = ((it.attribute, getattr(it, name)) for it in panel.attributes)
+        return [(trial.attribute(a), it) for a, it in every if not isinstance(it, NoResult)]
+
+    firsts = known("first_cup")
+    seen = {a.name: (a, first) for a, first in firsts if first.interval.excludes_zero()}
     asked = list[tuple[Attribute, AttributePanel, int, tuple[int, int] | None]]()
     for found in answering(panel):
         apart, attribute = None, trial.attribute(found.attribute)
         reviews = () if isinstance(found.tasters, NoResult) else found.tasters
         tests = [it.discrimination for it in reviews if not isinstance(it.discrimination, NoResult)]
         if len(tests) > 1:  # who told the variants apart beyond their own spread
-            apart = sum(test.p_value < trial.decision.alpha for test in tests), len(tests)
+            apart = sum(test.p_value < alpha for test in tests), len(tests)
         asked.append((attribute, found, wording.digits_for(attribute.scale), apart))
     return paragraphs(
         "tasters",
-        agreed=sorted(
-            (
-                (found.concordance.w, attribute.label.lower())
-                for attribute, found in every
-                if not isinstance(found.concordance, NoResult)
-            ),
-            reverse=True,
-        ),
-        not_agreed=_reasons(found.concordance for _, found in every),
+        agreed=sorted(((it.w, a.label.lower()) for a, it in known("concordance")), reverse=True),
+        not_agreed=_reasons(found.concordance for found in panel.attributes),
         told=asked,
-        alpha=trial.decision.alpha,
+        alpha=alpha,
         level=wording.percent(LEVEL),
-        looked=any(not isinstance(found.first_cup, NoResult) for _, found in every),
-        not_looked=_reasons(found.first_cup for _, found in every),
-        seen=seen,
-        felt=[
-            attribute.label.lower()
-            for attribute, found in every
-            if not isinstance(found.carry_over, NoResult)
-            and found.carry_over.test.p_value < trial.decision.alpha
-        ],
-        in_model=all(in_model for _, _, in_model in seen),
+        looked=bool(firsts),
+        not_looked=_reasons(found.first_cup for found in panel.attributes),
+        seen=[*seen.values()],
+        felt=[a.label.lower() for a, it in known("carry_over") if it.test.p_value < alpha],
+        in_model=all(it.position_in_model for it in panel.attributes if it.attribute in seen),
         shown=trial.tasters_shown,
         crowd=any(isinstance(found.tasters, NoResult) for found in panel.attributes),
     )
