@@ -244,7 +244,7 @@ def goals_of(attribute: Attribute, margin: float) -> tuple[Goal, Goal, Goal]:
         )
         for size, name in ((margin, "chance_margin"), (2 * margin, "chance_twice"))
     )
-    alike = f"show a variant that does not differ alike within {wording.margin(attribute)}"
+    alike = f"show that a variant without a difference is within {wording.margin(attribute)}"
     return once, twice, Goal("Alike, when nothing differs", alike, attrgetter("chance_alike"))
 
 
