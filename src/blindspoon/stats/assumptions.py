@@ -67,13 +67,10 @@ def find_flags(
         if ratio >= WIDER
     ]
     hair, tasters = 1e-9 * (high - low), scored.sum(axis=0)
-    given = _count(variant[np.isfinite(score)], names)
-    ends: tuple[tuple[FlagKind, BoolArray], ...] = (
-        ("low_end", score <= low + hair),
-        ("high_end", score >= high - hair),
-    )
-    for kind, there in ends:
-        shares = _count(variant[there], names) / np.maximum(given, 1)
+    given = np.bincount(variant[np.isfinite(score)], minlength=len(names))
+    kinds: tuple[FlagKind, FlagKind] = ("low_end", "high_end")
+    for kind, there in zip(kinds, (score <= low + hair, score >= high - hair), strict=True):
+        shares = np.bincount(variant[there], minlength=len(names)) / np.maximum(given, 1)
         found += [
             Flag(kind=kind, variant=names[v], value=float(shares[v]), tasters=int(tasters[v]))
             for v in np.flatnonzero((given >= FEWEST) & (shares >= AT_THE_END)).tolist()
@@ -130,10 +127,6 @@ def _pairs(means: FloatArray) -> tuple[FloatArray, FloatArray]:
     df = np.maximum(common - 1, 0.0)
     np.fill_diagonal(df, 0.0)
     return np.maximum(within, 0.0) / np.maximum(df, 1), df
-
-
-def _count(variant: IntArray, names: Sequence[str]) -> FloatArray:
-    return np.bincount(variant, minlength=len(names)).astype(np.float64)
 
 
 ONE_SITTING = NoResult("There was one sitting only.")
@@ -220,13 +213,11 @@ def compare_sittings(
 
     Cups of one variant, taster and sitting are averaged. With tasters, their sittings and their
     likings of a variant all free, the mean square of variant by session is held against what is
-    left, (tasters - 1)(variants - 1)(sessions - 1) degrees of freedom: the F of a balanced
-    layout (R. A. Fisher 1925, Statistical Methods for Research Workers, chapter 7), over the
-    tasters who missed nothing; without two such, as where nobody came twice, no movement is shown.
-    Where nothing is left, since all n moved exactly alike, the chance that they would agree in
-    direction, 2 / 2^n, stands in for it (see `unanimous`). A sitting's own interval takes its own
-    scatter of taster by variant, by least squares where cups are missing or blocks incomplete, and
-    C. W. Dunnett's (1955) critical value.
+    left: the F of a balanced layout (R. A. Fisher 1925, Statistical Methods for Research Workers,
+    chapter 7), over the tasters who missed nothing; without two such no movement is shown. Where
+    nothing is left, since all n moved exactly alike, the chance that they would agree in direction,
+    2 / 2^n, stands in for it (see `unanimous`). A sitting's own interval takes its own scatter of
+    taster by variant, by least squares, and C. W. Dunnett's (1955) critical value.
     """
     codes, session = np.unique(session, return_inverse=True)
     sessions = int(session.max()) + 1
@@ -302,6 +293,12 @@ def _of_one(cells: FloatArray, control: int, alpha: float) -> FloatArray | None:
     return found
 
 
+def _centred(values: FloatArray, *axes: int) -> FloatArray:
+    for axis in axes:
+        values = values - values.mean(axis=axis, keepdims=True)
+    return values
+
+
 def movement(cells: FloatArray) -> tuple[FloatArray, FloatArray, tuple[float, float]]:
     """Split how the differences move from sitting to sitting from what is left.
 
@@ -310,12 +307,7 @@ def movement(cells: FloatArray) -> tuple[FloatArray, FloatArray, tuple[float, fl
     and their degrees of freedom.
     """
     n, s, k = cells.shape[-3:]
-    own = cells.mean(axis=-3)
-    own = own - own.mean(axis=-2, keepdims=True)
-    own = own - own.mean(axis=-1, keepdims=True)
-    rest = cells - cells.mean(axis=-3, keepdims=True)
-    rest -= rest.mean(axis=-2, keepdims=True)
-    rest -= rest.mean(axis=-1, keepdims=True)
+    own, rest = _centred(cells.mean(axis=-3), -2, -1), _centred(cells, -3, -2, -1)
     df = float((s - 1) * (k - 1)), float((n - 1) * (s - 1) * (k - 1))
     left = (rest**2).sum(axis=(-3, -2, -1)) / df[1]
     rounding = 1e-12 * np.maximum(cells.var(axis=(-3, -2, -1)), 1e-300)
@@ -329,9 +321,7 @@ def reach_of_one(cells: FloatArray, alpha: float) -> FloatArray:
     Cells, shape (..., tasters, variants), are in points, none missing.
     """
     n, k = cells.shape[-2:]
-    rest = cells - cells.mean(axis=-1, keepdims=True)
-    rest -= rest.mean(axis=-2, keepdims=True)
     df = (n - 1) * (k - 1)
     family = Dunnett(0.5 + 0.5 * np.eye(k - 1))
-    error = np.sqrt(2 * (rest**2).sum(axis=(-2, -1)) / df / n)
+    error = np.sqrt(2 * (_centred(cells, -1, -2) ** 2).sum(axis=(-2, -1)) / df / n)
     return family.critical_value(2 * alpha, df) * error

@@ -45,11 +45,10 @@ def compare_mixed(  # noqa: PLR0913 - most are columns of a table
 ) -> MixedFit | NoResult:
     """Compare every variant with the control by a linear mixed model.
 
-    The model is ``score ~ variant [+ position] + (1 | taster)``, with ``(1 | taster:variant)``
-    where some taster scored a variant more than once and ``(1 | batch)`` where some variant has
-    several batches, fitted by REML, with Kenward-Roger standard errors and degrees of freedom and
-    Dunnett's adjustment over the variants. With several sessions variant by session is fixed, there
-    is ``(1 | taster:session)``, and a difference is the mean of the sittings'
+    ``score ~ variant [+ position] + (1 | taster)``, with ``(1 | taster:variant)`` where some taster
+    scored a variant more than once and ``(1 | batch)`` where some variant has several batches,
+    fitted by REML, with Kenward-Roger standard errors and degrees of freedom and Dunnett's
+    adjustment over the variants. With several sessions a difference is the mean of the sittings'
     (`fit_over_sittings`); where that cannot be fitted, sessions count as repeats.
 
     - `alpha`: below 0.5; equivalence intervals call any variant alike falsely with at most this
@@ -60,8 +59,7 @@ def compare_mixed(  # noqa: PLR0913 - most are columns of a table
       to one taster only are that taster's, not a term of their own
 
     Variants that no chain of common tasters links with the control get no contrast. Where repeats
-    of a variant by a taster never differ, or too few exist to show their scatter, they are averaged
-    and the residual SD is given as zero.
+    do not scatter, or too few exist to show it, they are averaged and the residual SD is zero.
 
     D. A. Harville (1977), JASA 72, 320-338; M. G. Kenward and J. H. Roger (1997), Biometrics
     53, 983-997; C. W. Dunnett (1955), JASA 50, 1096-1121.
@@ -286,8 +284,7 @@ def fit_over_sittings(
     if came.min() > 1 and both.any(axis=1).all():  # one alone would weigh as much as all the others
         ways = (("each" if tasted.all() else "shared", _cells(tasted)), *ways)
     for way, codes in ways:
-        rows = replace(layout, fixed=np.hstack([layout.fixed, codes[layout.variant, session]]))
-        found = _fit(rows, session, _contrasts(codes, both, control, layout.fixed.shape[1]))
+        found = _fit(layout, session, codes, both, control)
         if found is not None:
             return *found, way
     return None
@@ -303,13 +300,8 @@ def _in_general(
         return [NoResult("The model has batches, and no days besides.")] * others.size
     cell = np.unique(layout.variant * tasted.shape[1] + session, return_inverse=True)[1]
     tasted[layout.variant, session] = True
-    codes = _levels(tasted)
-    rows = replace(
-        layout,
-        fixed=np.hstack([layout.fixed, codes[layout.variant, session]]),
-        random=np.eye(int(cell.max()) + 1)[cell],
-    )
-    found = _fit(rows, session, _contrasts(codes, tasted, control, layout.fixed.shape[1]))
+    rows = replace(layout, random=np.eye(int(cell.max()) + 1)[cell])
+    found = _fit(rows, session, _levels(tasted), tasted, control)
     if found is None:
         return [NoResult("The scores say too little about how much sittings vary.")] * others.size
     return [one.interval for one in adjusted(found[1], others, alpha)]
@@ -344,9 +336,11 @@ def _contrasts(codes: FloatArray, both: BoolArray, control: int, between: int) -
 
 
 def _fit(
-    layout: Layout, session: IntArray, contrasts: FloatArray
+    layout: Layout, session: IntArray, codes: FloatArray, both: BoolArray, control: int
 ) -> tuple[RemlFit, ContrastTest] | None:
     """Fit with taster:session, or without where it cannot be told from the tasters themselves."""
+    contrasts = _contrasts(codes, both, control, layout.fixed.shape[1])
+    layout = replace(layout, fixed=np.hstack([layout.fixed, codes[layout.variant, session]]))
     grid = make_grid(layout)
     repeats = slots(layout.taster, layout.variant, session).max() + 1
     cups = np.unique(layout.taster).size * len(grid.servings) * (int(session.max()) + 1) * repeats
@@ -375,14 +369,11 @@ def unanimous(
 ) -> Unanimous:
     """Judge a difference on which all tasters, two at least, agree exactly.
 
-    Scores are rounded to a step, in points. Intervals are shared out over the `family` of variants
-    by Bonferroni.
-
     That all n agree in direction has the chance 2 / 2^n by flips of signs (R. A. Fisher 1935, *The
-    Design of Experiments*), for all variants of a family at once, since a taster's signs turn
-    together. Rounding adds step^2 / 12 to the variance of a score (W. F. Sheppard 1898, Proc.
-    London Math. Soc. 29:353): so a difference's interval is never narrower than
-    t(n - 1) step / sqrt(6 n) on either side.
+    Design of Experiments*), for all of the `family` at once, since a taster's signs turn
+    together. Rounding to a step adds step^2 / 12 to the variance of a score (W. F. Sheppard 1898,
+    Proc. London Math. Soc. 29:353): so an interval is never narrower than t(n - 1) step / sqrt(6 n)
+    on either side, shared out over the family by Bonferroni.
 
     >>> found = unanimous(np.full(8, 2.0), 1, step=1.0, alpha=0.05)
     >>> found.p_value == 1 / 128, round(found.interval.low, 2), round(found.interval.high, 2)

@@ -181,15 +181,13 @@ def by_day(
 ) -> ByDay:
     """Hold every day against the control's margin, or against a level.
 
-    Values are differences (the level is 0) or scores. On a day on which all agree exactly they are
-    to be four to show anything inside. The margin is for "within".
-
-    One-sided t(n - 1) a day; "within" by two of them (D. J. Schuirmann 1987, J. Pharmacokinet.
-    Biopharm. 15:657), and beyond a margin by the sum of both tails from its nearer and its farther
-    end (J. L. Hodges and E. L. Lehmann 1954, J. R. Stat. Soc. B 16:261). Days are tested in a
-    sequence that is fixed before, each at the full level until the first that fails: W. Maurer,
-    L. A. Hothorn and W. Lehmacher 1995; R. Marcus, E. Peritz and K. R. Gabriel 1976, Biometrika
-    63:655. A day without a result is passed over.
+    Values are differences (the level is 0) or scores; margins are for "within". One-sided t(n - 1)
+    a day; "within" by two of them (D. J. Schuirmann 1987, J. Pharmacokinet. Biopharm. 15:657), and
+    beyond a margin by the sum of both tails from its nearer and its farther end (J. L. Hodges and
+    E. L. Lehmann 1954, J. R. Stat. Soc. B 16:261). On a day on which all agree exactly they are to
+    be four to show anything inside. Days are tested in a sequence that is fixed before, each at the
+    full level until the first that fails: W. Maurer, L. A. Hothorn and W. Lehmacher 1995; R.
+    Marcus, E. Peritz and K. R. Gabriel 1976, Biometrika 63:655. Days without a result are passed.
 
     >>> values = np.array([[-4.0, -2, 0, 0], [-3, -1, 0, 0], [-4, -1, 0, 0], [-5, -2, 0, 0.0]])
     >>> found = by_day(np.array([3.0, 7, 10, 14]), values, margin=1.0, alpha=0.05, step=1.0)

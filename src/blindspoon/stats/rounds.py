@@ -44,23 +44,15 @@ class Relabelled:
 
 
 def relabel(rounds: Sequence[Round], rng: np.random.Generator) -> Relabelled:
-    """Test at once that every variant of these rounds is like the control.
-
-    The control has a cup at least in each. Namings are drawn where there are more than can be gone
-    through.
+    """Test at once that every variant of these rounds is like the control, which is in each.
 
     Names of the cups of the control and these variants are permuted within each round, all ways
     being equally likely by the draw (R. A. Fisher 1935, The Design of Experiments, chapter 3;
     E. S. Edgington and P. Onghena 2007, Randomization Tests, 4th ed., on single persons). The
-    statistic of a variant is that of `compare_ranks`, over the rounds: the sum of the signed
-    ranks of the differences between its cups and the control's, over the root of their sum of
-    squares, ranked anew under each naming; the largest counts. With one cup of each of two the
-    names can only be swapped, the ranks stay, and the test is F. Wilcoxon's (1945). With two
-    cups of the control a round has two differences, which do not simply change sign.
+    statistic of a variant is that of `compare_ranks`, over the differences between its cups and the
+    control's, ranked anew under each naming; the largest counts. With one cup of each of two the
+    names can only be swapped, and the test is F. Wilcoxon's (1945).
 
-    >>> three = [([4.0], [6.0]), ([5.0], [6.0]), ([3.0], [6.0])]
-    >>> relabel(three, np.random.default_rng(1)).p_value
-    0.25
     >>> twice = [([4.0, 4.0], [6.0]), ([5.0, 5.0], [6.0]), ([3.0, 3.0], [6.0])]
     >>> round(relabel(twice, np.random.default_rng(1)).p_value, 4)
     0.037
@@ -168,35 +160,25 @@ def compare_rounds(
     """Compare each variant with the control for the one taster who scored all of this.
 
     Each session is a round; the place of the cup in it counts from 1, 0 where it is not known. The
-    control is among the variants. The order of the rows and the names of the rounds do not matter.
-
-    No result where fewer than two rounds have both, where an order was not recorded, and where the
-    control stood before the variant in every round, or after it: then the place in the order can
-    explain the difference as well.
+    order of the rows and the names of the rounds do not matter. Refusals look at the orders and not
+    at the scores, so they add no false alarms.
 
     *What is tested.* That this taster would have given the same scores, in the same places of
     the same rounds, had the names of the variant's and the control's cups been drawn
-    otherwise, however scores drift and hang together. ``p_value`` is `relabel` with one variant:
-    with a cup of each in every round, Wilcoxon's signed rank test over all 2^n swaps.
+    otherwise, however scores drift and hang together. ``p_value`` is `relabel` with one variant.
 
     *Why this family.* ``p_adjusted`` is that of a closed test (R. Marcus, E. Peritz and K. R.
     Gabriel 1976, Biometrika 63:655): the largest p value over all sets of variants that hold
-    this one, each tested by permuting the names of its cups and the control's within rounds.
-    Whichever variants are like the control, their own set is among those that have to be
-    rejected, and its test is exact. Turning all of a round's differences at once, as is right for
-    tasters, is no permutation of names. S. Holm's method (1979, Scand. J. Stat. 6:65) is taken for
-    more than five variants; with four its power was 0, .44 and .90 in 7, 8 and 12 rounds, that of
-    the closed test .52, .73 and .94 (simulated, 250 trials a cell and more).
+    this one, each tested by `relabel`. Whichever variants are like the control, their own set is
+    among those that have to be rejected, and its test is exact. Turning all of a round's
+    differences at once, as is right for tasters, is no permutation of names. S. Holm's method
+    (1979, Scand. J. Stat. 6:65) is taken for more than five variants; with four its power was 0,
+    .44 and .90 in 7, 8 and 12 rounds, that of the closed test .52, .73 and .94 (simulated).
 
-    *Refusals* look at the orders and not at the scores, so they add no false alarms over all
-    trials; a good draw of few rounds can meet them (one variant and six rounds: 1 in 32).
-
-    *Estimate.* ``shift`` and the intervals are `shifts_with_intervals` of each variant's rounds
-    alone, two cups of one variant averaged first, at alpha over the number of variants (C. E.
-    Bonferroni 1936), so a variant can be different and have no interval. Where the closed test
-    says more, or less, they end at zero, which is then left out, or belongs to them. With two
-    cups of the control they lean on differences that scatter evenly to both sides; the p values
-    do not.
+    *Estimate.* `shifts_with_intervals` of each variant's rounds alone, two cups of one variant
+    averaged first, at alpha over the number of variants (C. E. Bonferroni 1936), ended at zero
+    where the closed test says more, or less. With two cups of the control they lean on differences
+    that scatter evenly to both sides; the p values do not.
     """
     by_session: dict[int, Cups] = {}
     for row in np.flatnonzero(~np.isnan(score)).tolist():

@@ -38,10 +38,9 @@ def settle_ties(points: FloatArray) -> FloatArray:
 
 
 def signed_ranks(differences: FloatArray) -> FloatArray:
-    """Rank the absolute differences of each variant and give them their signs.
+    """Give twice the signed ranks of differences, shape (..., n_tasters, n_variants).
 
-    In shape (..., n_tasters, n_variants). Gives twice the signed ranks, so that they are whole;
-    ties are averaged; 0 for a zero difference, which takes no rank (F. Wilcoxon 1945, Biometrics
+    Ties are averaged; 0 for a zero difference, which takes no rank (F. Wilcoxon 1945, Biometrics
     Bull. 1:80), and for NaN.
 
     >>> signed_ranks(np.array([[-2.0], [0.0], [2.0], [np.nan], [1.0]])).ravel()
@@ -73,9 +72,6 @@ TOLERANCE = 1e-10
 def smallest_p(tasters: int) -> float:
     """Give the smallest adjusted p that this many tasters can reach by ranks.
 
-    Two of the ``2^t`` flips are as extreme as tasters who all lean the same way; where flips
-    are sampled, p is at least one over their number with the data.
-
     >>> smallest_p(5), smallest_p(6)
     (0.0625, 0.03125)
     """
@@ -84,10 +80,9 @@ def smallest_p(tasters: int) -> float:
 
 
 def null_distribution(scores: FloatArray, rng: np.random.Generator, samples: int = SAMPLES) -> Null:
-    """Choose and make the null distribution of the signed rank statistics.
+    """Choose and make the null distribution of doubled signed ranks, shape (n_tasters, n_variants).
 
-    Scores, shape (n_tasters, n_variants), are doubled signed ranks; 0 for no difference and for not
-    scored. All flips where they are at most 2 ** 17 (18 tasters who differ in anything) and at most
+    All flips where they are at most 2 ** 17 (18 tasters who differ in anything) and at most
     twice the samples; sampled flips where a variant has at most 1,000 differences, though not none;
     the joint normal limit where all have more.
     """
@@ -159,11 +154,7 @@ class SignFlips:
 
 
 def all_flips(scores: FloatArray) -> FloatArray:
-    """Return the statistics for every flip, up to turning all tasters at once.
-
-    Scores have shape (n_tasters, n_variants), statistics (2 ** (n_tasters - 1), n_variants); one
-    row, of zeros, without tasters.
-    """
+    """Return the statistics for every flip, up to turning all tasters at once."""
     whole = scores.astype(np.int16)
     return _standardised(whole[:1].sum(axis=0, dtype=np.int16) + flipped_sums(whole[1:]).T, scores)
 
@@ -173,8 +164,8 @@ def sampled_flips(
 ) -> FloatArray:
     """Return the statistics for random flips, shape (samples, n_variants).
 
-    The order and the direction of the rows, shape (n_tasters, n_variants), none all zero, do not
-    matter: they are sorted, each turned so that its first difference is positive, before the draw.
+    The rows, none all zero, are turned so that the first difference is positive, and sorted, before
+    the draw: neither their order nor their direction matters.
     """
     leading = scores[np.arange(len(scores)), (scores != 0).argmax(axis=1)]
     rows = (scores * np.sign(leading)[:, None]).astype(np.int32)

@@ -41,29 +41,21 @@ def compare_ranks(
 ) -> tuple[RankContrast | NoResult, ...]:
     """Compare each variant with the control by signed ranks, jointly over the variants.
 
-    A variant that no taster scored beside the control gets a reason. The tasters are put in a fixed
-    order before `rng` draws, so the same scores under other labels draw the same; `samples` are the
-    flips to sample where not all are made, fewer than usual for a quick look.
+    The tasters are put in a fixed order before `rng` draws; `samples` are the flips to sample where
+    not all are made, fewer than usual for a quick look.
 
     *Test.* A taster's differences from the control are turned all at once. A variant's
     statistic is the absolute sum of its signed ranks (F. Wilcoxon 1945, Biometrics Bull. 1:80)
-    over the root of their sum of squares; ties are averaged, and a zero or a missing difference
-    counts 0. ``p_value`` refers it to the flips alone, ``p_adjusted`` to the flips of the
-    largest over the variants (single-step max-T: P. H. Westfall and S. S. Young 1993). All
-    flips are made up to 18 tasters who differ in anything, 99,999 sampled up to 1,000 with the
-    data counted as one more; above, the flips' joint normal limit is taken. The null hypothesis
-    is that each taster's differences could as well have come turned; it holds, and the p values
-    with it, however unequal the tasters' spreads and wherever scores are missing.
+    over the root of their sum of squares. ``p_value`` refers it to the flips alone, ``p_adjusted``
+    to the flips of the largest over the variants (single-step max-T: P. H. Westfall and S. S. Young
+    1993). It holds however unequal the tasters' spreads and wherever scores are missing.
 
-    *Estimate.* ``shift`` is the median of the pairwise means of the differences, each paired
-    with itself too (J. L. Hodges and E. L. Lehmann 1963, Ann. Math. Stat. 34:598); zeros stay
-    in. The interval is that of `shifts_with_intervals`, ended at zero where it says otherwise than
-    ``p_adjusted``, unless the estimate is zero itself. With six tasters, all variants differing,
-    it holds in 9 of 10 trials that have one (docs/explanation/calibration.md).
+    *Estimate.* ``shift`` is the median of the pairwise means of the differences (J. L. Hodges and
+    E. L. Lehmann 1963, Ann. Math. Stat. 34:598); zeros stay in. The interval is that of
+    `shifts_with_intervals`, ended at zero where it says otherwise than ``p_adjusted``.
 
     *Least p.* For a variant on which m tasters differ ``smallest_p`` is 2 / 2^m, or that of a
-    variant whose largest possible statistic is as large, if larger: it is among those to be
-    beaten. A p value below the smallest normal float, 2.2e-308, is given as that.
+    variant whose largest possible statistic is as large, if larger: it is among those to be beaten.
 
     >>> means = np.array([[5, 7, 5], [4, 7, 4], [6, 7, 7], [3, 5, 2], [5, 6, 5], [4, 8, 5.0]])
     >>> first, second = compare_ranks(means, control=0, alpha=0.1, rng=np.random.default_rng(1))
@@ -331,21 +323,16 @@ def _first_kept(
 def friedman(means: FloatArray) -> Friedman | NoResult:
     """Test by ranks within tasters whether all variants are alike.
 
-    A reason says that no taster scored two variants, or none told any two apart.
-
     Midranks within each taster, centred and weighted by sqrt(12 / (k + 1)) for a taster who
     scored k variants, are summed over the tasters. The sums' covariance is that of the midranks
-    permuted within each taster, so it holds with ties; the statistic is the quadratic form with
-    its generalised inverse, on as many degrees of freedom as its rank. That is
+    permuted within each taster; the statistic is the quadratic form with its generalised inverse.
+    That is
 
     * Friedman's statistic with the correction for ties, where every taster scored every
       variant: M. Friedman 1937, J. Am. Stat. Assoc. 32:675;
     * Durbin's in balanced incomplete blocks without ties: J. Durbin 1951, Br. J. Psychol. 4:85;
     * that of J. H. Skillings and G. A. Mack 1981, Technometrics 23:171, otherwise. They rank
       ties as here but leave the covariance uncorrected, which is conservative.
-
-    A variant that nobody tasted and tasters with one score play no part. A p value below the
-    smallest normal float, 2.2e-308, is given as that.
 
     >>> means = np.array([[6.0, 7.0, 9.0], [5.0, 6.0, 7.0], [7.0, 8.0, 8.0], [4.0, 5.0, 7.0]])
     >>> result = friedman(means)
