@@ -61,7 +61,7 @@ def draw_blind(folder: Path, today: datetime.date, *, declare: bool = False) -> 
     drawn = {**_tables(plan), FILE: seal.to_toml().encode()}  # the seal last: it says all is there
     drawn = {name: data for name, data in drawn.items() if text.files.get(name) != data}
     if dated and drawn.keys().isdisjoint(text.files):
-        disk.write_file_atomically(folder / "trial.toml", dated.encode())
+        disk.write_files_atomically({folder / "trial.toml": dated.encode()})
     disk.make_files(folder, drawn)
     return plan
 
@@ -170,7 +170,7 @@ def write_order(folder: Path, codes: Sequence[str]) -> str:
         for cup in plan.servings
     )
     order = replace(plan, servings=tasted)
-    disk.write_file_atomically(folder / "servings.csv", _tables(order)["servings.csv"])
+    disk.write_files_atomically({folder / "servings.csv": _tables(order)["servings.csv"]})
     return session
 
 
@@ -228,11 +228,11 @@ def take_back(folder: Path, today: datetime.date) -> Path:
             raise DesignError([_UNTAKEN.broken("nothing was sealed here", FILE)])
         _see_untasted(text, lifted=bool(seal.lifted))
         seeded = put(text.toml, "trial.seed", secrets.randbelow(10**8))
-        disk.write_file_atomically(folder / "trial.toml", seeded.encode())
+        disk.write_files_atomically({folder / "trial.toml": seeded.encode()})
         try:
             return durable.put_aside(folder, ("key.csv", "servings.csv", "sheets", FILE), today)
         except TrialError:  # with another seed a lost key could not be drawn again
-            disk.write_file_atomically(folder / "trial.toml", text.files["trial.toml"])
+            disk.write_files_atomically({folder / "trial.toml": text.files["trial.toml"]})
             raise
 
 

@@ -22,18 +22,9 @@ LISTED = 1000  # rows with one and the same problem that are told apart; those b
 class Problem:
     """One thing to put right: where it is, what was found, what is allowed, what to do.
 
-    Parameters
-    ----------
-    slug : str
-        The name of the kind of problem, its heading in ``errors.md``.
-    file : str
-        Path as the user would write it, relative to the trial folder.
-    line : int or None
-        Line in the file, counted from 1; None where the problem is the whole file.
-    column : str or None
-        Name of the column or key; None where there is none.
-    found, allowed, remedy : str
-        Three sentence parts without a full stop.
+    The `slug` names its kind, a heading of ``errors.md``. The `file` is a path relative to the
+    trial folder, its `line` counted from 1; a problem of the whole file has none. The last three
+    are parts of a sentence, without a full stop.
     """
 
     slug: str
@@ -79,12 +70,8 @@ class Rule(NamedTuple):
 class Note:
     """Something worth knowing that blocks nothing, such as a column that is not used.
 
-    Parameters
-    ----------
-    cause : str
-        What it has in common with others, which are told together; blank where it stands alone.
-    gap : bool
-        Whether a score, an answer or a taster is missing that may still come in.
+    Those of one `cause` are told together; blank where it stands alone. There is a `gap` where a
+    score, an answer or a taster is missing that may still come in.
     """
 
     file: str

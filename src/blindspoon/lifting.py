@@ -87,7 +87,7 @@ def _unlifted(folder: Path) -> Seal:
 
 
 def _write(folder: Path, seal: Seal) -> None:
-    disk.write_file_atomically(folder / FILE, seal.to_toml().encode())
+    disk.write_files_atomically({folder / FILE: seal.to_toml().encode()})
 
 
 def lift_blind(

@@ -116,7 +116,7 @@ def draw_chances(trial: Trial, sizing: Sizing, target: Path) -> None:
     from blindspoon.simulate.chances import chances_chart  # noqa: PLC0415
 
     drawn = chart_file(chances_chart(sizing, trial), target.suffix)
-    disk.write_file_atomically(target, drawn)
+    disk.write_files_atomically({target: drawn})
 
 
 def _spread(attribute: Attribute, options: SizeOptions) -> Spread:

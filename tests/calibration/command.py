@@ -54,7 +54,7 @@ def main(
             situations=[situation for name, situation in EVERY.items() if name in only],
         )  # fmt: skip
     if to is not None:
-        disk.write_file_atomically(to, to_csv(found, today()).encode())
+        disk.write_files_atomically({to: to_csv(found, today()).encode()})
     if as_json:
         say_json(found.to_record())
     else:

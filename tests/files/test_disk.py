@@ -321,17 +321,17 @@ def test_a_report_behind_a_link_is_replaced_where_it_is(tmp_path):
 
 def test_a_file_is_written_and_replaced_whole(tmp_path):
     target = tmp_path / "ballots" / "1-T01.csv"
-    disk.write_file_atomically(target, b"one")
-    disk.write_file_atomically(target, b"two")
+    disk.write_files_atomically({target: b"one"})
+    disk.write_files_atomically({target: b"two"})
     assert tree(tmp_path) == {"ballots/1-T01.csv": b"two"}
 
 
 def test_a_file_that_cannot_be_written_leaves_the_old_one(tmp_path, monkeypatch):
     target = tmp_path / "key.csv"
-    disk.write_file_atomically(target, b"one")
+    disk.write_files_atomically({target: b"one"})
     monkeypatch.setattr(os, "fsync", fail)
     with pytest.raises(TrialFileError, match="no space left"):
-        disk.write_file_atomically(target, b"two")
+        disk.write_files_atomically({target: b"two"})
     assert tree(tmp_path) == {"key.csv": b"one"}
 
 
@@ -343,7 +343,7 @@ def test_threads_that_write_one_place_all_succeed(tmp_path, kind):
     def write(number: int) -> None:
         content = str(number).encode() * 1000
         if kind == "file":
-            disk.write_file_atomically(target, content)
+            disk.write_files_atomically({target: content})
         else:
             disk.write_folder_atomically(target, {"index.html": content, "a/b.csv": content})
 
@@ -355,12 +355,11 @@ def test_threads_that_write_one_place_all_succeed(tmp_path, kind):
 
 
 @pytest.mark.skipif(os.name != "posix", reason="other systems have no handles of folders")
-@pytest.mark.parametrize("way", ["write_file_atomically", "write_folder_atomically", "make_files"])
+@pytest.mark.parametrize("way", ["write_folder_atomically", "make_files"])
 def test_the_new_name_is_on_the_disk_before_a_write_returns(tmp_path, monkeypatch, way):
     synced = []
     monkeypatch.setattr(os, "fsync", lambda handle: synced.append(os.fstat(handle)))
-    content = b"one" if way == "write_file_atomically" else {"index.html": b"one"}
-    getattr(disk, way)(tmp_path / "new", content)
+    getattr(disk, way)(tmp_path / "new", {"index.html": b"one"})
     folder = tmp_path / "new" if way == "make_files" else tmp_path
     assert stat.S_ISREG(synced[0].st_mode)
     assert synced[-1].st_ino == folder.stat().st_ino

@@ -256,11 +256,6 @@ class _Said:
         self.problems += checked.problems
         return checked
 
-    def numbers(self, table: TextTable, column: FileColumn) -> list[float | None]:
-        """Read a column of numbers; None where it is blank or at fault."""
-        values = self.read(table, [column], Known()).values[column.name].tolist()
-        return [None if math.isnan(value) else value for value in values]
-
     def note(self, table: TextTable, text: str, line: int | None = 1) -> None:
         """Say something worth knowing, of the header unless another line is given."""
         self.notes.append(Note(file=table.file, line=line, text=text))
@@ -326,9 +321,9 @@ def _in_standard_units(
         unit = unit_of(name)
         if unit is None or unit.column not in standard:
             continue
-        values = said.numbers(
-            table, standard[unit.column]._replace(name=name, convert=unit.convert)
-        )
+        column = standard[unit.column]._replace(name=name, convert=unit.convert)
+        numbers = said.read(table, [column], Known()).values[name].tolist()
+        values = [None if math.isnan(number) else number for number in numbers]
         if unit.rough:
             text = f"column {name} is converted at {unit.convert(1.0):.4g} g each; spoons and cups "
             said.note(table, text + "are not grams, so weigh next time")

@@ -254,11 +254,6 @@ def complaining(place: Path | None = None, remedy: str = FREE) -> Iterator[None]
         raise TrialFileError([rule.broken(cannot("written", error), file)]) from error
 
 
-def write_file_atomically(target: Path, content: bytes) -> None:
-    """Write a file whole or not at all; raises as `write_files_atomically`."""
-    write_files_atomically({target: content})
-
-
 def write_files_atomically(contents: Mapping[Path, bytes]) -> None:
     """Write files that belong together, moved to their places in this order once all are whole.
 

@@ -114,7 +114,7 @@ def write_pack(made: Pack, target: Path) -> Published:
     """Write a pack as a folder, replacing an earlier one whole or not at all, and as a zip file."""
     disk.write_folder_atomically(target, made.files)
     zipped = target.with_name(f"{target.name}.zip")
-    disk.write_file_atomically(zipped, zip_of(target.name, made.files))
+    disk.write_files_atomically({zipped: zip_of(target.name, made.files)})
     return Published(folder=target, zipped=zipped, lacking=made.lacking)
 
 
