@@ -82,17 +82,11 @@ class Axis:
         return found
 
 
-def difference_axis(
-    attribute: Attribute,
-    seen: Iterable[float],
-    *,
-    head: str = "",
-    words: str = "same as the control",
-) -> Axis:
+def difference_axis(attribute: Attribute, seen: Iterable[float], *, head: str = "") -> Axis:
     """Make an axis of differences in points: zero is the reference, the margin is shaded.
 
     It holds all that is seen, no farther than the scale can go, and on either side of zero room
-    for the words of the scale.
+    for the words of the scale. Under a head there are no words over zero.
     """
     less, more = wording.directions(attribute)
     margin, scale = attribute.margin, attribute.scale
@@ -107,7 +101,7 @@ def difference_axis(
         head=head,
         step=scale.step,
         reference=0.0,
-        words=words,
+        words="" if head else "same as the control",
         band=None if margin is None else Interval(-margin, margin),
         signed=True,
     )

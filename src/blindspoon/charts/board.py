@@ -251,9 +251,7 @@ def board_plot(outcomes: Sequence[AttributeOutcome]) -> DotPlot:
     first, axes = outcomes[0], list[Axis]()
     for outcome in outcomes:
         seen = [end for other in outcome.result.others for end in _ends(other)]
-        axes.append(
-            difference_axis(outcome.attribute, seen, head=outcome.attribute.label, words="")
-        )
+        axes.append(difference_axis(outcome.attribute, seen, head=outcome.attribute.label))
     rows = []
     for place, ink in enumerate(variant_inks(len(first.variants), first.control)):
         if place != first.control:
