@@ -195,8 +195,9 @@ def forest_title(shown: PooledAttribute, pool: Pool) -> str:
     1 point of it".
     """
     names, compared = name_all(pool.variants, pool.first.control), shown.comparisons
-    said = f"nothing is settled on {shown.attribute.label.lower()}"
-    some = len(compared) == 1 or len(compared) < len(pool.variants) - 1
+    nothing = "nothing is settled" if compared else "nothing could be compared"
+    said = f"{nothing} on {shown.attribute.label.lower()}"
+    some = len(compared) == 1 or 0 < len(compared) < len(pool.variants) - 1
     if some or any(found.verdict != "open" for found in compared):
         said = title_of(compared, names)
     return f"{_in_kitchens(pool)}, {said}"
