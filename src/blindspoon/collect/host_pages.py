@@ -27,8 +27,8 @@ class Desk:
 
     `base` is the address of the overview, without a slash at its end; `fill` makes a page of the
     name of a template and what it says. Tasters `join` at an address that may change while they
-    taste, and that phones can reach in a `lan`. `phones` says whether they are let "in" or kept
-    "out", where the host decides that here; else it is empty.
+    taste. `phones` says whether they are let "in" or kept "out", where the host decides that here;
+    else it is empty.
     """
 
     sitting: Sitting
@@ -36,7 +36,6 @@ class Desk:
     fill: Callable[..., AnyResponse]
     join: str
     phones: str = ""
-    lan: bool = True
 
     def page(self, name: str, **content: object) -> AnyResponse:
         return self.fill(name, say=SAY, **content)
@@ -74,7 +73,7 @@ class HostPages:
         self._form = form
 
     @classmethod
-    def of_link(cls, sitting: Sitting, join: Callable[[], str], *, lan: bool = True) -> HostPages:
+    def of_link(cls, sitting: Sitting, join: Callable[[], str]) -> HostPages:
         """Make them for one sitting, for whoever has the host's link."""
 
         def find(link: str) -> Desk:
@@ -86,7 +85,7 @@ class HostPages:
                 own = {"frame": "base.html.j2", "base": base, "ticket": sitting.ticket(link)}
                 return make_response(render_template(f"{name}.html.j2", **own | content))
 
-            return Desk(sitting=sitting, base=base, fill=fill, join=join(), lan=lan)
+            return Desk(sitting=sitting, base=base, fill=fill, join=join())
 
         return cls(find, lambda link: own_form(sitting.ticket(link)))
 
@@ -119,7 +118,7 @@ class HostPages:
             tables={session: sitting.ballots_of(session) for session in open_first},
             join=desk.join,
             phones=desk.phones,
-            qr=qr_code(desk.join) if desk.lan and desk.join else "",
+            qr=qr_code(desk.join),
         )
 
     def session(self, link: str) -> AnyResponse:
@@ -141,8 +140,7 @@ class HostPages:
         desk = self._find(link)
         taster = desk.taster(place)
         address = f"{desk.join}t/{desk.sitting.taster_link(taster)}" if desk.join else ""
-        qr = qr_code(address) if desk.lan and address else ""
-        return desk.page("link", taster=taster, place=place, join=address, qr=qr)
+        return desk.page("link", taster=taster, place=place, join=address, qr=qr_code(address))
 
     def renew(self, link: str, place: str) -> AnyResponse:
         """Make a taster's link anew."""
@@ -256,8 +254,10 @@ def _differences(ballot: Ballot, second: Sequence[CupAnswer]) -> Told:
     }
 
 
-def qr_code(address: str) -> Markup:
-    """Draw an address as a QR code, dark on light on every screen."""
+def qr_code(address: str) -> Markup | str:
+    """Draw an address that phones can reach as a QR code, dark on light on every screen."""
+    if not address or address.startswith("http://127."):
+        return ""
     import segno  # noqa: PLC0415 - only where phones are let in
 
     code = segno.make(address, error="m", micro=False)

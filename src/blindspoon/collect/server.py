@@ -136,8 +136,8 @@ def serve(
         def where() -> str:
             return f"http://{now()[0]}:{bound}/"
 
-        tasters = create_app(sitting, TasterPages(sitting, where, lan=lan))
-        hosts = create_app(sitting, HostPages.of_link(sitting, where, lan=lan))
+        tasters = create_app(sitting, TasterPages(sitting, where))
+        hosts = create_app(sitting, HostPages.of_link(sitting, where))
         server = Server(
             {
                 outer: security.only_for_hosts(tasters, lambda: host_names(now(), bound)),

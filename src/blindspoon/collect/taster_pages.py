@@ -96,18 +96,11 @@ def _seats(link: str, ballot: Ballot) -> list[Seat]:
 
 
 class TasterPages:
-    """Handlers of what tasters open; `where` they join, which phones can reach in a `lan`."""
+    """Handlers of what tasters open, and `where` they join."""
 
-    def __init__(
-        self,
-        sitting: Sitting,
-        where: Callable[[], str] = lambda: "",
-        *,
-        lan: bool = True,
-    ) -> None:
+    def __init__(self, sitting: Sitting, where: Callable[[], str] = lambda: "") -> None:
         self._sitting = sitting
         self._where = where
-        self._lan = lan
 
     def add_to(self, app: Flask) -> None:
         """Register the addresses."""
@@ -264,7 +257,7 @@ class TasterPages:
             tasting=[taster for taster in out if taster in joined],
             absent=[taster for taster in out if taster not in joined],
             address=address,
-            qr=qr_code(address) if self._lan and address else "",
+            qr=qr_code(address),
         )
         return make_response(page)
 
