@@ -31,8 +31,6 @@ if TYPE_CHECKING:
 
     from blindspoon.packing.pack import Published
 
-UNBROKEN = "\N{NON-BREAKING HYPHEN}"
-
 
 @verb()
 @FOLDER
@@ -121,14 +119,15 @@ def explain(slug: str | None) -> None:
     """
     from blindspoon.errors import did_you_mean  # noqa: PLC0415
     from blindspoon.examine import explanations  # noqa: PLC0415
+    from blindspoon.writeup.writers import filled  # noqa: PLC0415
 
     known = explanations()
     if slug is None:
         click.echo("\n".join(known))
     elif slug in known:
-        text = f"{slug}\n\n{known[slug]}".replace("-", UNBROKEN)  # a name is copied whole
-        wrapped = click.wrap_text(text, 80, preserve_paragraphs=True)
-        click.echo(wrapped.replace(UNBROKEN, "-"))
+        parts = known[slug].split("\n\n")
+        told = (filled(it.strip(), indent=it[: -len(it.lstrip())]) for it in parts)
+        click.echo("\n\n".join([slug, *told]))
     else:
         hint = did_you_mean(slug, known)
         raise click.BadParameter(f"no problem has this name{hint}.", param_hint=f"'{slug}'")
