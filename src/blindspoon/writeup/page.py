@@ -142,9 +142,7 @@ class ReportContent:
         product = f" of {trial.product}" if trial.product else ""
         told = f"{wording.spelled(len(others))} variants{product}"
         told = told if len(others) > 1 else f"“{others[0]}”"
-        sets, scored = self.analysis.table.choices, len(self.analysis.table.tasters)
-        who = "one taster" if (scored or (sets and sets.people)) == 1 else "tasters"
-        return f"Can {who} tell {told} from “{control}”?"
+        return f"Can anybody tell {told} from “{control}”?"
 
     @property
     def trust(self) -> str:
@@ -184,18 +182,18 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
     """Say everything that the report says; without `further`, nothing of what lies behind."""
     trial, table, names = analysis.trial, analysis.table, analysis.names
     ordered = analysis.ordered
-    outcomes = {
-        result.attribute.name: outcome_of(trial, table, result, names) for result in ordered
-    }
-    differences = {
-        name: differences_chart(it) for name, it in outcomes.items() if it.result.comparisons
-    }
-    scores = {
-        name: scores_chart(it) for name, it in outcomes.items() if np.isfinite(it.means).any()
-    }
+    findings = tuple(
+        AttributeFinding(
+            outcome=it,
+            differences=differences_chart(it) if it.result.comparisons else None,
+            scores=scores_chart(it) if np.isfinite(it.means).any() else None,
+        )
+        for it in (outcome_of(trial, table, result, names) for result in ordered)
+    )
+    own = [it.differences for it in findings if it.differences]
     sections = tuple(filter(None, _sections(analysis, further)))
     asked = [part for part in sections if part.name in ASKED]
-    first, own = [chart for part in asked for chart in part.charts[:1]], [*differences.values()]
+    first = [chart for part in asked for chart in part.charts[:1]]
     by_others = analysis.about_days or analysis.about_sets
     picture = next(iter([*first, *own] if by_others else [*own, *first]), None)
     influence = None if further is None else further.influence
@@ -207,7 +205,8 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
         for made in (scores_table(trial, table, result.attribute), *contrast_tables(result))
     )
     raw = raw_tables(trial, table)
-    figures = [*own, *scores.values(), *(chart for part in sections for chart in part.charts)]
+    scores = (it.scores for it in findings if it.scores)
+    figures = [*own, *scores, *(chart for part in sections for chart in part.charts)]
     every = (*numbers, *raw, *(it for part in sections for it in (*part.numbers, *part.tables)))
     photos, lacking = photographs(trial, analysis.photos)
     boarded = ordered if analysis.comparisons and not analysis.about_days else ()
@@ -219,10 +218,7 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
         weak=weaknesses(analysis, influence),
         advice=days_advice(analysis) if analysis.about_days else advice(analysis),
         recipe=recipe_table(trial, analysis.made),
-        findings=tuple(
-            AttributeFinding(outcome=it, differences=differences.get(name), scores=scores.get(name))
-            for name, it in outcomes.items()
-        ),
+        findings=findings,
         sections=sections,
         numbers=numbers,
         raw=raw,
