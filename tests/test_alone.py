@@ -20,7 +20,7 @@ from blindspoon.drawing import draw_blind
 from blindspoon.errors import ScoreError
 from blindspoon.files import disk
 from blindspoon.lifting import lift_blind
-from blindspoon.planning import SizeOptions, size_folder
+from blindspoon.planning import size_folder
 from blindspoon.scores.standing import too_few_rounds
 from blindspoon.stats.rounds import compare_rounds
 from blindspoon.writeup.limits import next_steps
@@ -402,8 +402,8 @@ def test_a_cup_scored_twice_is_still_found_where_positions_are_given(own):
 def test_size_answers_for_rounds_and_is_what_the_comparison_of_rounds_shows(tmp_path):
     two = TOML + '[[variant]]\nname = "plain"\n[[variant]]\nname = "leaf"\n'
     (tmp_path / "trial.toml").write_text(two, encoding="utf-8")
-    options = SizeOptions(sessions=(4, 6, 12), trials=400, jobs=1)
-    _, found = size_folder(tmp_path, options)
+    options = {"sessions": (4, 6, 12), "trials": 400, "jobs": 1}
+    _, found = size_folder(tmp_path, **options)
     assert [(cell.tasters, cell.sessions) for cell in found.cells] == [(1, 4), (1, 6), (1, 12)]
     # Of n rounds that all go one way, two in 2^n signs are as far out: arithmetic.
     assert [cell.smallest_p for cell in found.cells] == [2 ** (1 - n) for n in (4, 6, 12)]
@@ -413,7 +413,7 @@ def test_size_answers_for_rounds_and_is_what_the_comparison_of_rounds_shows(tmp_
     )
     with (tmp_path / "trial.toml").open("a", encoding="utf-8") as file:
         file.writelines(f'[[session]]\nname = "{n}"\n' for n in range(1, 13))
-    _, planned = size_folder(tmp_path, options)  # what the listed rounds can do is said
+    _, planned = size_folder(tmp_path, **options)  # what the listed rounds can do is said
     seen = planned.cells[2].smallest_seen.difference
     assert f"12 rounds: about 8 times in 10 you would see a {seen:.1f}-point" in (
         " ".join(planned.sentences)

@@ -273,13 +273,13 @@ def size(
     TypeError
         If a size is no whole number.
     """
-    from blindspoon.planning import SizeOptions, size_folder  # noqa: PLC0415 - brings in simulate
+    from blindspoon.planning import size_folder  # noqa: PLC0415 - brings in simulate
 
-    options = SizeOptions(
-        like=None if like is None else Path(like), tasters=_numbers(tasters),
+    _, sizing = size_folder(
+        Path(folder), like=None if like is None else Path(like), tasters=_numbers(tasters),
         sessions=_numbers(sessions), trials=trials, both=True,
     )  # fmt: skip
-    return size_folder(Path(folder), options)[1]
+    return sizing
 
 
 def _numbers(given: int | Sequence[int]) -> list[int]:

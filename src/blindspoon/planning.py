@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -30,25 +30,21 @@ _UNSCORED = Rule(
 ROUNDS = (4, 5, 6, 8, 10, 12, 16, 20, 24, 32)  # rounds of one person alone that are tried
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SizeOptions:
-    """What a host may choose beside trial.toml, as in `api.size`.
-
-    `both` simulates both procedures, not only the one that decides.
-    """
-
-    like: Path | None = None
-    tasters: Sequence[int] = ()
-    sessions: Sequence[int] = ()
-    trials: int | None = None
-    jobs: int = -1
-    both: bool = False
-
-
 def size_folder(
-    folder: Path, options: SizeOptions, progress: Progress | None = None
+    folder: Path,
+    *,
+    like: Path | None = None,
+    tasters: Sequence[int] = (),
+    sessions: Sequence[int] = (),
+    trials: int | None = None,
+    jobs: int = -1,
+    both: bool = False,
+    progress: Progress | None = None,
 ) -> tuple[Trial, Sizing]:
-    """Simulate trials of the design of a folder, and tell the panels done; see `api.size`."""
+    """Simulate trials of the design of a folder, and tell the panels done; see `api.size`.
+
+    With `both` by both procedures, not only the one that decides.
+    """
     from blindspoon.simulate.size import size, sized_attribute  # noqa: PLC0415
     from blindspoon.simulate.trials import BOTH  # noqa: PLC0415 - brings in scipy
 
@@ -58,19 +54,19 @@ def size_folder(
         raise DesignError([_UNSCORED.broken("no [[attribute]] is scored", "trial.toml")])
     sized = _at_the_last_look(trial)
     jars = jars_of(text.tables.batches)
-    alone = [*(options.tasters or [len(trial.tasting.tasters)])] == [1]
+    alone = [*(tasters or [len(trial.tasting.tasters)])] == [1]
     if alone:  # each round is held against itself, by ranks, as each taster of a panel is
-        rounds = options.sessions or sorted({*ROUNDS, max(len(trial.sessions), 4)})
-        options = replace(options, tasters=rounds, sessions=(1,))
+        tasters = sessions or sorted({*ROUNDS, max(len(trial.sessions), 4)})
+        sessions = (1,)
         sized = replace(sized, decision=replace(sized.decision, by="ranks"))
     try:
-        spread = _spread(sized_attribute(trial), options)
+        spread = _spread(sized_attribute(trial), like)
         if alone:  # whose level and opinions cancel
             spread = replace(spread, taster_variant_sd=0.0)
         found = size(
-            sized, spread, tasters=options.tasters or None, sessions=options.sessions or None,
-            trials=options.trials, n_jobs=options.jobs, progress=progress,
-            procedures=BOTH if options.both and not alone else (sized.decision.by,), rounds=alone,
+            sized, spread, tasters=tasters or None, sessions=sessions or None,
+            trials=trials, n_jobs=jobs, progress=progress,
+            procedures=BOTH if both and not alone else (sized.decision.by,), rounds=alone,
             jars=_jars_of_each(trial, jars),
         )  # fmt: skip
     except ValueError as error:
@@ -86,7 +82,7 @@ def _jars_of_each(trial: Trial, jars: Jars) -> list[int]:
 
 
 def size_exactly(
-    folder: Path, options: SizeOptions
+    folder: Path, *, like: Path | None = None, tasters: Sequence[int] = ()
 ) -> tuple[Trial, ChoiceSizing | None, CourseSizing | None]:
     """Work out what numbers of sets can show, and what panels can hope for of a question of days.
 
@@ -97,10 +93,10 @@ def size_exactly(
     trial, sets, days = disk.read_folder(folder, without=disk.TABLES).trial, None, None
     trial = _at_the_last_look(trial)
     if trial.choice:
-        sets = size_choice(trial, options.tasters)
+        sets = size_choice(trial, tasters)
     if trial.course:
-        spread = _spread(trial.attribute(trial.course.attribute), options)
-        days = size_course(trial, spread, options.tasters)
+        spread = _spread(trial.attribute(trial.course.attribute), like)
+        days = size_course(trial, spread, tasters)
         days = days and replace(days, sentences=(*days.sentences, *foretold(trial, {})))
     return trial, sets, days
 
@@ -119,18 +115,18 @@ def draw_chances(trial: Trial, sizing: Sizing, target: Path) -> None:
     disk.write_files_atomically({target: drawn})
 
 
-def _spread(attribute: Attribute, options: SizeOptions) -> Spread:
+def _spread(attribute: Attribute, like: Path | None) -> Spread:
     """Take the spread that is usual, or an earlier trial's."""
     from blindspoon.simulate import size_results  # noqa: PLC0415
 
-    if options.like is None:
+    if like is None:
         return size_results.common_practice(attribute.scale)
     from blindspoon.analysis import analyse  # noqa: PLC0415 - only for an earlier trial
 
-    earlier = analyse(options.like)
+    earlier = analyse(like)
     results = {result.attribute.name: result for result in earlier.results}
     if attribute.name not in results:
         rule = Rule("not-like", f"it scored {', '.join(results)}", "Choose another trial")
         found = "the earlier trial did not score this attribute"
-        raise DesignError([rule.broken(found, str(options.like), column=attribute.name)])
+        raise DesignError([rule.broken(found, str(like), column=attribute.name)])
     return size_results.spread_from(results[attribute.name].mixed, earlier.trial.title)

@@ -153,15 +153,16 @@ def _tried(name: str) -> Callable[[Any], Any]:
     "--chart", type=FILE, callback=_drawable, help="Write a chart, as SVG or PNG by its ending."
 )
 @JSON
-def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> None:  # noqa: ANN401 - SizeOptions knows them
+def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> None:  # noqa: ANN401 - size_folder knows them
     """Say how many tasters and sessions the question needs.
 
     Simulates trials of this design and judges them as the report will. For [choice] it is exact;
     for [course] it names the designs, best first, and what each can show.
     """
-    from blindspoon.planning import SizeOptions, size_exactly  # noqa: PLC0415
+    from blindspoon.planning import size_exactly  # noqa: PLC0415
 
-    trial, sets, days = size_exactly(folder, SizeOptions(**options))
+    given = {name: options[name] for name in ("like", "tasters")}
+    trial, sets, days = size_exactly(folder, **given)
     exact = {"choice": sets.to_record()} if sets else {}
     exact |= {"course": days.to_record()} if days else {}
     alone = exact and not (trial.primary_attributes if days else trial.attributes)
@@ -184,7 +185,7 @@ def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> Non
         from blindspoon.cli.printed import sizing_table  # noqa: PLC0415
         from blindspoon.planning import draw_chances, size_folder  # noqa: PLC0415
 
-        trial, sizing = size_folder(folder, SizeOptions(**options, both=as_json), moved)
+        trial, sizing = size_folder(folder, **options, both=as_json, progress=moved)
     if as_json:
         say_json(sizing.to_record() | exact)
     else:

@@ -160,20 +160,21 @@ def _chances(found: Stage, trials: int, moved: Moved) -> dict[str, object]:
     plan = found.plan
     undrawn = {"assumptions": (), "title": "", "trials": FINE, "in_vain": too_few_sets(plan)}
     if not plan.primary_attributes and (plan.course or not plan.attributes):
-        _, sets, days = planning.size_exactly(found.folder, planning.SizeOptions())
+        _, sets, days = planning.size_exactly(found.folder)
         first, rest = (sets.sentences[:2], sets.sentences[2:]) if sets else ((), ())
         if days:  # the designs come before what each can show
             first, rest = days.sentences[len(DESIGNS) :], days.sentences[: len(DESIGNS)]
         return undrawn | {"first": first, "rest": rest}
     planned, rounds = len(plan.tasting.tasters), len(plan.sessions) or 1
     alone, least = planned == 1, max(planned, 3)  # two are too few to simulate
-    options = planning.SizeOptions(
+    trial, sizing = planning.size_folder(
+        found.folder,
         trials=trials,
         jobs=1,
         tasters=() if alone else sorted({6, 12, 24, least}),
         sessions=() if alone else sorted({1, 2, rounds}),
+        progress=moved,
     )
-    trial, sizing = planning.size_folder(found.folder, options, moved)
     chart = chances_chart(sizing, trial)
     own = (
         f"{count(rounds, 'round')}:" if alone else f"{count(least, 'taster')} in {spelled(rounds)} "
