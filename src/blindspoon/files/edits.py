@@ -130,24 +130,17 @@ def _section(lines: Sequence[str], path: Sequence[str | int]) -> tuple[int, int,
     None where it has no header of its own. Comments at its end that a blank line parts from its
     keys, or that follow it directly, head what comes next.
     """
-    name, count = path[0], 0
-    start = end = own = -1
-    for number, line in enumerate([*lines, "[]"]):
-        header = _HEADER.match(line) or (number == len(lines))
-        if not header:
-            continue
-        found = header[2] if isinstance(header, re.Match) else ""
-        if start >= 0 and own < 0:
-            own = number
-        if start >= 0 and not found.startswith(f"{name}."):
-            end = number
-            break
-        if found == name and (len(path) == 1 or count == path[1]):
-            start = number
-        count += found == name
-    if start < 0 or len(path) > 2 or (len(path) == 2) != ("[[" in lines[start]):
+    heads = [(n, found) for n, line in enumerate(lines) if (found := _HEADER.match(line))]
+    named = [place for place, (_, head) in enumerate(heads) if head[2] == path[0]]
+    number = int(path[1]) if len(path) == 2 else 0
+    if len(path) > 2 or not 0 <= number < len(named):
         return None
-    return start, _last(lines, start, own), _last(lines, start, end)
+    (start, header), *later = heads[named[number] :]
+    if (len(path) == 2) != bool(header[1]):
+        return None
+    ends = [n for n, _ in later] + [len(lines)]
+    apart = (n for n, head in later if not head[2].startswith(f"{path[0]}."))
+    return start, _last(lines, start, ends[0]), _last(lines, start, next(apart, len(lines)))
 
 
 def _last(lines: Sequence[str], start: int, end: int) -> int:
