@@ -198,11 +198,10 @@ def choices_section(analysis: Analysis) -> PageSection | None:
         return None
     source = f"“{analysis.trial.title}”"
     lines = (lines_chart(found, source) for found in choices)
-    read = [column for column in CHOICE if column.name != "p_adjusted"]  # which the methods tell
     rows = ((found.variant.label, found, None) for found in choices)
     caption = "Answers to sets, right or wrong"
     said = [wording.sentence(wording.capital(intervals_said(choices)))]
-    numbers = table_of("choices-table", caption, "Variant", read, rows, said, behind=("choices",))
+    numbers = table_of("choices-table", caption, "Variant", CHOICE, rows, said, behind=("choices",))
     tasters = [
         (f"{row.taster}, {found.variant.label}" if choices[1:] else row.taster, row, None)
         for found in choices

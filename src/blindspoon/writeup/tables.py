@@ -287,7 +287,7 @@ def strengths_table(trial: Trial, made: Made | None) -> Table | None:
             (batch.batch, (trial.variant(batch.variant).label, *(cells[at] for at in kept)))
             for batch, cells in rows
         ),
-        notes=tuple(f"{text[:1].upper()}{text[1:].rstrip('.')}." for text in sorted(reasons)),
+        notes=tuple(map(wording.sentence, sorted(reasons))),
     )
 
 
