@@ -22,6 +22,7 @@ from blindspoon.charts.scene import (
     WIDE,
     Area,
     Box,
+    Line,
     Marks,
     Scene,
     Shape,
@@ -288,12 +289,30 @@ def make() -> Callable[..., AttributeOutcome]:
     return lambda **fields: build(Case(**fields))
 
 
+def _box(shape: Shape) -> Box:
+    """Find the rectangle that a shape fills."""
+    if isinstance(shape, Text):
+        return shape.box
+    xs, ys = zip(*shape.points, strict=True)
+    across = down = shape.radius if isinstance(shape, Marks) else 0.0
+    if isinstance(shape, Line):  # across or upright, cut off square at its ends
+        half = shape.width / 2
+        across, down = (0.0, half) if ys[0] == ys[1] else (half, 0.0)
+    return Box(min(xs) - across, min(ys) - down, max(xs) + across, max(ys) + down)
+
+
+@pytest.fixture(scope="session")
+def box_of() -> Callable[[Shape], Box]:
+    """Find the rectangle that a shape fills."""
+    return _box
+
+
 def _parts(shape: Shape) -> list[Box]:
     """Boxes of what may strike a word: a line, or each mark; areas lie behind."""
     if isinstance(shape, Marks):
         r = shape.radius
         return [Box(x - r, y - r, x + r, y + r) for x, y in shape.points]
-    return [] if isinstance(shape, Area | Text) else [shape.box]
+    return [] if isinstance(shape, Area | Text) else [_box(shape)]
 
 
 def _meeting(ones: np.ndarray, others: np.ndarray) -> np.ndarray:
@@ -308,7 +327,7 @@ def faults() -> Callable[[Scene], list[object]]:
     """List what is cut, and the words that lie on others, on lines or on marks."""
 
     def find(scene: Scene) -> list[object]:
-        boxes = np.array([shape.box for shape in scene.shapes])
+        boxes = np.array([_box(shape) for shape in scene.shapes])
         beyond = (boxes[:, :2] < -0.01) | (boxes[:, 2:] > (scene.width + 0.01, scene.height + 0.01))
         out = [shape for shape, cut in zip(scene.shapes, beyond.any(axis=1), strict=True) if cut]
         words = np.array([text.box for text in scene.texts]).reshape(-1, 4)

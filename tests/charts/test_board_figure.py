@@ -37,9 +37,9 @@ def test_every_attribute_has_its_name_its_ends_and_its_role(board):
 
 
 @SHEETS
-def test_dots_bars_and_bands_lie_where_the_numbers_are(pictures, board, sheet):
+def test_dots_bars_and_bands_lie_where_the_numbers_are(pictures, board, sheet, box_of):
     shapes = board.lay(sheet).scene.shapes
-    bands = [s.box for s in shapes if isinstance(s, Area) and s.ink == "band"]
+    bands = [box_of(s) for s in shapes if isinstance(s, Area) and s.ink == "band"]
     dots = [s.points[0][0] for s in shapes if isinstance(s, Marks) and s.ink != "ground"]
     bars = [s.points for s in shapes if isinstance(s, Line) and s.ink.startswith("v")]
     others = [picture.other(place) for place in pictures[0].others for picture in pictures]

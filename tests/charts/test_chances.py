@@ -211,7 +211,7 @@ def test_without_a_planned_panel_among_the_cells_there_is_no_such_mark(trial):
 
 
 @SHEETS
-def test_each_line_is_named_with_its_mark_in_every_panel(trial, sheet):
+def test_each_line_is_named_with_its_mark_in_every_panel(trial, sheet, box_of):
     scene = chances_chart(sizing(**USUAL), trial).lay(sheet).scene
     for name, kind in (("1 session", "ring"), ("2 sessions", "disc"), ("3 sessions", "diamond")):
         named = [text for text in scene.texts if text.text == name]
@@ -219,7 +219,7 @@ def test_each_line_is_named_with_its_mark_in_every_panel(trial, sheet):
         for text in named:
             beside = Box(text.x - 20, text.y - 12, text.x, text.y + 4)
             signs = [s for s in scene.shapes if isinstance(s, Marks) and len(s.points) == 1]
-            assert [s.kind for s in signs if s.box.overlaps(beside)] == [kind]
+            assert [s.kind for s in signs if box_of(s).overlaps(beside)] == [kind]
 
 
 @pytest.mark.parametrize(

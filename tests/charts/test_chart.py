@@ -10,10 +10,10 @@ DRAWING = Scene(
 )  # fmt: skip
 
 
-def test_a_figure_is_its_drawing_between_title_and_source():
+def test_a_figure_is_its_drawing_between_title_and_source(box_of):
     figure = footed(DRAWING, "Nothing is settled on texture", "Source: “Crisp?”")
     ground, *rest = figure.shapes
-    assert ground.box == (0, 0, figure.width, figure.height)
+    assert box_of(ground) == (0, 0, figure.width, figure.height)
     title, line, source = rest
     assert (title.text, source.text) == ("Nothing is settled on texture", "Source: “Crisp?”")
     assert title.box.bottom < line.points[0][1] - 50 < line.points[0][1] + 50 < source.box.top

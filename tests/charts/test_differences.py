@@ -93,7 +93,7 @@ def test_without_a_margin_there_is_no_band(make):
     assert len(of(scene, Line, "v1")) == 1
 
 
-def test_an_interval_beyond_the_scale_ends_in_an_arrow(typical):
+def test_an_interval_beyond_the_scale_ends_in_an_arrow(typical, box_of):
     comparisons = list(typical.result.comparisons)
     wild = replace(comparisons[0].mixed, interval=Interval(-30.0, 34.0))
     comparisons[0] = replace(comparisons[0], mixed=wild)
@@ -104,7 +104,7 @@ def test_an_interval_beyond_the_scale_ends_in_an_arrow(typical):
     assert len(arrows) == 2
     (axis,) = plot.axes
     assert (-10.5 > axis.low > -14, 10.5 < axis.high < 14) == (True, True)
-    assert all(each.box.left >= 0 and each.box.right <= scene.width for each in arrows)
+    assert all(box_of(it).left >= 0 and box_of(it).right <= scene.width for it in arrows)
 
 
 def test_forty_one_tasters_become_densities(make):

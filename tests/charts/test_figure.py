@@ -112,11 +112,11 @@ def test_a_picture_says_finding_question_and_source(chart, size):
 
 
 @SIZES
-def test_the_chart_uses_the_room(chart, size):
+def test_the_chart_uses_the_room(chart, size, box_of):
     drawn = picture_of(chart, size, source=SOURCE)
     title = max(text.box.bottom for text in head(drawn))
     source = min(text.box.top for text in drawn.texts if text.text[:10] in SOURCE)
-    body = [each.box for each in drawn.shapes[1:] if title < each.box.top < source - 1]
+    body = [box for box in map(box_of, drawn.shapes[1:]) if title < box.top < source - 1]
     high = max(box.bottom for box in body) - min(box.top for box in body)
     assert high >= 0.85 * (source - title)
     wide = max(box.right for box in body) - min(box.left for box in body)

@@ -31,11 +31,11 @@ def pixels(data: bytes) -> np.ndarray:
     return np.asarray(Image.open(io.BytesIO(data)).convert("RGB"))
 
 
-def within(shapes, scale: float, like: np.ndarray) -> np.ndarray:
+def within(boxes, scale: float, like: np.ndarray) -> np.ndarray:
     """Pixels that shapes may colour; a PNG file sets letters up to 2 % wider than is measured."""
     mask = np.zeros(like.shape[:2], dtype=bool)
-    for shape in shapes:
-        left, top, right, bottom = (round(side * scale) for side in shape.box)
+    for box in boxes:
+        left, top, right, bottom = (round(side * scale) for side in box)
         more = 3 + (right - left) // 50
         mask[max(top - 3, 0) : bottom + 3, max(left - more, 0) : right + more] = True
     return mask
@@ -50,14 +50,14 @@ def words(frame) -> list[str]:
 
 
 @SIZES
-def test_a_frame_has_its_size_and_changes_only_where_something_is_added(revealed, size):
+def test_a_frame_has_its_size_and_changes_only_where_something_is_added(revealed, size, box_of):
     wide, high = {"video": (960, 540), "tall": (540, 960)}[size]  # half: a quarter of the work
     shown = revealed[size]
     images = [pixels(png(frame, width=wide)) for frame in shown]
     assert {image.shape[1::-1] for image in images} == {(wide, high)}
     scale = wide / shown[0].width
     for (before, after), (one, two) in zip(pairwise(shown), pairwise(images), strict=True):
-        new = [*added(before, after), *added(after, before)]
+        new = map(box_of, [*added(before, after), *added(after, before)])
         changed = (one != two).any(axis=2)
         assert changed.any()
         assert not (changed & ~within(new, scale, one)).any()

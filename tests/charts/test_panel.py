@@ -124,11 +124,12 @@ def test_a_mark_stands_at_its_value_and_a_line_over_its_range():
     assert share == pytest.approx((5 - 2) / (9 - 2))
 
 
-def test_an_interval_is_cut_at_the_axis():
+def test_an_interval_is_cut_at_the_axis(box_of):
     row = Row(label="T01", dots=(Dot(estimate=0.0, interval=Interval(-50.0, 50.0)),))
     axis = Axis(head="Texture", low=-1.0, high=1.0)
     scene = DotPlot(axes=(axis,), rows=(row,), key=("Key.",) * 2).lay(NARROW).scene
-    assert all(s.box.left >= 0 and s.box.right <= NARROW.width for s in scene.shapes)
+    boxes = [box_of(shape) for shape in scene.shapes]
+    assert all(box.left >= 0 and box.right <= NARROW.width for box in boxes)
 
 
 @pytest.mark.parametrize("case", CASES)

@@ -217,17 +217,6 @@ class Drawn:
     points: tuple[Point, ...]
     ink: str
 
-    @property
-    def reach(self) -> Point:
-        """How far it goes beyond its points, across and down."""
-        return 0.0, 0.0
-
-    @property
-    def box(self) -> Box:
-        """The rectangle that it fills."""
-        (xs, ys), (x, y) = zip(*self.points, strict=True), self.reach
-        return Box(min(xs) - x, min(ys) - y, max(xs) + x, max(ys) + y)
-
     def moved(self, dx: float, dy: float) -> Self:
         """Put the same elsewhere."""
         return replace(self, points=tuple((x + dx, y + dy) for x, y in self.points))
@@ -239,12 +228,6 @@ class Line(Drawn):
 
     width: float = 1.0
     dashed: bool = False
-
-    @property
-    def reach(self) -> Point:
-        """Half its width, to either side."""
-        (_, start), (_, end) = self.points
-        return (0.0, self.width / 2) if start == end else (self.width / 2, 0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -258,10 +241,6 @@ class Marks(Drawn):
 
     radius: float
     kind: Literal["disc", "ring", "diamond"] = "disc"
-
-    @property
-    def reach(self) -> Point:
-        return self.radius, self.radius
 
 
 Shape = Text | Line | Area | Marks
