@@ -76,7 +76,7 @@ def opened(
     with durable.held(folder, holder) as kept:
         text = disk.read_folder(folder, without=disk.KEY)
         trial, ledger, served = _read(text)
-        with disk.complaining(remedy=durable.CLOSE):
+        with disk.complaining():
             kept.sweep()
             data = kept.read(FILE)
             memory = Memory() if data is None else Memory.from_bytes(data)
@@ -279,7 +279,7 @@ class Addition:
 
     def add(self, sitting: Sitting) -> None:
         """Write it into the ballots. Raises TrialFileError where one cannot be written."""
-        with disk.complaining(remedy=durable.CLOSE):
+        with disk.complaining():
             for tray, given in self.answers.items():
                 sitting.ballots[tray].save(given)
 

@@ -15,8 +15,6 @@ from blindspoon.errors import Rule, TrialFileError, shown
 from blindspoon.files.disk import cannot, clear_up, complaining, move, replace_file
 
 PRIVATE = ".blindspoon"  # folder in the trial folder for what is never published
-CLOSE = "Free the place, close other programs that have it open, and try again"
-"""What to do where a file of a tasting that goes on cannot be written."""
 KEPT = 50  # changes that can be taken back
 
 _PLACE = f"{PRIVATE}/before"
@@ -94,7 +92,7 @@ def held(folder: Path, holder: str) -> Iterator[DurableFolder]:
                 other = shown((private / "holder").read_text(encoding="utf-8"))
             found = f"{other} has this folder open"
             raise TrialFileError([rule.broken(found, shown(str(folder), 200))]) from error
-        with complaining(private, CLOSE):
+        with complaining(private):
             (private / "holder").write_text(holder, encoding="utf-8")
         yield DurableFolder(folder)
 
@@ -109,14 +107,14 @@ def in_turn(folder: Path) -> Iterator[None]:
         yield
         return
     with _opened(folder / PRIVATE / "turn") as lock:
-        with complaining(folder / PRIVATE, CLOSE):
+        with complaining(folder / PRIVATE):
             _lock(lock.fileno(), wait=True)
         yield
 
 
 def _opened(file: Path) -> BinaryIO:
     """Open a file of the private folder, which nobody publishes; raises TrialFileError."""
-    with complaining(file.parent, CLOSE):
+    with complaining(file.parent):
         file.parent.mkdir(mode=0o700, exist_ok=True)
         (file.parent / ".gitignore").write_text("*\n", encoding="utf-8")
         return file.open("ab")
@@ -127,7 +125,7 @@ def put_aside(folder: Path, names: Sequence[str], day: datetime.date) -> Path:
 
     Raises TrialFileError if one could not be moved; all are as they were then.
     """
-    with complaining(remedy=CLOSE), contextlib.ExitStack() as back:
+    with complaining(), contextlib.ExitStack() as back:
         days = folder / PRIVATE / "drawn"
         days.mkdir(exist_ok=True)
         places = (days / f"{day}-{number}" for number in itertools.count(1))
@@ -178,7 +176,7 @@ def write(
     were.
     """
     kept = DurableFolder(folder)
-    with _WRITING, complaining(remedy=CLOSE):
+    with _WRITING, complaining():
         finish(folder)
         before = {name: kept.read(name) for name in files}
         if seen is not None and before != {name: seen.get(name) for name in files}:
