@@ -13,7 +13,7 @@ from blindspoon.charts.chart import Chart
 from blindspoon.charts.scene import FONTS, css_variables, face_css
 from blindspoon.stats.results import NoResult
 from blindspoon.wording import day
-from blindspoon.writeup.writers import Table, inline
+from blindspoon.writeup.writers import Table
 
 
 def dated(text: str) -> str:
@@ -74,6 +74,16 @@ def html_page(name: str, **facts: object) -> str:
     parts = MARKUP.split(page)
     parts[::2] = unbroken("<>".join(parts[::2])).split("<>")
     return "".join(parts)
+
+
+def inline(text: str) -> str:
+    r"""Keep a text on one line and out of the markup.
+
+    >>> print(inline("<b> *crisp*\n| 1_2"))
+    \<b\> \*crisp\* \| 1\_2
+    """
+    escaped = re.sub(r"([\\`*_\[\]<>|#~&])", r"\\\1", " ".join(text.split()))
+    return re.sub(r"^(\d{0,9})([-+.)](?=\s|$)|[-=](?=[-=]*$))", r"\1\\\2", escaped)
 
 
 def markdown_page(name: str, **facts: object) -> str:

@@ -1,4 +1,4 @@
-"""A column, and what a table of columns becomes: CSV, JSON, cells for people, Markdown, 80 columns.
+"""A column, and what a table of columns becomes: CSV, JSON, cells for people, 80 columns.
 
 CSV is UTF-8 with commas and line feeds. Its numbers have nine significant digits, on which
 machines agree, and a text that a spreadsheet would take for a formula stands behind an apostrophe.
@@ -7,7 +7,6 @@ machines agree, and a text that a spreadsheet would take for a formula stands be
 from __future__ import annotations
 
 import math
-import re
 import textwrap
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import KW_ONLY, dataclass, field
@@ -247,19 +246,6 @@ def csv_values(columns: Iterable[Column], row: object) -> Iterator[Cell]:
 
 def _in_csv(columns: Iterable[Column], but: str = "json") -> list[Column]:
     return sorted((c for c in columns if c.only != but), key=lambda column: column.late)
-
-
-# Markdown ---------------------------------------------------------------------------------------
-
-
-def inline(text: str) -> str:
-    r"""Keep a text on one line and out of the markup.
-
-    >>> print(inline("<b> *crisp*\n| 1_2"))
-    \<b\> \*crisp\* \| 1\_2
-    """
-    escaped = re.sub(r"([\\`*_\[\]<>|#~&])", r"\\\1", " ".join(text.split()))
-    return re.sub(r"^(\d{0,9})([-+.)](?=\s|$)|[-=](?=[-=]*$))", r"\1\\\2", escaped)
 
 
 # 80 columns -------------------------------------------------------------------------------------
