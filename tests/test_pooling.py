@@ -21,6 +21,7 @@ from blindspoon.cli.printed import comparison_table, pooled_table
 from blindspoon.errors import DesignError, TrialError
 from blindspoon.examine import explanations
 from blindspoon.packing.pack import file_names
+from blindspoon.scores.standing import RULE_CHANGED
 from blindspoon.writeup.kitchens import compose_kitchens
 from blindspoon.writeup.words import paragraphs
 
@@ -295,6 +296,24 @@ def test_kitchens_are_sent_out_with_a_post_with_what_to_say_and_with_their_data(
     guide = (packed / "START.html").read_text(encoding="utf-8")
     assert 'href="kit/do-it-yourself.html"' in guide
     assert "Every number in full, as JSON." in guide
+
+
+@pytest.mark.parametrize(
+    ("sealed", "words"),
+    [
+        ("", "; not shown to be blind."),
+        ("k", "; not all are shown to be blind."),
+        ("krk", ", all blind, under codes."),  # as the page of the one whose rule was changed says
+    ],
+)
+def test_kitchens_are_called_as_blind_as_each_is_by_itself(found, analysis_of, sealed, words):
+    kept = analysis_of(CUCUMBERS.name).standing
+    standings = {"k": kept, "r": replace(kept, bent=(f"{RULE_CHANGED}: margin from 1 to 2.",))}
+    kitchens = [
+        replace(kitchen, standing=standings.get(how, kitchen.standing))
+        for kitchen, how in zip(found.kitchens, f"{sealed:3}", strict=True)
+    ]
+    assert compose_kitchens(replace(found, kitchens=tuple(kitchens))).tasted.endswith(words)
 
 
 def test_one_kitchen_is_no_pool(kitchens, blindspoon):

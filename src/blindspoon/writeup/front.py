@@ -113,6 +113,11 @@ def under_codes(analysis: Analysis) -> bool:
     return table.coded or (table.choices is not None and table.choices.coded)
 
 
+def shown_blind(analysis: Analysis) -> bool:
+    """Whether codes and a seal that was kept show that it was tasted blind."""
+    return under_codes(analysis) and analysis.standing.key_kept
+
+
 def trust(analysis: Analysis) -> str:
     """Tell who tasted how much of what, and whether it was shown to be blind; two sentences."""
     table, names, people = analysis.table, analysis.names, tasted_by(analysis)

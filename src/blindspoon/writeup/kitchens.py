@@ -15,7 +15,7 @@ from blindspoon.findings.verdict import clauses
 from blindspoon.stats.results import MixedContrast, NoResult
 from blindspoon.trial import Trial
 from blindspoon.writeup.batches_section import recipe_table
-from blindspoon.writeup.front import MOST_WORDS
+from blindspoon.writeup.front import MOST_WORDS, shown_blind
 from blindspoon.writeup.methods import software
 from blindspoon.writeup.tables import MIXED, chosen, finer
 from blindspoon.writeup.words import Points, html_page, paragraphs
@@ -145,8 +145,9 @@ def compose_kitchens(pool: Pool) -> KitchensContent:
     spread = f"{head.spread[0][:1].lower()}{head.spread[0][1:]}"
     spread = f"On {head.found.attribute.label.lower()}, {spread}"
     number = wording.capital(wording.spelled(len(kitchens)))
-    held = (k.standing.seal and not k.standing.bent for k in kitchens)
-    blind = ", all blind, under codes" if all(held) else "; not all are shown to be blind"
+    held = [shown_blind(kitchen) for kitchen in kitchens]
+    blind = f"; {'not all are' if any(held) else 'not'} shown to be blind"
+    blind = ", all blind, under codes" if all(held) else blind
     label = {"choice": "Sets of cups"}
     for k in kitchens[::-1]:
         label |= {it.name: it.label for it in k.trial.attributes}

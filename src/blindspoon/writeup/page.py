@@ -34,9 +34,9 @@ from blindspoon.writeup.front import (
     fragile_verdicts,
     make_boards,
     short_answer,
+    shown_blind,
     tasted_by,
     trust,
-    under_codes,
     weaknesses,
 )
 from blindspoon.writeup.further_sections import influence_section, joint_section
@@ -152,7 +152,7 @@ class ReportContent:
     @property
     def shown_blind(self) -> bool:
         """Whether codes and a seal that was kept show that it was tasted blind."""
-        return under_codes(self.analysis) and self.analysis.standing.key_kept
+        return shown_blind(self.analysis)
 
     @property
     def byline(self) -> tuple[str, ...]:
