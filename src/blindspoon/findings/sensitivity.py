@@ -266,9 +266,7 @@ def _as_categories(study: Study) -> Alternative | NotDone:
     trial, table = study.trial, study.table
     given = zip(study.results, table.scores.T, strict=True)
     fits = [
-        compare_ordinal(
-            scores, table.taster, table.variant, control=trial.control_index, alpha=result.alpha
-        )
+        compare_ordinal(scores, table.taster, table.variant, control=trial.control_index)
         for result, scores in given
         if result.comparisons
     ]
@@ -278,7 +276,7 @@ def _as_categories(study: Study) -> Alternative | NotDone:
     outcomes = []
     for result, fit in zip(study.compared, fits, strict=True):
         reason = fit.reason if isinstance(fit, NoResult) else "Nobody scored this variant."
-        found = {} if isinstance(fit, NoResult) else {one.variant: one for one in fit.contrasts}
+        found = {} if isinstance(fit, NoResult) else {one.variant: one for one in fit}
         for comparison in result.comparisons:
             outcome = replace(judged(result, comparison, NoResult(reason)), verdict=None)
             if contrast := found.get(trial.variants.index(comparison.variant)):

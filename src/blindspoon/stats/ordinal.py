@@ -11,11 +11,11 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import expit, log_expit, ndtr
+from scipy.special import expit, log_expit
 
 from blindspoon.arrays import FloatArray, IntArray
 from blindspoon.stats.dunnett import Dunnett
-from blindspoon.stats.results import Interval, NoResult
+from blindspoon.stats.results import NoResult
 from blindspoon.stats.strata import slots
 
 
@@ -337,41 +337,18 @@ MOST_TASTERS = 1500  # above so many the fit is skipped; it takes about a second
 class OrdinalContrast:
     """One variant against the control: log odds of a higher score, variant minus control.
 
-    P values are two-sided normal, the adjusted one by Dunnett's method over the variants; the
-    interval is simultaneous at level 1 - alpha.
+    The p value is two-sided normal, adjusted by Dunnett's method over the variants.
     """
 
     variant: int
     log_odds: float
     se: float
-    z: float
-    p_value: float
     p_adjusted: float
-    interval: Interval
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OrdinalFit:
-    """The cumulative logit model of one attribute, ``level ~ variant + (1 | taster)``.
-
-    - `contrasts`: in the order of the variants; a variant that nobody scored has none
-    - `thresholds`: log odds for the control and an average taster of a score at or below each level
-      but the highest
-    - `levels`: the scores that occur; if `grouped` in classes, the lowest of each
-    - `taster_sd`: in log odds
-    """
-
-    contrasts: tuple[OrdinalContrast, ...]
-    thresholds: tuple[float, ...]
-    levels: tuple[float, ...]
-    grouped: bool
-    taster_sd: float
-    log_likelihood: float
 
 
 def compare_ordinal(
-    score: FloatArray, taster: IntArray, variant: IntArray, *, control: int, alpha: float
-) -> OrdinalFit | NoResult:
+    score: FloatArray, taster: IntArray, variant: IntArray, *, control: int
+) -> tuple[OrdinalContrast, ...] | NoResult:
     """Compare every variant with the control by a cumulative logit mixed model.
 
     The scores that occur are the ordered levels; nothing is taken from the distances between them.
@@ -392,34 +369,19 @@ def compare_ordinal(
         reason = f"The model of ordered categories is skipped above {MOST_TASTERS:,} tasters."
     if reason:
         return NoResult(reason)
-    levels, level, grouped = _levels(score)
     names = np.unique(variant)
     others = names[names != control]
-    fit = fit_cumulative(level, taster, (variant[:, None] == others).astype(np.float64))
+    fit = fit_cumulative(_levels(score), taster, (variant[:, None] == others).astype(np.float64))
     if isinstance(fit, NoResult):
         return fit
     errors = np.sqrt(np.diag(fit.covariance))
     family = Dunnett(fit.covariance / np.outer(errors, errors))
-    reach = family.critical_value(alpha, np.inf)
     rows = zip(others.tolist(), fit.effects.tolist(), errors.tolist(), strict=True)
-    return OrdinalFit(
-        contrasts=tuple(
-            OrdinalContrast(
-                variant=other,
-                log_odds=log_odds,
-                se=se,
-                z=log_odds / se,
-                p_value=2 * float(ndtr(-abs(log_odds / se))),
-                p_adjusted=family.p_value(log_odds / se, np.inf),
-                interval=Interval(log_odds - reach * se, log_odds + reach * se),
-            )
-            for other, log_odds, se in rows
-        ),
-        thresholds=tuple(fit.thresholds.tolist()),
-        levels=tuple(levels.tolist()),
-        grouped=grouped,
-        taster_sd=fit.taster_sd,
-        log_likelihood=fit.log_likelihood,
+    return tuple(
+        OrdinalContrast(
+            variant=other, log_odds=odds, se=se, p_adjusted=family.p_value(odds / se, np.inf)
+        )
+        for other, odds, se in rows
     )
 
 
@@ -437,12 +399,11 @@ def _too_little(score: FloatArray, taster: IntArray, variant: IntArray, control:
     return ""
 
 
-def _levels(score: FloatArray) -> tuple[FloatArray, IntArray, bool]:
-    """Return the levels, each score's code, and whether neighbouring levels were grouped."""
+def _levels(score: FloatArray) -> IntArray:
+    """Return the level of each score, from 0; where they are many, neighbours share one."""
     levels, code, count = np.unique(score, return_inverse=True, return_counts=True)
     if levels.size <= min(MOST_LEVELS, score.size / 2):
-        return levels, code, False
+        return code
     classes = int(np.clip(score.size // SCORES_A_CLASS, 2, MOST_CLASSES))
     middle = (np.cumsum(count) - count / 2) / score.size
-    _, first, group = np.unique(np.floor(middle * classes), return_index=True, return_inverse=True)
-    return levels[first], group[code], first.size < levels.size
+    return np.unique(np.floor(middle * classes), return_inverse=True)[1][code]

@@ -242,8 +242,8 @@ def test_ordered_categories_are_those_of_their_own_module(panel):
     for each in ordered.outcomes:
         index = [attribute.name for attribute in cups.trial.attributes].index(each.attribute)
         rows = (cups.table.scores[:, index], cups.table.taster, cups.table.variant)
-        alone = compare_ordinal(*rows, control=0, alpha=0.05)
-        (contrast,) = (c for c in alone.contrasts if names[c.variant] == each.variant)
+        alone = compare_ordinal(*rows, control=0)
+        (contrast,) = (c for c in alone if names[c.variant] == each.variant)
         shown = contrast.p_adjusted <= 0.05
         assert each.verdict == ("different" if shown else "not_shown")
         assert each.direction == (np.sign(contrast.log_odds) if shown else 0)
