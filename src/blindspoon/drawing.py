@@ -20,6 +20,7 @@ from blindspoon.files.text_table import tidied, write_csv
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import check_scores
 from blindspoon.scores.standing import see_open
+from blindspoon.serving.draw import add_session, add_taster, draw, taster_stream
 from blindspoon.serving.plan import (
     ServingPlan,
     ServingRequest,
@@ -237,19 +238,15 @@ def take_back(folder: Path, today: datetime.date) -> Path:
 
 
 def _first(trial: Trial, request: ServingRequest) -> ServingPlan:
-    from blindspoon.serving.draw import draw  # noqa: PLC0415 - only where cups are dealt
-
     return draw(request, np.random.default_rng([trial.seed, STREAM]))
 
 
 def _with(plan: ServingPlan, seed: int, kind: Kind, name: str) -> ServingPlan:
     """Add a taster or a session to a plan, as it lies in the tables."""
-    from blindspoon.serving import draw  # noqa: PLC0415 - only where cups are dealt
-
     plan = replace(plan, servings=tuple(plan.in_order()))
     if kind == "taster":
-        return draw.add_taster(plan, name, draw.taster_stream(seed, name))
-    return draw.add_session(plan, name, np.random.default_rng([seed, STREAM, *name.encode()]))
+        return add_taster(plan, name, taster_stream(seed, name))
+    return add_session(plan, name, np.random.default_rng([seed, STREAM, *name.encode()]))
 
 
 def _add(

@@ -165,7 +165,6 @@ def _union(subsets: IntArray, variants: int, modulus: int) -> IntArray | None:
     return None
 
 
-@lru_cache(maxsize=4096)
 def _developed(block: tuple[int, ...], modulus: int) -> IntArray:
     """Every shift of a block modulo a number; variants from there on stay fixed."""
     shifted = [
