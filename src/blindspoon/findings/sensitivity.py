@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import asdict, dataclass, field, replace
 from typing import Literal
 
@@ -121,63 +121,38 @@ class Influence:
         return {"outcomes": rows, "not_done": [as_record(way) for way in self.not_done]}
 
 
-def declare(results: tuple[AttributeResult, ...]) -> dict[tuple[str, str], Outcome]:
-    """Write the verdicts as they stand as outcomes, by attribute and variant."""
-    outcomes = (
-        judged(result, found, found.contrasts[0])
-        for result in results
-        for found in result.comparisons
-    )
-    return {outcome.key: outcome for outcome in outcomes}
-
-
 def judged(
     result: AttributeResult, comparison: Comparison, contrast: Contrast | NoResult
 ) -> Outcome:
     """Judge a contrast by the rule; without a result nothing is settled."""
-    attribute, found = comparison.attribute, None if isinstance(contrast, NoResult) else contrast
+    found = None if isinstance(contrast, NoResult) else contrast
     kind = "open" if found is None else result.kind_of(found)
     difference = None if found is None else found.difference
+    direction = int(np.sign(difference or 0.0)) if kind in ("different", "slight") else 0
     return Outcome(
-        attribute=attribute.name,
+        attribute=comparison.attribute.name,
         variant=comparison.variant.name,
         verdict=kind,
-        direction=int(np.sign(difference or 0.0)) if kind in ("different", "slight") else 0,
+        direction=direction,
         difference=difference,
         p_adjusted=None if found is None else found.p_adjusted,
-        changed=False,
+        changed=(kind, direction) != (comparison.verdict, comparison.direction),
         reason=contrast.reason if isinstance(contrast, NoResult) else "",
     )
 
 
 @dataclass(frozen=True, slots=True)
 class Study:
-    """What every alternative needs; the verdicts as declared by attribute and variant."""
+    """What every alternative needs."""
 
     trial: Trial
     table: ScoreTable
     results: tuple[AttributeResult, ...]
-    declared: dict[tuple[str, str], Outcome]
 
     @property
     def compared(self) -> list[AttributeResult]:
         """The attributes that have a verdict."""
         return [result for result in self.results if result.comparisons]
-
-    def against(self, outcome: Outcome) -> Outcome:
-        """Mark an outcome that is another than declared."""
-        declared = self.declared[outcome.key]
-        same = (declared.verdict, declared.direction) == (outcome.verdict, outcome.direction)
-        return replace(outcome, changed=not same)
-
-    def outcomes(
-        self, result: AttributeResult, contrasts: Mapping[str, Contrast | NoResult]
-    ) -> list[Outcome]:
-        """Judge the contrasts of all variants that have a verdict."""
-        return [
-            self.against(judged(result, found, contrasts[found.variant.name]))
-            for found in result.comparisons
-        ]
 
     def again(self, table: ScoreTable, result: AttributeResult) -> list[Outcome]:
         """Judge an attribute of this table by the procedure that decides."""
@@ -185,12 +160,14 @@ class Study:
         held = replace(result, sittings=scored.sittings())
         if result.by == "mixed" or any(found.unanimous for found in result.comparisons):
             fit, variants = scored.mixed(), enumerate(self.trial.variants)
-            found: dict[str, Contrast | NoResult] = {
+            contrasts: dict[str, Contrast | NoResult] = {
                 variant.name: contrast_of(fit, place) for place, variant in variants
             }
-            return self.outcomes(held, found | scored.agreed(fit))
-        others = (other.variant.name for other in result.others)
-        return self.outcomes(held, dict(zip(others, scored.ranks(), strict=True)))
+            contrasts |= scored.agreed(fit)
+        else:
+            others = (other.variant.name for other in result.others)
+            contrasts = dict(zip(others, scored.ranks(), strict=True))
+        return [judged(held, it, contrasts[it.variant.name]) for it in result.comparisons]
 
 
 def study_influence(
@@ -201,7 +178,7 @@ def study_influence(
     Leaving out one case at a time to see what an answer hangs on: R. D. Cook (1977),
     Technometrics 19:15-18.
     """
-    study = Study(trial, table, results, declare(results))
+    study = Study(trial, table, results)
     made = (
         *_in_turn(study, "taster"),
         *_in_turn(study, "session"),
@@ -209,7 +186,9 @@ def study_influence(
         _as_categories(study),
     )
     return Influence(
-        declared=tuple(study.declared.values()),
+        declared=tuple(
+            judged(result, it, it.contrasts[0]) for result in results for it in result.comparisons
+        ),
         alternatives=tuple(way for way in made if isinstance(way, Alternative)),
         not_done=tuple(way for way in made if isinstance(way, NotDone)),
     )
@@ -255,7 +234,7 @@ def _by_the_other(study: Study) -> Alternative:
         for comparison in result.comparisons:
             _, contrast = comparison.contrasts
             outcome, none = judged(result, comparison, contrast), isinstance(contrast, NoResult)
-            outcomes.append(replace(outcome, verdict=None) if none else study.against(outcome))
+            outcomes.append(replace(outcome, verdict=None, changed=False) if none else outcome)
     return Alternative(name="procedure", left_out="", outcomes=tuple(outcomes))
 
 
@@ -278,7 +257,8 @@ def _as_categories(study: Study) -> Alternative | NotDone:
         reason = fit.reason if isinstance(fit, NoResult) else "Nobody scored this variant."
         found = {} if isinstance(fit, NoResult) else {one.variant: one for one in fit}
         for comparison in result.comparisons:
-            outcome = replace(judged(result, comparison, NoResult(reason)), verdict=None)
+            outcome = judged(result, comparison, NoResult(reason))
+            outcome = replace(outcome, verdict=None, changed=False)
             if contrast := found.get(trial.variants.index(comparison.variant)):
                 differs = contrast.p_adjusted <= result.alpha
                 direction = int(np.sign(contrast.log_odds)) if differs else 0
@@ -287,7 +267,7 @@ def _as_categories(study: Study) -> Alternative | NotDone:
                     verdict="different" if differs else "not_shown",
                     direction=direction,
                     p_adjusted=contrast.p_adjusted,
-                    changed=direction != study.declared[outcome.key].direction,
+                    changed=direction != comparison.direction,
                     reason="",
                 )
             outcomes.append(outcome)

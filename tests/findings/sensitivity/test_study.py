@@ -6,6 +6,7 @@ import json
 import math
 import time
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import pytest
@@ -64,7 +65,7 @@ def study_of(cups):
     """What one kind of alternative is made from, without the others."""
     trial, table = cups.trial, cups.table
     results = compare_trial(trial, table)
-    return module.Study(trial, table, results, module.declare(results))
+    return module.Study(trial, table, results)
 
 
 @pytest.mark.parametrize("by", ["mixed", "ranks"])
@@ -125,15 +126,16 @@ def test_a_verdict_that_hangs_on_one_taster_is_found(cups):
 
 
 def test_an_opposite_difference_is_a_change(cups):
-    study = one_loud_taster(cups)
-    trial, table = study.trial, study.table
-    results = compare_trial(trial, table)
-    declared = module.declare(results)
-    crisper = replace(declared["texture", "oak"], verdict="different", direction=1)
-    held = module.Study(trial, table, results, {crisper.key: crisper})
-    assert not held.against(crisper).changed
-    assert held.against(replace(crisper, direction=-1)).changed
-    assert held.against(replace(crisper, verdict="slight")).changed
+    made = one_loud_taster(cups)
+    result, *_ = compare_trial(made.trial, made.table)
+    oak, *_ = result.comparisons
+    crisper = replace(oak.mixed, p_adjusted=0.001)
+    found = replace(oak, mixed=crisper, verdict="different")
+    softer = replace(crisper, difference=-crisper.difference)
+    judge = partial(module.judged, result, found)
+    assert not judge(crisper).changed
+    assert judge(softer).changed
+    assert judge(replace(crisper, p_adjusted=0.9)).changed
 
 
 def test_without_one_of_two_tasters_nothing_is_settled(panel):
@@ -164,7 +166,7 @@ def test_more_than_sixty_tasters_are_not_left_out_in_turn(panel, monkeypatch, ta
     monkeypatch.setattr(module.Study, "again", lambda *_: [])
     trial, table = cups.trial, cups.table
     results = compare_trial(trial, table)
-    study = module.Study(trial, table, results, {})
+    study = module.Study(trial, table, results)
     found = list(module._in_turn(study, "taster"))
     assert len(found) == (60 if done else 1)
     if not done:
