@@ -24,11 +24,9 @@ from blindspoon.writeup.writers import (
     DASH,
     Column,
     Table,
-    cells,
     csv_names,
     csv_table,
     csv_values,
-    heads,
     table_of,
     to_csv,
 )
@@ -215,9 +213,9 @@ OVERALL = (
     Column("attribute"),
     Column("variant"),
     Column("mixed_p", "p, mixed model", p),
-    Column("mixed_verdict"),
+    Column("mixed_verdict", "Verdict, mixed model", lambda verdict, _: NAMES[verdict]),
     Column("ranks_p", "p, ranks", p),
-    Column("ranks_verdict"),
+    Column("ranks_verdict", "Verdict, ranks", lambda verdict, _: NAMES[verdict]),
 )
 
 
@@ -260,7 +258,7 @@ def joint_section(analysis: Analysis, joint: Joint) -> PageSection | None:
             most=MOST_NAMED,
         ),
         numbers=(
-            *(_overall_table(analysis, it) for it in held),
+            *(_overall_table(trial, it) for it in held),
             _correlations_table(trial, pairs),
         ),
         points=points("together_methods", overall=overall),
@@ -271,21 +269,13 @@ def joint_section(analysis: Analysis, joint: Joint) -> PageSection | None:
     )
 
 
-def _overall_table(analysis: Analysis, overall: Overall) -> Table:
-    labels = {(it.attribute.name, it.variant.name): it for it in analysis.comparisons}
-    rows = []
-    for found in overall.comparisons:
-        alone, verdict = labels[found.attribute, found.variant], overall.verdict(found)
-        words = (NAMES[alone.verdict], DASH if verdict is None else NAMES[verdict])
-        texts = (alone.variant.label, *cells(OVERALL, found), *words)
-        rows.append((alone.attribute.label, texts))
-    return Table(
-        name="together-overall",
-        caption="Every difference held against all attributes",
-        head="Attribute",
-        columns=("Variant", *heads(OVERALL), "By itself", "Over all attributes"),
-        rows=tuple(rows),
-    )
+def _overall_table(trial: Trial, overall: Overall) -> Table:
+    caption = "Every difference held against all attributes"
+    rows = [
+        (f"{trial.variant(it.variant).label}, {_label(trial, it)}", it, None)
+        for it in overall.comparisons
+    ]
+    return table_of("together-overall", caption, "Variant and attribute", OVERALL, rows)
 
 
 def _correlations_table(trial: Trial, pairs: tuple[AttributePair, ...]) -> Table:
