@@ -522,7 +522,7 @@ def test_a_phone_that_returns_with_an_older_answer_shows_the_newer_one(sheet, se
     tap(first, "texture", "7")
     saved(first)
     second.context.set_offline(False)
-    second.get_by_text("There is a newer answer to cup 037").wait_for()
+    second.get_by_text("Cup 037 has a newer answer").wait_for()
     assert (rows()[0]["texture"], rows()[0]["saltiness"]) == ("7", "4")
     assert ",037,3,4," in (folder / "ballots/conflicts/1-T01.csv").read_text()
     assert second.locator("dd").all_text_contents()[:2] == ["7", "4"]

@@ -219,7 +219,7 @@ class TasterPages:
             cells = zip((*ballot.names, "comment"), stored.cells, answer.cells, strict=True)
             filled = {name: text for name, text, sent in cells if text != sent}
             say = spoken().of(ballot.kind)
-            told = say(news, code=seat.code) if news else ""
+            told = say(news, cup=say("cup_title", code=seat.code)) if news else ""
             return jsonify(mark=stored.mark, told=told, filled=filled)
         go = form.get("go", "")
         path = seat.end if go == "stop" else seat.path(-1 if go == "back" else 1)
@@ -290,7 +290,8 @@ class TasterPages:
         say, told = spoken(), ""
         known = {str(place): code for place, code in enumerate(ballot.codes if ballot else (), 1)}
         if ballot and (code := known.get(request.args.get("replaced", ""))):
-            told = say.of(ballot.part(code).kind)("replaced", code=code)
+            own = say.of(ballot.part(code).kind)
+            told = own("replaced", cup=own("cup_title", code=code))
         page = render_template(
             f"{name}.html.j2",
             plan=self._sitting.plan,
