@@ -75,6 +75,11 @@ def test_alike_is_not_possible_with_few_sets(method, least, often):
     assert f"fewer than {least} sets; {often} show it 8 times in 10" in said
 
 
+def test_where_a_thousand_sets_are_too_few_to_be_likely_none_is_named():
+    first, *_ = size_choice(trial_of("triangle", 'ask = "alike"\ncan_tell = 0.05')).sentences
+    assert first.endswith("fewer than 591 sets, and up to 1,000 seldom show it, if nobody can.")
+
+
 def test_scores_are_advised_where_they_take_a_fraction_of_the_cups():
     assert "score it" in size_choice(trial_of("triangle")).sentences[-1]
     assert "score it" not in size_choice(trial_of("paired")).sentences[-1]

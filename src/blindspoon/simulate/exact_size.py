@@ -87,11 +87,8 @@ def size_choice(trial: Trial, tasters: Sequence[int] = ()) -> ChoiceSizing:
     leaner = None if in_turn else next(no_less, None)
     wanted = [n * a_taster // several for n in tasters] or [planned, *USUAL_SETS]
     shown = {n for n in (*wanted, leaner.tests if leaner else 0) if 0 < n <= MOST}
-    alike, difference = (
-        _of_alike(choice, every),
-        tuple(_of_difference(choice, every, planned, leaner)),
-    )
-    first = () if choice.ask == "alike" else difference[:1]
+    alike, difference = _of_alike(choice, every), [*_of_difference(choice, every, planned, leaner)]
+    first = [] if choice.ask == "alike" else difference[:1]
     return ChoiceSizing(
         choice=choice, alpha=alpha, planned=planned,
         rows=tuple(every[n - 1] for n in sorted(shown)),
@@ -155,10 +152,12 @@ def _of_alike(choice: Choice, every: Sequence[ChoiceSize]) -> str:
     allowed = percent(choice.can_tell)
     if least is None:
         return f"No number of sets up to {MOST:,} can show that fewer than {allowed} can tell."
-    return (
-        f"That fewer than {allowed} can tell cannot be shown with fewer than {least} sets; "
-        f"{_first(every, lambda row: row.chance_alike)} show it 8 times in 10 if nobody can."
+    enough = _first(every, lambda row: row.chance_alike)
+    often = (
+        f"; {enough} show it 8 times in 10" if enough else f", and up to {MOST:,} seldom show it,"
     )
+    unshown = f"That fewer than {allowed} can tell cannot be shown with fewer than {least} sets"
+    return f"{unshown}{often} if nobody can."
 
 
 def _of_difference(
