@@ -92,7 +92,7 @@ def test_saturation_is_that_of_brine():
     ("row", "slug", "column", "words"),
     [
         ("jar 1,2026-09-18,36,20,", "absurd-ph", "ph", "36 is no pH"),
-        ("jar 1,2026-09-18,355,20,", "absurd-ph", "ph", "3.55 may have lost its point"),
+        ("jar 1,2026-09-18,355,20,", "absurd-ph", "ph", "put its point back"),
         ("jar 1,2026-09-18,-1,20,", "absurd-ph", "ph", "a pH is 0 to 14"),
         ("jar 1,2026-09-18,sour,20,", "not-a-number", "ph", '"sour" is not a number'),
         ("jar 7,2026-09-18,3.6,20,", "unknown-batch", "batch", "did you mean"),

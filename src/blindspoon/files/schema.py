@@ -356,7 +356,7 @@ BOUNDS: Mapping[Kind, tuple[float, float, Fault]] = {
         "Correct it, or name the column temperature_f",
     )),
     "ph": (0.0, 14.0, Fault(
-        "absurd-ph", "{text} is no pH", "a pH is 0 to 14", "Read it again{pointed}",
+        "absurd-ph", "{text} is no pH", "a pH is 0 to 14", "Read it again, or put its point back",
     )),
 }  # fmt: skip
 """Numbers that a column may hold, after conversion, and what is said of others."""
@@ -381,7 +381,7 @@ FAULTS: Mapping[Kind, Fault] = {
         "Write digits only",
     ),
     "yes-no": Fault(
-        "bad-answer", "{name} is {quoted}{hint}", "it is {words}", "Write one of them"
+        "bad-answer", "{name} is {quoted}{hint}", "it is one of {listed}", "Write one of them"
     ),
     "date": Fault(
         "bad-date", "{quoted} is not a date", "it is as in 2026-09-05 or 05.09.2026",
@@ -438,9 +438,6 @@ def _fault(fault: Fault, text: str, name: str, listed: Sequence[str] = ()) -> Fa
         "quoted": quoted(text),
         "hint": did_you_mean(text, listed),
         "listed": some_of(map(quoted, listed), 20) or "none",
-        "words": " or ".join(listed),
-        "pointed": f"; {text[:1]}.{text[1:]} may have lost its point"
-        * (re.fullmatch("[0-9]{2,3}", text) is not None),
     }
     return Fault(fault.slug, *(part.format(**said) for part in fault[1:]))
 
