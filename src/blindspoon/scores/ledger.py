@@ -33,16 +33,11 @@ class Ledger:
     """What the tables hold, checked against trial.toml and one another.
 
     - `coded`: whether the cups were served under codes
-    - `scored`: the rows of scores.csv and the ballots
     - `points`, shape (n_scored, n_attributes): NaN where no score was given
-    - `accepted`, shape (n_scored,): 1 where the taster would have it, 0 where not, NaN where that
-      was not answered
-    - `plan`, `key`: the rows of servings.csv and key.csv
-    - `sets`: rows of servings.csv that are in sets; their batch is the name of the set
+    - `accepted`, shape (n_scored,): 1 where the taster would have it, 0 where not, else NaN
+    - `plan`, `sets`: the rows of servings.csv, those in sets apart, their batch the name of the set
     - `picks`, `choices`: what was chosen from sets under codes, and where nothing had codes
-    - `problems`: sorted by file and line
-    - `absences`: scores that were not given, and cups and tasters without any; empty while there
-      are problems
+    - `absences`: what was not given; empty while there are problems
     """
 
     coded: bool

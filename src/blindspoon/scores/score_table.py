@@ -30,18 +30,14 @@ class Remark:
 class ScoreTable:
     """Every scored serving of a trial, one row each; n servings.
 
-    - `tasters`, `sessions`, `batches`: labels, the first two in order of first appearance in the
-      files
-    - `taster`, `session`, `variant`, `batch`, shape (n,): positions in these and
+    - `taster`, `session`, `variant`, `batch`, shape (n,): positions in the labels and
       ``Trial.variants``; -1 where no batch is named
-    - `position`, shape (n,): place of the cup in its taster's session, from 1; 0 where it is not
-      known
+    - `position`, shape (n,): place of the cup in its taster's session, from 1; 0 if not known
     - `scores`, shape (n, n_attributes): NaN where no score was given
     - `balanced`: whether every taster was to get every variant that was served, each as often as
       anyone, in each of their sessions, with positions known and each variant in each position
       equally often, give or take one a cup of it, within each session
     - `left_out`: what takes no part in the comparison, and why, in the order of the files
-    - `choices`: every answered set, where the trial has them
     - `accepted`, shape (n,): 1 where the taster would have it, 0 where not, NaN where that was not
       answered; None where it was not asked
     """

@@ -22,12 +22,10 @@ from blindspoon.trial import Choice, ChoiceMethod, Trial
 class Picks:
     """Answers to sets, by code; n rows.
 
-    - `rows`, `answers`: who answered which set, under its name, and what; blank where nothing
-    - `cups`: every cup of every set, by code; its batch is the name of the set
-    - `set_of`, shape (n_cups,): the number of the set that each is in, from 0
+    - `rows`, `answers`: who answered which set, and what; blank where nothing
+    - `cups`, `set_of`: every cup of every set, by code, and the number of its set, from 0
     - `of`, shape (n,): the set that each row answers; -1 where there is none
-    - `picked`, shape (n, 2): the cups that each row names, as rows of `cups`; -1 where it names
-      none
+    - `picked`, shape (n, 2): the cups that each row names, as rows of `cups`; else -1
     """
 
     rows: Cups
@@ -42,15 +40,11 @@ class Picks:
 class ChoiceTable:
     """Every answered set of a trial, a row each, in the order of the files; n sets.
 
-    - `tasters`: empty where only numbers are known
-    - `taster`, shape (n,): position in `tasters`; -1 where it is not known
+    - `tasters`: empty where only numbers are known; `taster`, shape (n,), is -1 then
     - `variant`, shape (n,): position in ``Trial.variants`` of what was held against the control
     - `right`, shape (n,): where either of two may be the one with more, whether it was the variant
-    - `other`, shape (n,): whether the set was of the second kind (different, or not A); else all
-      False
+    - `other`, shape (n,): whether the set was of the second kind (different, or not A)
     - `orders`: how often each order of the method was served, by variant; empty where not known
-    - `coded`: whether the cups were served under codes
-    - `remarks`: what was written beside sets
     """
 
     tasters: tuple[str, ...] = ()

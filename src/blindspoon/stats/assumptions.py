@@ -143,10 +143,8 @@ class HeldSittings:
     - `tasters`: those with all of these at every sitting; 0 where they are too few to test it
     - `differences`, shape (n_sessions, n_variants): variant minus control at each sitting, in
       points; 0 for the control, NaN where the variant was not tasted
-    - `half`: half of their intervals: level 1 - 2 alpha, simultaneous over the variants, by that
-      sitting's own scatter
-    - `own`, shape (n_variants,): p values that one variant's difference did not move; 1 where
-      that cannot be tested
+    - `half`: half of their intervals: level 1 - 2 alpha, by that sitting's own scatter
+    - `own`, shape (n_variants,): p values that one variant's difference did not move
     - `names`: what the sittings are called: "the first (Friday)", "sitting 2", "the last"
     """
 

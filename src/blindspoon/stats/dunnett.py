@@ -67,8 +67,7 @@ class Dunnett:
 
         With some variants truly at plus the margin and the others at minus it, their errors
         towards zero have turned signs: the value is that of the largest one-sided statistic with
-        the signs turned that leave the least correlation, half of them where all are equal. A
-        single contrast gives the ordinary one-sided t test.
+        the signs turned that leave the least correlation.
 
         >>> half = Dunnett(np.array([[1.0, 0.5], [0.5, 1.0]]))
         >>> round(half.alike_value(0.05, 21) / half.critical_value(0.1, 21), 3)

@@ -427,17 +427,14 @@ def against(control: int, variants: int, columns: int) -> FloatArray:
 
 
 def kenward_roger(at: Criterion, contrasts: FloatArray) -> ContrastTest:
-    """Test linear contrasts of the fixed effects in a REML fit, at its estimates.
-
-    They have shape (k, p) and are linearly independent.
+    """Test linear contrasts, shape (k, p), linearly independent, at the estimates of a REML fit.
 
     M. G. Kenward and J. H. Roger (1997), Biometrics 53, 983-997, with the covariance of the
     variances from their expected information. Variances estimated as zero stay in it, so that
-    the degrees of freedom do not jump when an estimate reaches zero. With one contrast the
-    degrees of freedom of the paper reduce to ``2 / A2`` and its scale to one. The F of k
-    contrasts takes the same two values, ``2 k / A2`` and one, where ``2 k / A2`` is 2.5 or
-    less: the paper matches the mean of an F distribution, which does not exist from two
-    degrees of freedom on and is ill-determined before. For balanced trials both are exact.
+    the degrees of freedom do not jump. The F of k contrasts has ``2 k / A2`` degrees of freedom
+    and a scale of one, as a single one, where ``2 k / A2`` is 2.5 or less: the paper matches the
+    mean of an F distribution, which does not exist from two degrees of freedom on. For balanced
+    trials both are exact.
     """
     spread = 2 * np.linalg.inv(at.expected).astype(np.float64, copy=False)
     # their equation 5; the weight matrices Q of the paper are, summed over i and j, half the
