@@ -157,13 +157,14 @@ class ReportContent:
     @property
     def byline(self) -> tuple[str, ...]:
         """Whose it is, of when, and how much was tasted."""
-        table, people = self.analysis.table, tasted_by(self.analysis)
-        tasters = wording.count(people, "taster") if people else ""
-        if len(table.tasters) == 1:
-            tasters += f", {wording.count(len(table.sessions), 'round')}"
-        sets = table.choices.right.size if table.choices else 0
-        cups = [wording.count(table.taster.size, "cup")] * bool(self.analysis.results)
-        told = ", ".join(filter(None, (tasters, *cups, *[wording.count(sets, "set")] * bool(sets))))
+        table = self.analysis.table
+        counted = (
+            (tasted_by(self.analysis), "taster"),
+            (len(table.sessions) * (len(table.tasters) == 1), "round"),
+            (table.taster.size * bool(self.analysis.results), "cup"),
+            (table.choices.right.size if table.choices else 0, "set"),
+        )
+        told = ", ".join(wording.count(number, what) for number, what in counted if number)
         return tuple(filter(None, (self.trial.host, methods.report_date(self.analysis), told)))
 
     @property
