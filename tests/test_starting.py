@@ -98,6 +98,13 @@ def test_what_no_trial_can_hold_leads_back_to_its_question(asked, typed):
     assert {problem.column for problem in caught.value.problems} == {asked}
 
 
+def test_a_day_that_is_far_away_is_not_called_a_text():
+    told = {"trial.product": "kraut", "variant[1].label": "As always", "trial.title": "May I?"}
+    told |= {"changes": "Rock salt", SCORED: ODD, "session[1].date": "17.10.2062"}
+    with pytest.raises(TrialFileError, match=r'"17\.10\.2062" is no day of these years; a date is'):
+        new_files(told, datetime.date(2026, 9, 4), 1)
+
+
 def test_a_rule_without_a_date_is_told_for_who_is_to_say_yes_to_it(coded, tmp_path):
     (tmp_path / "trial.toml").write_bytes(coded["trial.toml"])
     assert undeclared(tmp_path) == ""
