@@ -41,7 +41,6 @@ def review(taster, mean, correlation=NONE):
             scores=10, mean=mean, sd=1.2, lowest=low, highest=high, at_low=0, at_high=0
         ),
         repeatability_sd=NONE,
-        repeatability_df=5,
         correlation=correlation,
         discrimination=NONE,
     )

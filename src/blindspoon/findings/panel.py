@@ -58,7 +58,6 @@ class TasterReview:
     taster: str
     scale_use: ScaleUse
     repeatability_sd: float | NoResult
-    repeatability_df: int
     correlation: float | NoResult
     discrimination: FTest | NoResult
 
@@ -179,7 +178,6 @@ def study_panel(trial: Trial, table: ScoreTable, results: tuple[AttributeResult,
                     taster=label,
                     scale_use=use,
                     repeatability_sd=own_repeatability(cells, place),
-                    repeatability_df=int(cells.df[place]),
                     correlation=with_others[place],
                     discrimination=discrimination(cells, place),
                 )

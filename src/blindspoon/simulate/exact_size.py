@@ -14,7 +14,7 @@ from blindspoon.scores.sets import chosen_by
 from blindspoon.simulate.size_results import WANTED, Spread
 from blindspoon.stats import forced_choice as fc
 from blindspoon.stats.results import Record, as_record
-from blindspoon.trial import Choice, Course, Trial
+from blindspoon.trial import Attribute, Choice, Course, Trial
 
 ABLE = (0.3, 0.5, 0.7)  # shares who can tell, for which the chance to show it is told
 USUAL_SETS = (12, 18, 24, 36, 48, 72)
@@ -235,10 +235,7 @@ class CourseSizing:
 
 
 def size_course(trial: Trial, spread: Spread, tasters: Sequence[int] = ()) -> CourseSizing | None:
-    """Say what panels can hope for of a question of days; None where the trial has none.
-
-    The spread is that of the scores of its attribute. Tried are so many tasters; the planned number
-    and the usual ones where empty.
+    """Say what so many tasters, or as planned and the usual ones, can hope for over the days.
 
     Slopes and differences of tasters are normal: the change that is seen is that of Student's
     t test with the noncentral t (Johnson, Kotz and Balakrishnan 1995, chapter 31); the chance to
@@ -275,17 +272,10 @@ def size_course(trial: Trial, spread: Spread, tasters: Sequence[int] = ()) -> Co
 
     tried = sorted({n for n in (tasters or (planned, *USUAL_TASTERS)) if n > 1})
     rows = tuple(panel(n, cups) for n in tried for cups in ((1, 2) if n < FEW else (1,)))
-    own = next((row for row in rows if row.tasters == planned and days > 1), None)
-    fits = own and own.change <= attribute.scale.high - attribute.scale.low
-    seen = f"a change of {wording.number(own.change, 1)} points" if own and fits else "no change"
-    hope = (
-        f"{wording.count(planned, 'taster')} with one cup of each would see {seen} "
-        f"{'' if fits else 'that the scale has room for '}"
-        "from the first day to the last 8 times in 10, if it goes evenly."
-    )
+    own = next((row for row in rows if row.tasters == planned), None)
     return CourseSizing(
         course=course, margin=margin, alpha=alpha, days=days, spread=spread, rows=rows,
-        sentences=(*DESIGNS, *_planned(trial, days, planned), *([hope] if own else [])),
+        sentences=(*DESIGNS, *_planned(trial, attribute, days, own)),
     )  # fmt: skip
 
 
@@ -309,18 +299,28 @@ DESIGNS = (
 )
 
 
-def _planned(trial: Trial, days: int, tasters: int) -> Iterator[str]:
-    """Say which design is planned, and what it lacks."""
+def _planned(
+    trial: Trial, attribute: Attribute, days: int, own: CourseSize | None
+) -> Iterator[str]:
+    """Say which design is planned, what it lacks, and what the planned panel would see."""
     if days < 2:
         yield "Planned so far: one day. A course takes two, and a trend three."
         return
     several = any(variant.series for variant in trial.variants)
-    often = len(trial.sessions)
+    often, tasters = len(trial.sessions), wording.count(len(trial.tasting.tasters), "taster")
     what = f"ages in {'one sitting' if often < 2 else wording.count(often, 'session')}"
     what = what if several else "sittings"
     lacks = ""
     if days < DAYS[0]:
         lacks = f", fewer than {DAYS[0]}: between two of them anything may have happened"
-    elif several and tasters < FEW and len(trial.sessions) < 2:
-        lacks = f", one cup of each for {wording.count(tasters, 'taster')}"
+    elif several and len(trial.tasting.tasters) < FEW and often < 2:
+        lacks = f", one cup of each for {tasters}"
     yield f"Planned: {wording.spelled(days)} {what}{lacks}."
+    if own:
+        seen = f"a change of {wording.number(own.change, 1)} points"
+        if own.change > attribute.scale.high - attribute.scale.low:
+            seen = "no change that the scale has room for"
+        yield (
+            f"{tasters} with one cup of each would see {seen} from the first day to the last 8 "
+            "times in 10, if it goes evenly."
+        )
