@@ -340,7 +340,7 @@ def test_cups_are_gone_through_without_connection_and_sent_after_it(sheet, serve
     for cup in (2, 3):
         page.get_by_role("button", name="Save, next cup").click()
         page.wait_for_url(f"**/1/{cup}")
-        page.get_by_role("timer", name="Rest before this cup").wait_for()
+        page.get_by_role("timer", name="Rest before you taste").wait_for()
         assert not page.locator("fieldset").first.is_visible()
         page.get_by_role("button", name="Taste now").click()
         tap(page, "texture", str(cup))

@@ -96,7 +96,7 @@ def test_a_code_of_another_set_is_not_taken(phone, rows, served):
     tied = '<fieldset role="radiogroup" aria-describedby="answer-fault" aria-invalid="true">'
     assert tied in page
     end = phone("T01").read(f"{phone('T01').place}end")
-    assert "What you chose is saved. Not answered: sets" in end
+    assert "What you have answered is saved. Not complete:" in end
     assert rows() == []
 
 
@@ -148,7 +148,7 @@ def test_sets_speak_the_language_of_the_phone_and_ballots_do_not(client, phone, 
     look = taker.read(f"{taker.place}look")
     assert "verschieden</dd>" in look
     assert "Du musst wählen" not in look
-    assert "Nicht beantwortet ist Reihe" in taker.read(f"{taker.place}end")
+    assert "Nicht vollständig:" in taker.read(f"{taker.place}end")
 
 
 @pytest.mark.parametrize("folder", ["same-different"], indirect=True)

@@ -248,7 +248,7 @@ def test_a_cup_scored_on_paper_is_not_asked_again(folder, rows, both_pages):
         form = {"ticket": sitting.memory.link("form", sitting.taster_link("T01")), "code": "512"}
         path = f"/t/{sitting.taster_link('T01')}/1/2"
         assert client.post(path, data=form | {"texture": "7"}).status_code == 409
-    assert "This cup is scored already" in page
+    assert "This is answered already" in page
     assert "<form" not in page
     assert rows() == []
 

@@ -59,8 +59,8 @@ class Words:
         return words_of(self.language, kind)
 
     def unit(self, ballot: Ballot, code: str) -> str:
-        """Call a cup, or a set, by its code; where there are both, say which it is."""
-        if ballot.kind != "both":
+        """Call a cup by its code; where there are sets, say which it is."""
+        if ballot.kind == "cups":
             return code
         return self.of(ballot.part(code).kind)("cup_title", code=code)
 
