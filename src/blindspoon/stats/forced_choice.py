@@ -95,10 +95,8 @@ def fisher(answers: Answers, alpha: float) -> tuple[float, int | None]:
     """Test whether the word was said more often where it was right.
 
     Gives the one-sided p value, and the right answers of both kinds that are needed, None where
-    nothing would do.
-
-    R. A. Fisher 1934, Statistical Methods for Research Workers, 5th ed., as ISO 8588 has it for
-    few answers.
+    nothing would do. R. A. Fisher 1934, Statistical Methods for Research Workers, 5th ed., as ISO
+    8588 has it for few answers.
     """
     said = answers.same + answers.other
     k = np.arange(max(0, said - answers.of_other), min(said, answers.of_same) + 1)
@@ -170,10 +168,9 @@ def _chances(method: str) -> tuple[FloatArray, FloatArray]:
 
 
 def distance_error(method: str, d: float, p: float, tests: int) -> float:
-    """Give the standard error of d', by the delta method; p lies between guessing and 1.
+    """Give the standard error of d' by the delta method; p lies between guessing and 1.
 
-    ``var(d') = p (1 - p) / (n (dp/dd')^2)``: J. Bi, D. M. Ennis and M. O'Mahony 1997, J. Sensory
-    Stud. 12, 87-104.
+    J. Bi, D. M. Ennis and M. O'Mahony 1997, J. Sensory Stud. 12, 87-104.
     """
     low, high = chance_right(method, np.array([d - 1e-4, d + 1e-4]))
     return float(np.sqrt(p * (1 - p) / tests) / ((high - low) / 2e-4))
@@ -241,9 +238,7 @@ class Boundary(NamedTuple):
 
 
 def boundary(guess: float, share: float, alpha: float, beta: float) -> Boundary:
-    """Draw the lines of the sequential rule.
-
-    `share` may be able to tell, and it would still do; beta is the chance of a false "alike".
+    """Draw the lines of the sequential rule; `share` may be able to tell, and it would still do.
 
     A. Wald 1947, Sequential Analysis; ISO 16820.
 

@@ -263,13 +263,11 @@ def fit_cumulative(
     Levels, shape (n,), are codes from 0, at least two, each of which occurs; without tasters, their
     intercepts are left out. The design, shape (n, columns), has independent columns without a
     constant. Four and sixteen times as many nodes (160 at most) are taken where twice as many would
-    change the log-likelihood by more than 1e-5 a taster, as where tasters lie far apart.
+    change the log-likelihood by more than 1e-5 a taster. It is even in the SD, so that zero is
+    always a stationary place: it is the answer where no SD gives a higher likelihood.
 
     P. McCullagh (1980), JRSS B 42, 109-142; D. Hedeker and R. D. Gibbons (1994), Biometrics
-    50, 933-944. Without tasters the log-likelihood is concave. It is even in the SD, so that
-    zero is always a stationary place: it is the answer where no SD gives a higher likelihood.
-
-    Two cups, one scored high by three in four tasters and the other by one in four, differ by
+    50, 933-944. Two cups, one scored high by three in four and the other by one in four, differ by
     ``2 log 3``:
 
     >>> level = np.array([1, 1, 1, 0, 1, 0, 0, 0])

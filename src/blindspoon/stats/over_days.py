@@ -299,12 +299,10 @@ BENT = "The course bends, so a straight line would mislead."
 def fieller(
     intercept: float, slope: float, covariance: FloatArray, *, level: float, t: float
 ) -> Interval | NoResult:
-    """Bound the place at which a line crosses a level.
-
-    The covariance, shape (2, 2), is that of both estimates; t the critical value.
+    """Bound the place at which a line crosses a level; no result where there are no two ends.
 
     All x with ``(intercept + slope x - level)^2 <= t^2 var(intercept + slope x)``: E. C. Fieller
-    1954, J. R. Stat. Soc. B 16:175; no result where that has no two ends.
+    1954, J. R. Stat. Soc. B 16:175. The covariance, shape (2, 2), is that of both estimates.
     """
     if not covariance.any():
         return NoResult("All tasters have one and the same line, which leaves no scatter.")
@@ -407,8 +405,8 @@ class Changes:
 class DayOfShare:
     """The day by which a share has turned, by a distribution of the tasters' days.
 
-    The interval is by the profile of the likelihood, at level 1 - alpha; the scale the standard
-    deviation of the log of the day (lognormal), or 1 / shape (Weibull).
+    With its interval at level 1 - alpha; the scale is the standard deviation of the log of the day
+    (lognormal), or 1 / shape (Weibull).
     """
 
     day: float

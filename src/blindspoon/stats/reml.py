@@ -482,9 +482,7 @@ def _f_scale(own: FloatArray, slopes: FloatArray, spread: FloatArray) -> tuple[f
 def over_places(differences: FloatArray, variances: FloatArray) -> tuple[float, float]:
     """Pool the differences of K places, with the standard error that their own spread gives.
 
-    In points, shape (K,), K >= 2, with the sampling variance of each. What is found is to be
-    referred to t with K - 1 degrees of freedom.
-
+    In points, shape (K,), with the sampling variance of each; for t with K - 1 degrees of freedom.
     The variance between places by R. C. Paule and J. Mandel (1982, J. Res. Natl. Bur. Stand.
     87:377), the weights from it, and the standard error by J. Hartung and G. Knapp (2001,
     Statistics in Medicine 20:3875), at least what sampling alone gives.

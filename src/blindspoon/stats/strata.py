@@ -19,9 +19,8 @@ _EPSILON = float(np.finfo(np.float64).eps)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Layout:
-    """Rows to be fitted; n scores, e further columns.
+    """Rows to be fitted: n scores of tasters and variants, coded from 0.
 
-    - `taster`, `variant`, shape (n,): codes from 0; one without rows is allowed for tasters only
     - `fixed`, shape (n, e): further fixed effects (serving position), independent of the variants
     - `random`, shape (n, b): indicators of the batches; none where batches are not in the model
     """
@@ -73,9 +72,7 @@ class Strata:
     - `copies`, shape (s,): independent copies of each stratum
     - `moments`, shape (s * r * r, q * q): products of the columns summed over the copies
     - `log_scale`: what the rotation adds to the log determinant of the covariance of the scores
-    - `centre`, `rounding`: as in `Grid`
-    - `n_scores`, `n_variants`, `n_fixed`, `n_random`: rows and columns; the variants are the first
-      of the fixed columns
+    - `centre`, `rounding`: as in `Grid`; the variants are the first of the fixed columns
     """
 
     names: tuple[str, ...]
