@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass, field, replace
+from itertools import chain
 from typing import Literal
 
 import numpy as np
@@ -141,33 +142,20 @@ def judged(
     )
 
 
-@dataclass(frozen=True, slots=True)
-class Study:
-    """What every alternative needs."""
-
-    trial: Trial
-    table: ScoreTable
-    results: tuple[AttributeResult, ...]
-
-    @property
-    def compared(self) -> list[AttributeResult]:
-        """The attributes that have a verdict."""
-        return [result for result in self.results if result.comparisons]
-
-    def again(self, table: ScoreTable, result: AttributeResult) -> list[Outcome]:
-        """Judge an attribute of this table by the procedure that decides."""
-        scored = Scored(self.trial, table, self.trial.attributes.index(result.attribute))
-        held = replace(result, sittings=scored.sittings())
-        if result.by == "mixed" or any(found.unanimous for found in result.comparisons):
-            fit, variants = scored.mixed(), enumerate(self.trial.variants)
-            contrasts: dict[str, Contrast | NoResult] = {
-                variant.name: contrast_of(fit, place) for place, variant in variants
-            }
-            contrasts |= scored.agreed(fit)
-        else:
-            others = (other.variant.name for other in result.others)
-            contrasts = dict(zip(others, scored.ranks(), strict=True))
-        return [judged(held, it, contrasts[it.variant.name]) for it in result.comparisons]
+def judge_again(trial: Trial, table: ScoreTable, result: AttributeResult) -> list[Outcome]:
+    """Judge an attribute of this table by the procedure that decides."""
+    scored = Scored(trial, table, trial.attributes.index(result.attribute))
+    held = replace(result, sittings=scored.sittings())
+    if result.by == "mixed" or any(found.unanimous for found in result.comparisons):
+        fit = scored.mixed()
+        contrasts: dict[str, Contrast | NoResult] = {
+            variant.name: contrast_of(fit, place) for place, variant in enumerate(trial.variants)
+        }
+        contrasts |= scored.agreed(fit)
+    else:
+        others = (other.variant.name for other in result.others)
+        contrasts = dict(zip(others, scored.ranks(), strict=True))
+    return [judged(held, it, contrasts[it.variant.name]) for it in result.comparisons]
 
 
 def study_influence(
@@ -178,29 +166,33 @@ def study_influence(
     Leaving out one case at a time to see what an answer hangs on: R. D. Cook (1977),
     Technometrics 19:15-18.
     """
-    study = Study(trial, table, results)
+    compared = [result for result in results if result.comparisons]
     made = (
-        *_in_turn(study, "taster"),
-        *_in_turn(study, "session"),
-        _by_the_other(study),
-        _as_categories(study),
+        *_in_turn(trial, table, compared, "taster"),
+        *_in_turn(trial, table, compared, "session"),
+        _by_the_other(compared),
+        _as_categories(trial, table, compared),
     )
     return Influence(
         declared=tuple(
-            judged(result, it, it.contrasts[0]) for result in results for it in result.comparisons
+            judged(result, it, it.contrasts[0]) for result in compared for it in result.comparisons
         ),
         alternatives=tuple(way for way in made if isinstance(way, Alternative)),
         not_done=tuple(way for way in made if isinstance(way, NotDone)),
     )
 
 
-def _in_turn(study: Study, name: Literal["taster", "session"]) -> Iterator[Alternative | NotDone]:
+def _in_turn(
+    trial: Trial,
+    table: ScoreTable,
+    compared: Sequence[AttributeResult],
+    name: Literal["taster", "session"],
+) -> Iterator[Alternative | NotDone]:
     """Leave out one taster, or one session, after the other, unless there is a reason not to."""
-    table = study.table
     of_tasters = name == "taster"
     codes, labels = (table.taster, table.tasters) if of_tasters else (table.session, table.sessions)
-    several = np.unique(codes).tolist()
-    reason = _too_much(study, len(several) * len(study.compared))
+    several, cups, reason = np.unique(codes).tolist(), table.taster.size, ""
+    refits = len(several) * len(compared)
     if len(several) < 2:
         alone = "There is one taster only, on whom everything hangs."
         reason = alone if of_tasters else "There was one session only."
@@ -209,28 +201,25 @@ def _in_turn(study: Study, name: Literal["taster", "session"]) -> Iterator[Alter
             f"With {len(several):,} tasters one of them can hardly move an answer; each is left "
             f"out in turn up to {MOST_TASTERS} tasters."
         )
-    elif any(result.unit == "round" for result in study.compared):
+    elif any(result.unit == "round" for result in compared):
         reason = "Comparing the rounds of one taster again without each in turn takes too long."
+    elif refits * cups > MOST_SCORES:
+        reason = (
+            f"It would take {refits:,} refits of {cups:,} cups; up to {MOST_SCORES:,} it is done."
+        )
     if reason:
         yield NotDone(name=name, reason=reason)
         return
     for code in several:
         kept = only(table, codes != code)
-        again = [outcome for result in study.compared for outcome in study.again(kept, result)]
+        again = chain(*(judge_again(trial, kept, result) for result in compared))
         yield Alternative(name=name, left_out=labels[code], outcomes=tuple(again))
 
 
-def _too_much(study: Study, refits: int) -> str:
-    """Say why so many refits of one attribute are too many, or return an empty string."""
-    cups = study.table.taster.size
-    said = f"It would take {refits:,} refits of {cups:,} cups; up to {MOST_SCORES:,} it is done."
-    return said if refits * cups > MOST_SCORES else ""
-
-
-def _by_the_other(study: Study) -> Alternative:
+def _by_the_other(compared: Sequence[AttributeResult]) -> Alternative:
     """Take what the procedure that does not decide said already."""
     outcomes = []
-    for result in study.compared:
+    for result in compared:
         for comparison in result.comparisons:
             _, contrast = comparison.contrasts
             outcome, none = judged(result, comparison, contrast), isinstance(contrast, NoResult)
@@ -238,22 +227,22 @@ def _by_the_other(study: Study) -> Alternative:
     return Alternative(name="procedure", left_out="", outcomes=tuple(outcomes))
 
 
-def _as_categories(study: Study) -> Alternative | NotDone:
+def _as_categories(
+    trial: Trial, table: ScoreTable, compared: Sequence[AttributeResult]
+) -> Alternative | NotDone:
     """Say whether ordered categories show a difference; they cannot show that there is none."""
     from blindspoon.stats.ordinal import compare_ordinal  # noqa: PLC0415 - start-up time
 
-    trial, table = study.trial, study.table
-    given = zip(study.results, table.scores.T, strict=True)
+    columns = (table.scores[:, trial.attributes.index(result.attribute)] for result in compared)
     fits = [
         compare_ordinal(scores, table.taster, table.variant, control=trial.control_index)
-        for result, scores in given
-        if result.comparisons
+        for scores in columns
     ]
     reasons = [fit.reason for fit in fits if isinstance(fit, NoResult)]
     if len(reasons) == len(fits):
         return NotDone(name="ordinal", reason=(*reasons, "Nothing was compared.")[0])
     outcomes = []
-    for result, fit in zip(study.compared, fits, strict=True):
+    for result, fit in zip(compared, fits, strict=True):
         reason = fit.reason if isinstance(fit, NoResult) else "Nobody scored this variant."
         found = {} if isinstance(fit, NoResult) else {one.variant: one for one in fit}
         for comparison in result.comparisons:

@@ -63,9 +63,7 @@ def agrees(alternative, cups, balanced=None):
 
 def study_of(cups):
     """What one kind of alternative is made from, without the others."""
-    trial, table = cups.trial, cups.table
-    results = compare_trial(trial, table)
-    return module.Study(trial, table, results)
+    return cups.trial, cups.table, compare_trial(cups.trial, cups.table)
 
 
 @pytest.mark.parametrize("by", ["mixed", "ranks"])
@@ -74,7 +72,7 @@ def study_of(cups):
 )
 def test_without_a_taster_is_the_trial_without_their_rows(panel, by, tasters, sessions, missing):
     cups = panel(tasters, sessions, missing=missing, by=by)
-    alternatives = [*module._in_turn(study_of(cups), "taster")]
+    alternatives = [*module._in_turn(*study_of(cups), "taster")]
     assert [each.left_out for each in alternatives] == [f"T{t:02}" for t in range(tasters)]
     for taster, each in enumerate(alternatives):
         agrees(each, cups.without(TASTER, taster))
@@ -83,7 +81,7 @@ def test_without_a_taster_is_the_trial_without_their_rows(panel, by, tasters, se
 @pytest.mark.parametrize("by", ["mixed", "ranks"])
 def test_without_a_session_is_the_trial_without_its_rows(panel, by):
     cups = panel(5, 3, missing=0.1, by=by)
-    alternatives = [*module._in_turn(study_of(cups), "session")]
+    alternatives = [*module._in_turn(*study_of(cups), "session")]
     assert [each.left_out for each in alternatives] == ["1", "2", "3"]
     for session, each in enumerate(alternatives, 1):
         agrees(each, cups.without(SESSION, session))
@@ -92,7 +90,7 @@ def test_without_a_session_is_the_trial_without_its_rows(panel, by):
 def test_the_model_without_a_taster_keeps_the_place_of_the_cup(panel):
     cups = panel(6, 1, placed=True)
     assert cups.table.balanced
-    for taster, each in enumerate(module._in_turn(study_of(cups), "taster")):
+    for taster, each in enumerate(module._in_turn(*study_of(cups), "taster")):
         agrees(each, cups.without(TASTER, taster), balanced=True)
 
 
@@ -163,15 +161,13 @@ def test_what_is_not_done_has_a_reason(panel):
 @pytest.mark.parametrize(("tasters", "done"), [(60, True), (61, False)])
 def test_more_than_sixty_tasters_are_not_left_out_in_turn(panel, monkeypatch, tasters, done):
     cups = panel(tasters, 2)
-    monkeypatch.setattr(module.Study, "again", lambda *_: [])
-    trial, table = cups.trial, cups.table
-    results = compare_trial(trial, table)
-    study = module.Study(trial, table, results)
-    found = list(module._in_turn(study, "taster"))
+    monkeypatch.setattr(module, "judge_again", lambda *_: [])
+    study = study_of(cups)
+    found = list(module._in_turn(*study, "taster"))
     assert len(found) == (60 if done else 1)
     if not done:
         assert found[0].reason.startswith("With 61 tasters one of them can hardly move an answer")
-    assert [way.left_out for way in module._in_turn(study, "session")] == ["1", "2"]
+    assert [way.left_out for way in module._in_turn(*study, "session")] == ["1", "2"]
 
 
 def test_too_many_scores_are_not_fitted_again(panel, monkeypatch):
