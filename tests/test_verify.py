@@ -112,6 +112,16 @@ def test_one_difference_other_than_zero_has_its_p_value_too(tmp_path):
     assert found.set_index("number").loc["p_value", ["blindspoon", "other"]].tolist() == [1, 1]
 
 
+def test_slopes_that_all_agree_have_no_other_p_value(analysis_of, record_of):
+    found = analysis_of("carrot-days")
+    scores = scores_frame(found.trial, found.table)
+    days = scores["variant"].str.removeprefix("days-").replace("usual", "0")
+    scores["sourness"] = days.astype(float) / 7
+    table = recompute(scores, record_of("carrot-days"))
+    slope = table[(table["number"] == "p_slope") & (table["attribute"] == "sourness")].iloc[0]
+    assert slope["remark"] == "no answer: all tasters agree exactly"
+
+
 def test_what_was_drawn_by_chance_agrees_within_its_chance_and_no_further(tmp_path):
     moved = {"plain": (), "oak-leaf": range(14), "cool-cellar": range(10, 24)}
     assert FLIPS == SAMPLES

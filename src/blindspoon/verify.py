@@ -245,20 +245,21 @@ def _by_days(
         return
     cups = scores.assign(score=pd.to_numeric(scores[name]), session=scores["session"].astype(str))
     cells = cups.pivot_table("score", "taster", ["variant", "session"])
-    own = {}
+    own, agree = {}, "no answer: all tasters agree exactly"
     for day in days:
         (session,), (variant,) = day["sessions"], day["variants"]
         own[day["day"]] = cells[variant, session] - cells[found["trial"]["control"], session]
         values = own[day["day"]].dropna()
         yield name, series, f"mean_day_{day['day']}", day["found"]["mean"], values.mean(), ""
         p = stats.ttest_1samp(values, 0).pvalue if values.std() > 1e-9 else None
-        none = "" if p is not None else "no answer: all tasters agree exactly"
+        none = agree if p is None else ""
         yield name, series, f"p_day_{day['day']}", day["found"]["p_different"], p, none
     if trend:
         rows = [row.dropna() for _, row in pd.DataFrame(own).iterrows() if row.count() > 1]
         slopes = [stats.linregress(np.array(row.index, float), row).slope for row in rows]
         yield name, series, "slope", trend["slope"], float(np.mean(slopes)), ""
-        yield name, series, "p_slope", trend["p_value"], stats.ttest_1samp(slopes, 0).pvalue, ""
+        p = stats.ttest_1samp(slopes, 0).pvalue if np.ptp(slopes) > 1e-9 else None
+        yield name, series, "p_slope", trend["p_value"], p, agree if p is None else ""
     for day in course.get("acceptance", {}).get("days", ()) if course["judged"] else ():
         if "yes" in day:
             ours, share = day["p_more"], course["acceptance"]["share"]

@@ -70,6 +70,12 @@ def test_headings_are_taken_in_any_capitals_and_by_their_label(plan, export, fol
     assert addition.answers["1", "T01"]["037"].answer.scores == ("7.5", "4")
 
 
+def test_scores_are_added_though_no_set_is_answered_yet(plan, export, folder):
+    toml = folder / "trial.toml"
+    toml.write_text(f'{toml.read_text("utf-8")}\n[choice]\nmethod = "triangle"\n', "utf-8")
+    assert plan(export("T01;037;7,5;4;\n")).cups == 1
+
+
 def test_adding_twice_is_the_same_as_once(plan, export, rows):
     path = export("T01;037;7,5;4;\n")
     plan(path, add=True)
