@@ -60,14 +60,13 @@ def measured_section(analysis: Analysis) -> PageSection | None:
         return None
     trial = analysis.trial
     found = taste_against_measured(trial, analysis.table, analysis.made.log)
-    drawn = [(measured_chart(each, trial), each) for each in found]
-    shown = tuple(chart for chart, each in drawn if each.differs)
+    drawn = [(measured_chart(each, trial), each) for each in found if each.differs]
     return PageSection(
         name="measured",
         head="Taste and measurement",
         role="Exploratory",
         paragraphs=tuple(_remarks(analysis, found)),
-        charts=shown,
+        charts=tuple(chart for chart, _ in drawn),
         numbers=tuple(_against_table(chart.name, each, trial) for chart, each in drawn),
     )
 

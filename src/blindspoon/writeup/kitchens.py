@@ -17,7 +17,7 @@ from blindspoon.trial import Trial
 from blindspoon.writeup.batches_section import recipe_table
 from blindspoon.writeup.front import MOST_WORDS, shown_blind
 from blindspoon.writeup.methods import software
-from blindspoon.writeup.tables import MIXED, chosen, finer
+from blindspoon.writeup.tables import MIXED, chosen, estimate, finer
 from blindspoon.writeup.words import Points, html_page, paragraphs
 from blindspoon.writeup.writers import Table, table_of
 
@@ -285,7 +285,6 @@ def _row(
         interval, level = found.equivalence_interval, f", {wording.percent(1 - 2 * shown.alpha)}"
     mark: Literal["disc", "diamond"] = "diamond" if verdict else "disc"
     dot = Dot(estimate=found.difference, interval=interval, ink=ink, mark=mark)
-    digits = wording.estimate_digits(found.difference, found.interval, shown.attribute)
     reach = f"{wording.span(interval, shown.attribute)}{level}"
-    notes = (wording.signed(found.difference, digits), reach, *judged)
+    notes = (estimate(found, shown.attribute), reach, *judged)
     return Row(label=label, dots=(dot,), notes=notes, head=head)
