@@ -414,7 +414,7 @@ def test_size_answers_for_rounds_and_is_what_the_comparison_of_rounds_shows(tmp_
     with (tmp_path / "trial.toml").open("a", encoding="utf-8") as file:
         file.writelines(f'[[session]]\nname = "{n}"\n' for n in range(1, 13))
     _, planned = size_folder(tmp_path, **options)  # what the listed rounds can do is said
-    seen = planned.cells[2].smallest_seen.difference
+    seen = planned.cells[2].smallest_seen
     assert f"12 rounds: about 8 times in 10 you would see a {seen:.1f}-point" in (
         " ".join(planned.sentences)
     )

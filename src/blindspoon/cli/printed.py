@@ -201,7 +201,7 @@ def sizing_table(trial: Trial, sizing: Sizing) -> str:
                 str(cell.tasters).rjust(len(SIZES[0])),
                 str(cell.sessions),
                 *(wording.number(chance.value, 2) for chance in chances),
-                "none" if seen is None else wording.number(seen.difference, digits),
+                "none" if seen is None else wording.number(seen, digits),
                 wording.p_cell(least),
             )
         )

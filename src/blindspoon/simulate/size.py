@@ -26,7 +26,6 @@ from blindspoon.simulate.size_results import (
     WANTED,
     Chance,
     Question,
-    Seen,
     Sizing,
     SizingCell,
     Spread,
@@ -312,7 +311,7 @@ UNSEEN = "no difference that fits on the scale would be seen 8 times in 10"
 
 def _seen(
     power: Callable[[float], Chance], known: dict[float, Chance], question: Question
-) -> Seen | None:
+) -> float | None:
     """Find the difference that is shown 8 times in 10, within the length of the scale.
 
     The chance rises steadily with the difference, almost in a line on the normal scale: the line
@@ -330,15 +329,10 @@ def _seen(
             float(ndtri(np.clip(chances[shift].value, 0.5 / MOST, 1 - 0.5 / MOST)))
             for shift in (one, other)
         )
-        slope, way = (high - low) / (other - one), wanted - low
-        at = one + way / slope if slope > 0 else math.inf
+        slope = (high - low) / (other - one)
+        at = one + (wanted - low) / slope if slope > 0 else math.inf
         if above is None:
             at = min(max(at, below * NARROW), below * FARTHEST, longest)
         elif min(abs(low - wanted), abs(high - wanted)) < CLOSE or above < below * NARROW:
-            share = way / (high - low)
-            first, second = (  # errors of deviates, by the density there
-                chances[shift].se * float(np.sqrt(2 * np.pi) * np.exp(end**2 / 2))
-                for shift, end in ((one, low), (other, high))
-            )
-            return Seen(at, math.hypot((1 - share) * first, share * second) / slope)
+            return at
         chances[at] = power(at)

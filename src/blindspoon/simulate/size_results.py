@@ -130,14 +130,6 @@ class Chance:
     se: float
 
 
-@dataclass(frozen=True, slots=True)
-class Seen:
-    """The true difference, in points, that is shown 8 times in 10, and its Monte Carlo error."""
-
-    difference: float
-    se: float
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SizingCell:
     """What one size of panel can hope for by one procedure, every variant once a session.
@@ -149,8 +141,8 @@ class SizingCell:
     - `chance_false`: to call any variant different when nothing differs
     - `smallest_p`: the smallest adjusted p that this many tasters can reach by ranks, whatever they
       say; None for the mixed model, which has no such floor
-    - `smallest_seen`, `not_seen`: the difference that would be shown 8 times in 10, or why there is
-      none
+    - `smallest_seen`, `not_seen`: the difference, in points, that would be shown 8 times in 10, or
+      why there is none
     """
 
     tasters: int
@@ -162,7 +154,7 @@ class SizingCell:
     chance_all_alike: Chance
     chance_false: Chance
     smallest_p: float | None
-    smallest_seen: Seen | None
+    smallest_seen: float | None
     not_seen: str
 
     @property
@@ -216,10 +208,7 @@ class Sizing:
         """Lay out the sizes, a row a size and procedure."""
         from blindspoon.frames import records_frame  # noqa: PLC0415 - pandas when asked for
 
-        unseen = {"smallest_seen": asdict(Seen(math.nan, math.nan))}
-        return records_frame(
-            [cell.to_record() | ({} if cell.smallest_seen else unseen) for cell in self.cells]
-        )
+        return records_frame([cell.to_record() for cell in self.cells])
 
 
 Cells = Sequence[SizingCell]
@@ -348,7 +337,7 @@ def _can(cell: SizingCell, attribute: Attribute, question: Question) -> str:
     seen = cell.not_seen
     if cell.smallest_seen is not None:
         digits = max(1, wording.digits_for(attribute.scale))
-        size = wording.number(cell.smallest_seen.difference, digits)
+        size = wording.number(cell.smallest_seen, digits)
         seen = f"about 8 times in 10 you would see a {size}-point difference"
     return f"{seen}; where nothing differs, a given variant would be shown {alike}{every}."
 

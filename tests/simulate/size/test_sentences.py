@@ -9,7 +9,6 @@ import pytest
 from blindspoon.simulate.size_results import (
     Chance,
     Question,
-    Seen,
     SizingCell,
     assumptions_of,
     common_practice,
@@ -23,7 +22,7 @@ def cell(tasters, sessions, by="mixed", *, margin=0.5, twice=0.9, alike=0.3, **m
         "chance_all_alike": Chance(0.1, 0.01),
         "chance_false": Chance(0.05, 0.01),
         "smallest_p": 2.0 ** (1 - tasters) if by == "ranks" else None,
-        "smallest_seen": Seen(1.46, 0.02),
+        "smallest_seen": 1.46,
         "not_seen": "",
     }
     return SizingCell(

@@ -161,14 +161,14 @@ def test_more_tasters_and_sessions_see_more(make_trial):
             assert sorted(row, key=lambda cell: cell.chance_alike.value) == row
         small, large = cell_of(found, 12, 1, by), cell_of(found, 12, 2, by)
         assert small.chance_margin.value < large.chance_margin.value
-        assert small.smallest_seen.difference > large.smallest_seen.difference
+        assert small.smallest_seen > large.smallest_seen
 
 
 def test_the_difference_seen_8_times_in_10_is_seen_8_times_in_10(make_trial):
     """Sized again with that difference as the margin, and other draws."""
     for by in ("mixed", "ranks"):
         seen = cell_of(sized(make_trial(), tasters=[12], sessions=[2]), 12, 2, by).smallest_seen
-        other = dataclasses.replace(make_trial(margin=seen.difference), seed=99)
+        other = dataclasses.replace(make_trial(margin=seen), seed=99)
         again = sized(other, tasters=[12], sessions=[2], trials=2000)
         chance = cell_of(again, 12, 2, by).chance_margin
         error = np.hypot(chance.se, np.sqrt(WANTED * (1 - WANTED) / SMALL["trials"]))
@@ -245,7 +245,7 @@ def test_what_is_seen_is_found_however_much_or_little_scatters(make_trial, cup_s
     sizing = size(make_trial(), spread, tasters=[8], sessions=[1, 2], trials=100)
     for cell in sizing.cells:
         assert (cell.smallest_seen is not None) is found
-        assert cell.smallest_seen is None or 0 < cell.smallest_seen.difference < 10
+        assert cell.smallest_seen is None or 0 < cell.smallest_seen < 10
 
 
 @pytest.mark.parametrize(
