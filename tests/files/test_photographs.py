@@ -16,10 +16,11 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from blindspoon.analysis import analyse
+from blindspoon.analysis import analyse, compose_report
 from blindspoon.examine import examine
 from blindspoon.files.edits import take_out
 from blindspoon.packing.pack import pack
+from blindspoon.writeup.page import render
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "trials" / "allotment-cucumbers"
@@ -77,7 +78,8 @@ def folder(tmp_path):
 @pytest.fixture(scope="module")
 def files(tmp_path_factory):
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("blindspoon.packing.pack.draw", lambda *_: ({}, ()))
+        drawn = {"figures/video/texture-differences.png": b"drawn"}
+        patch.setattr("blindspoon.packing.pack.draw", lambda *_: (drawn, ()))
         return pack(analyse(told(tmp_path_factory.mktemp("told"))), jar_g=1000).files
 
 
@@ -112,6 +114,13 @@ def test_links_are_shown_with_a_picture_where_the_address_is_known(files):
     page = files["index.html"].decode()
     assert 'property="og:url" content="https://example.org/pickles/"' in page
     assert 'property="og:image" content="https://example.org/pickles/preview.png"' in page
+    assert files["preview.png"] == b"drawn"
+
+
+def test_a_page_without_preview_names_none(folder):
+    page = render(compose_report(analyse(folder)))["index.html"].decode()
+    assert 'property="og:url"' in page
+    assert "og:image" not in page
 
 
 def test_the_kit_of_another_kitchen_tells_nothing_of_ours(files):

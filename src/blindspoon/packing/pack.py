@@ -207,7 +207,8 @@ def _finished(
     files |= {**drawn, "blog.md": blog(content).encode(), "say.md": say(content, drawn).encode()}
     if isinstance(content, ReportContent):
         preview = content.picture and drawn.get(f"figures/video/{content.picture.name}.png")
-        files |= {"preview.png": preview} if preview else {}
+        if preview:
+            files |= {"preview.png": preview, "index.html": page(content, preview=True).encode()}
         lacking += content.lacking
     guide = start(content.title, content.answer, files, lacking)
     return Pack(files={"START.html": guide.encode(), **files}, lacking=lacking)

@@ -311,10 +311,11 @@ def render(content: ReportContent) -> dict[str, bytes]:
     }
 
 
-def page(content: ReportContent, *, paper: bool = False) -> str:
+def page(content: ReportContent, *, paper: bool = False, preview: bool = False) -> str:
     """Fill the template; all text of the host and the tasters is escaped in it.
 
-    For paper only: the wide charts, black on white, with page numbers.
+    For paper only: the wide charts, black on white, with page numbers. Only a page beside which
+    ``preview.png`` lies names it.
     """
     analysis, table = content.analysis, content.analysis.table
     parts = {part.name: part for part in content.sections if part}
@@ -327,6 +328,7 @@ def page(content: ReportContent, *, paper: bool = False) -> str:
         trial=content.trial,
         names=analysis.names,
         paper=paper,
+        preview=preview,
         asked=[  # that have more than the picture at the head
             part
             for part in content.sections
