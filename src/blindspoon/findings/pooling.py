@@ -56,11 +56,10 @@ def pool_scores(
     false difference over all variants. The `position` of the serving in its session is a
     categorical fixed effect.
 
-    M. G. Kenward and J. H. Roger (1997), Biometrics 53, 983-997. `over_places` pools a variant by
-    its own spread. With two variants in balanced
-    trials the difference has the standard error ``s / sqrt(K)`` and ``K - 1`` degrees of
-    freedom, where s is the SD of the K kitchens' own differences and their scatter is not
-    estimated as zero: J. Hartung and G. Knapp (2001), Statistics in Medicine 20, 3875-3889.
+    M. G. Kenward and J. H. Roger (1997), Biometrics 53, 983-997. With two variants in balanced
+    trials the difference has the standard error ``s / sqrt(K)`` and ``K - 1`` degrees of freedom,
+    where s is the SD of the K kitchens' own differences and their scatter is not estimated as zero:
+    J. Hartung and G. Knapp (2001), Statistics in Medicine 20, 3875-3889.
 
     Two kitchens, two tasters each, whose differences are 1, 2 and 3, 4:
 
