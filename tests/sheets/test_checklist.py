@@ -71,6 +71,13 @@ def test_what_the_host_wrote_for_tasters_is_on_it_unless_it_names_a_variant(case
     assert "Allergens, whichever the cup: old brine." in page
 
 
+def test_where_no_cleanser_is_declared_one_is_to_be_chosen(case):
+    trial, plan = case("usual")
+    trial = replace(trial, tasting=replace(trial.tasting, cleanser=""))
+    told = texts(make_checklist(trial, plan))["To clear the mouth."]
+    assert told.startswith("Choose one thing, such as water and a plain cracker. The same for")
+
+
 def test_one_alone_gets_both_protocols(case):
     checklist = make_checklist(*case("alone"))
     heads = [part.heading for part in checklist.parts]

@@ -159,6 +159,7 @@ def make_checklist(trial: Trial, plan: ServingPlan, days: Sequence[Reminder] = (
         points(
             "checklist",
             **_told(trial),
+            cleansed=trial.tasting.cleanser,
             request=plan.request,
             portion=_portion(trial),
             cups=f"{poured}.",
@@ -311,7 +312,7 @@ def reminders(trial: Trial, batches: Sequence[Batch]) -> tuple[Reminder, ...]:
     tasted = {session.date for session in trial.sessions}
     todo: dict[tuple[datetime.date, str], list[str]] = {}
     for batch in batches:
-        # A name that tells a variant would tell it to whoever sees the calendar.
+        # A name that tells a variant would tell it to whoever sees the checklist.
         told = tells(batch.name, trial)
         jar = f"the jar of line {batch.line} of batches.csv" if told else batch.name
         ended = "bring {} to the tasting" if batch.finished in tasted else "move {} to the cold"
