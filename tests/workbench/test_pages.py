@@ -203,6 +203,14 @@ def test_sheets_say_what_tasters_read_as_it_is_now(at):
     assert "limp" in ballots
 
 
+def test_sheets_that_a_finished_trial_lacks_are_not_promised(at):
+    host, folder = at("lifted")
+    shutil.rmtree(folder / "sheets")
+    page = host.read("/t/crisp/sheets")
+    assert "nobody needs any now" in page
+    assert "They are printed from the codes" not in page
+
+
 def test_who_pours_reads_what_was_measured_after_the_codes_were_drawn(at):
     host, folder = at("sealed")
     new = {"readings[1].date": "2026-09-05", "readings[1].ph": "5.2", "note": "pink film"}
