@@ -69,11 +69,11 @@ def _course(
 ) -> tuple[CourseFound, ...]:
     """Follow the food over its days, where that was asked."""
     from blindspoon.findings.course import compare_course  # noqa: PLC0415 - not for other trials
-    from blindspoon.findings.days_in_words import course_sentences  # noqa: PLC0415
+    from blindspoon.findings.days_in_words import say_course  # noqa: PLC0415
 
     found = compare_course(trial, table, ages, exploratory=bool(stands.bent))
     several = len({it.series for it in found}) > 1
-    return tuple(replace(it, because=course_sentences(it, names, several=several)) for it in found)
+    return tuple(replace(it, said=say_course(it, names, several=several)) for it in found)
 
 
 def _photos(folder: Path, named: Sequence[Photo], photos: Sequence[Photo]) -> dict[str, bytes]:

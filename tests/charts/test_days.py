@@ -10,10 +10,11 @@ import pytest
 
 from blindspoon.batches.cautions import passed_limit
 from blindspoon.batches.log import Batch, BatchLog, Reading
-from blindspoon.charts.jars import MOST_PEOPLE, days_chart, headline
+from blindspoon.charts.jars import MOST_PEOPLE, days_chart
 from blindspoon.charts.scene import NARROW, WIDE, Line
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.findings.course import CourseDay, CourseFound
+from blindspoon.findings.course import CourseDay, CourseFound, CourseSaid
+from blindspoon.findings.days_in_words import headline
 from blindspoon.stats import over_days
 from blindspoon.stats.over_days import Bracket
 from blindspoon.stats.results import NoResult
@@ -77,7 +78,7 @@ def course(days=(3, 7, 14, 28), tasters=12, reached=(3, 14), kept=(14, 28)):
         reached=NONE if reached is None else Bracket(after=reached[0], by=reached[1]),
         kept=None if kept is None else Bracket(after=kept[0], by=kept[1]),
         line=NONE,
-        because=("Not yet on day 3; there on day 14.",),
+        said=CourseSaid(places=True, answers=("Not yet on day 3; there on day 14.",)),
     )  # fmt: skip
 
 

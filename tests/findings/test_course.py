@@ -26,7 +26,7 @@ from blindspoon.files.text_table import FolderTables, read_table
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.course import compare_course
-from blindspoon.findings.days_in_words import course_sentences, day_word, which_first
+from blindspoon.findings.days_in_words import day_word, headline, say_course, which_first
 from blindspoon.findings.naming import name_all
 from blindspoon.frames import scores_frame
 from blindspoon.lifting import lift_blind
@@ -39,6 +39,7 @@ from blindspoon.writeup.records import course_record
 
 START = datetime.date(2026, 8, 1)
 RISING = {3: -4.0, 7: -2.0, 10: 0.0, 14: 0.0, 21: 0.0}
+STEADY = {day: day / 2 - 6 for day in RISING}
 JSON_PAGE = Path(__file__).parents[2] / "docs/reference/json.md"
 
 
@@ -106,11 +107,15 @@ def followed(truth, **changes):
     return compare_course(trial, table, ages)
 
 
-def said(truth, **changes):
+def told(truth, **changes):
     trial, table, _, ages = read(files(truth, **changes))
     found = compare_course(trial, table, ages)
     names = name_all(trial.variants, trial.control, "jar")
-    return [text for one in found for text in course_sentences(one, names, several=len(found) > 1)]
+    return [replace(it, said=say_course(it, names, several=len(found) > 1)) for it in found]
+
+
+def said(truth, **changes):
+    return [text for found in told(truth, **changes) for text in found.because]
 
 
 def put(folder, made):
@@ -161,7 +166,7 @@ def test_what_is_said_names_both_days_and_these_jars():
     assert "points a day" not in " ".join(told)  # the course bends, so no one slope tells of it
     (bent,) = followed(RISING)
     names = name_all([Variant(name=it, label=it) for it in ("Cold", "Oak")], "Cold", "jar")
-    (trend,) = course_sentences(replace(bent, judged=False), names, several=False)
+    (trend,) = say_course(replace(bent, judged=False), names, several=False).answers
     assert "points a day" in trend  # of what no day is judged on there is nothing else to say
     straight = said({3: -3.0, 7: -2.0, 10: -1.25, 14: -0.25})
     assert straight[1].startswith("Sourness caught up with “Cold” by 0.2")
@@ -212,7 +217,7 @@ def test_a_level_is_reached_on_its_side_whatever_moved_the_evenings(side, by):
     assert (found.against, found.reached.by) == ("level", by)
     names = name_all([Variant(name=it, label=it) for it in ("Cold", "Oak")], "Cold", "jar")
     there = f"t 8\N{NO-BREAK SPACE}points or {'more' if side == 'at least' else 'less'}"
-    assert there in course_sentences(found, names, several=False)[0]
+    assert there in say_course(found, names, several=False).answers[0]
     means = [day.found.mean for day in found.days]
     assert np.abs(np.diff(means[2:])).max() < 0.8  # evenings differ by 1.5
 
@@ -227,6 +232,23 @@ def test_without_a_cup_that_stayed_there_is_a_trend_only():
     assert "so the days may have changed and not the food" in told
     declared = followed(RISING, ask="same_control = true", **changes)
     assert [found.against for found in declared] == ["control"]
+
+
+def test_the_trend_answers_where_neither_end_can_be_told():
+    ask = 'reach = "control", keep = true'
+    both = told(STEADY, evenings=True, drift=0.0, kept="", ask=ask)[0]
+    assert headline(both).startswith("Half sour, sourness (0 to 20): sourness rose by ")
+    assert both.because[0].startswith("“Half sour”: When it was within 1\xa0point of ")
+
+
+def test_a_label_that_begins_as_an_answer_does_is_none():
+    trial, table, _, ages = read(files(STEADY, evenings=True, drift=0.0, kept=""))
+    named = replace(trial, attributes=(replace(trial.attributes[0], label="Stillness"),))
+    found = compare_course(named, table, ages)[0]
+    names = name_all(trial.variants, trial.control, "jar")
+    said = say_course(found, names, several=False)
+    head = headline(replace(found, said=said))
+    assert head.startswith("Stillness (0 to 20): stillness rose by ")
 
 
 def test_a_mean_over_its_days_makes_nothing_alike():

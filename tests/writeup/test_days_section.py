@@ -59,7 +59,7 @@ def test_who_asks_when_it_is_ready_and_until_when_reads_both_first(analysis):
     both = with_found(
         analysis,
         kept=Bracket(after=None, by=None),
-        because=(judged.because[0], until, *judged.because[1:]),
+        said=replace(judged.said, answers=(*judged.said.answers, until)),
     )
     content = compose_report(both)
     assert content.answer.endswith(f"between them not settled. {until}")

@@ -16,6 +16,7 @@ from blindspoon.charts.chart import Chart, chart_of, source_of
 from blindspoon.charts.lines import LOW, Happened, LinePlot, NamedLine, lay_lines
 from blindspoon.charts.scene import NARROW, WIDE, Laid, Sheet, variant_inks
 from blindspoon.findings.course import CourseFound
+from blindspoon.findings.days_in_words import headline
 from blindspoon.stats.over_days import Bracket
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Trial
@@ -58,31 +59,6 @@ def days_chart(found: CourseFound, trial: Trial, log: BatchLog | None) -> Chart 
         lay=lay,
         source=source_of(trial),
     )
-
-
-def headline(found: CourseFound) -> str:
-    """State when it was there, and until when, or only how it moved, with what was scored."""
-    said, _ = told_apart(found)
-    scale, label = found.attribute.scale, found.attribute.label
-    if found.because[0].startswith(f"“{wording.capital(found.label)}”: "):
-        label = f"{wording.capital(found.label)}, {label.lower()}"
-    scored = f"{label} ({wording.plain(scale.low)} to {wording.plain(scale.high)})"
-    told = f"{said[:1].lower()}{said[1:]}"
-    return f"{scored} was {told}" if said.startswith(STATES) else f"{scored}: {told}"
-
-
-STATES = ("Within", "At ", "Not ", "Never", "Still", "No longer")
-"""How a sentence begins that says where a food stood, and not when or whether."""
-
-
-def told_apart(found: CourseFound) -> tuple[str, tuple[str, ...]]:
-    """Tell the sentence that answers, without the name of its series, from the others."""
-    first = found.because[0].removeprefix(f"“{wording.capital(found.label)}”: ")
-    told = [first, *found.because[1:]]
-    untold = sum(isinstance(it, NoResult) for it in (found.reached, found.kept))
-    moved = found.against == "nothing" and not isinstance(found.trend, NoResult)
-    answer = told.pop(untold if moved else 0)  # where no day is judged, the trend answers
-    return answer, tuple(told)
 
 
 def _scores_plot(found: CourseFound, trial: Trial, x: tuple[float, float]) -> LinePlot:

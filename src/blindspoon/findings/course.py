@@ -75,6 +75,23 @@ class Acceptance:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class CourseSaid:
+    """What was found, in plain sentences, in the order of the fields.
+
+    - `series`: its name where there are several, otherwise empty
+    - `places`: whether the first answer says where the food stood, and not when or whether
+    - `untold`: why no day is judged, where the trend answers instead
+    - `answers`: two where it is asked from when and until when
+    """
+
+    series: str = ""
+    places: bool = False
+    untold: tuple[str, ...] = ()
+    answers: tuple[str, ...] = ()
+    more: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CourseFound:
     """One series over the days, on one attribute; a variant that stands alone is a series too.
 
@@ -85,7 +102,6 @@ class CourseFound:
       attribute (`against`); NaN where there is none
     - `reached`, `kept`: between which days it got there, and left again; None where not asked
     - `unheld`: sittings without a control, whose cups are left out, a sentence each
-    - `because`: what was found, in plain sentences; the first is the answer
     """
 
     series: str
@@ -108,7 +124,13 @@ class CourseFound:
     acceptance: Acceptance | None = None
     once: tuple[str, ...] = ()
     unheld: tuple[str, ...] = ()
-    because: tuple[str, ...] = ()
+    said: CourseSaid = CourseSaid()
+
+    @property
+    def because(self) -> tuple[str, ...]:
+        """What was found, in plain sentences, the series named first where there are several."""
+        first, *others = (*self.said.untold, *self.said.answers, *self.said.more)
+        return (f"“{self.said.series}”: {first}" if self.said.series else first, *others)
 
     @property
     def left_out(self) -> tuple[str, ...]:

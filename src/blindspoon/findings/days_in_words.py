@@ -6,14 +6,14 @@ from itertools import permutations
 
 from blindspoon import wording
 from blindspoon.findings.choices import percent
-from blindspoon.findings.course import Acceptance, CourseDay, CourseFound
+from blindspoon.findings.course import Acceptance, CourseDay, CourseFound, CourseSaid
 from blindspoon.findings.naming import Naming
 from blindspoon.findings.verdict import by_chance
 from blindspoon.stats.over_days import BENT, Bracket, DayFound
 from blindspoon.stats.results import NoResult
 
 
-def course_sentences(found: CourseFound, names: Naming, *, several: bool) -> tuple[str, ...]:
+def say_course(found: CourseFound, names: Naming, *, several: bool) -> CourseSaid:
     """Say when it was there and until when, how it moved, and of what that speaks.
 
     With `several` there are other series, so that this one has to be named.
@@ -23,17 +23,19 @@ def course_sentences(found: CourseFound, names: Naming, *, several: bool) -> tup
     if level is not None:
         more = "more" if found.course.side == "at least" else "less"
         there = f"at {wording.in_points(level)} or {more}"
-    said = list[str]()
     asks = ((found.reached, _reached), (found.kept, _kept)) if found.judged else ()
-    for asked, tell in asks:
-        if isinstance(asked, Bracket):
-            said.append(tell(found, asked, there))
-        elif isinstance(asked, NoResult):
-            said.append(f"When it was {there} is not told. {asked.reason}")
+    answers = [tell(found, asked, there) for asked, tell in asks if isinstance(asked, Bracket)]
+    reasons = dict.fromkeys(asked.reason for asked, _ in asks if isinstance(asked, NoResult))
+    untold = [f"When it was {there} is not told. {reason}" for reason in reasons]
+    places = bool(answers) and answers[0] != UNTIL.format(there)
     bent = isinstance(found.line, NoResult) and found.line.reason == BENT
-    untold = any(isinstance(asked, NoResult) for asked, _ in asks)
-    if not (said and (bent or (untold and isinstance(found.trend, NoResult)))):
+    moved, said = not isinstance(found.trend, NoResult), list[str]()
+    if not (bent if answers else untold and not moved):
         said.append(_trend(found, names.like))
+    if not answers and untold and not (moved and found.against == "nothing"):
+        answers, untold = untold, []
+    elif not answers:  # where no day is judged, the trend answers
+        answers, said = said, []
     if found.judged and not isinstance(found.line, NoResult):
         way = "got there" if found.reached else "left it"
         low, high = found.line.interval.low, found.line.interval.high
@@ -50,9 +52,23 @@ def course_sentences(found: CourseFound, names: Naming, *, several: bool) -> tup
             "not in the intervals, so this speaks of these."
         )
         said.append(one_each(found, names) or (averaged if merged else ""))
-    about = f"“{wording.capital(found.label)}”: " if several else ""
-    first, *others = dict.fromkeys(said)
-    return (f"{about}{first}", *filter(None, others))
+    return CourseSaid(
+        series=wording.capital(found.label) if several else "",
+        places=places,
+        untold=tuple(untold),
+        answers=tuple(answers),
+        more=tuple(filter(None, said)),
+    )
+
+
+def headline(found: CourseFound) -> str:
+    """State when it was there, and until when, or only how it moved, with what was scored."""
+    scale, label = found.attribute.scale, found.attribute.label
+    if found.said.series:
+        label = f"{found.said.series}, {label.lower()}"
+    scored = f"{label} ({wording.plain(scale.low)} to {wording.plain(scale.high)})"
+    told = f"{found.said.answers[0][:1].lower()}{found.said.answers[0][1:]}"
+    return f"{scored}{' was' if found.said.places else ':'} {told}"
 
 
 def day_word(found: CourseFound, day: CourseDay) -> str:
@@ -67,6 +83,9 @@ def day_word(found: CourseFound, day: CourseDay) -> str:
     if day.verdict in ("alike", "slight"):
         return "there" if isinstance(reached, Bracket) else "still there"
     return "" if day.verdict is None else "not settled"
+
+
+UNTIL = "Until when it was {} is not settled."
 
 
 def _upto(found: CourseFound, day: float) -> str:
@@ -98,7 +117,7 @@ def _kept(found: CourseFound, bracket: Bracket, there: str) -> str:
     first, last = found.days[0].day, found.days[-1].day
     until, gone = bracket.after, bracket.by
     if until is None and gone is None:
-        return f"Until when it was {there} is not settled."
+        return UNTIL.format(there)
     if until is None:
         if gone == first:
             return f"Not {there} from day {first}, the first, on."

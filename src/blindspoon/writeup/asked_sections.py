@@ -2,12 +2,12 @@
 
 from blindspoon import wording
 from blindspoon.batches.cautions import PH_LIMIT, passed_limit
-from blindspoon.charts.jars import batches_of, days_chart, headline, told_apart
+from blindspoon.charts.jars import batches_of, days_chart
 from blindspoon.charts.picks import lines_chart, picks_chart
 from blindspoon.findings.choices import ENOUGH, percent, sentences
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.course import CourseDay, CourseFound
-from blindspoon.findings.days_in_words import day_word, one_each, which_first
+from blindspoon.findings.days_in_words import day_word, headline, one_each, which_first
 from blindspoon.stats.over_days import Bracket, DayFound
 from blindspoon.stats.results import NoResult
 from blindspoon.wording import day as on_day
@@ -29,14 +29,10 @@ def days_answer(analysis: Analysis) -> list[str]:
     """Say when each was there, and until when if both were asked; or how it moved."""
     others = (found for found in _judged(analysis) if found.series != analysis.trial.control)
     return [
-        " ".join([headline(found), *told_apart(found)[1][: _asks_both(found)]])
+        " ".join([headline(found), *found.said.answers[1:]])
         for found in others
         if found.primary or analysis.about_days
     ]
-
-
-def _asks_both(found: CourseFound) -> bool:
-    return isinstance(found.reached, Bracket) and isinstance(found.kept, Bracket)
 
 
 def days_section(analysis: Analysis) -> PageSection | None:
@@ -48,11 +44,16 @@ def days_section(analysis: Analysis) -> PageSection | None:
     course = asked[0].course
     passed = _ph_table(analysis)
     weak = one_each(asked[0], analysis.names)  # which the page says under what weakens it
-    rest = [[text for text in told_apart(found)[1] if text != weak] for found in asked]
-    told = [" ".join([headline(found), *more]) for found, more in zip(asked, rest, strict=True)]
+    parts = [
+        [
+            " ".join([headline(found), *found.said.answers[1:]]),
+            *(text for text in (*found.said.untold, *found.said.more) if text != weak),
+        ]
+        for found in asked
+    ]
+    told = [" ".join(texts) for texts in parts]
     if len(asked) == 1:  # a sentence a paragraph
-        both = _asks_both(asked[0])
-        told = rest[0][both:] if analysis.about_days else [headline(asked[0]), *rest[0]]
+        told = parts[0][analysis.about_days :]
     return PageSection(
         name="days",
         head="When is it ready?" if course.reach is not None else "How long does it stay?",
