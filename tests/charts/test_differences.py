@@ -5,10 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from blindspoon.charts.board import differences_chart, differences_plot
+from blindspoon.charts.board import differences_chart, differences_plot, scores_chart
 from blindspoon.charts.scene import NARROW, WIDE, Area, Line, Marks
 from blindspoon.stats.results import Interval
 from blindspoon.wording import span
+from blindspoon.writeup.front import make_boards
 
 SHEETS = pytest.mark.parametrize("sheet", [WIDE, NARROW], ids=["wide", "narrow"])
 
@@ -130,7 +131,7 @@ def test_notes_tell_the_numbers_and_the_verdict(make):
     plot = differences_plot(make(lost=0.15))
     first = plot.rows[0]
     assert first.notes[0].startswith("+")
-    assert first.notes[0].endswith((" different", " not settled"))
+    assert first.notes[0].endswith((" crisper", " not settled"))
     assert first.notes[1].count(" to ") == 1
     assert any(note.endswith("tasters") for row in plot.rows for note in row.notes)
 
@@ -154,6 +155,19 @@ def test_the_key_says_what_decides(make):
     ranks, _ = differences_plot(make(by="ranks", primary=False, margin=None)).key
     assert "model" not in key  # the page says how; who looks at a picture need not know
     assert "Exploratory" in ranks
+
+
+def test_a_row_says_its_verdict_as_the_board_does(typical):
+    told = {row.label: row.notes[0] for row in differences_plot(typical).rows}
+    for board in make_boards([typical.result], pictured=False):
+        assert told == {label: f"{cell.size} {cell.word}" for label, (cell,) in board.rows}
+
+
+def test_alt_says_once_on_what_it_is(make):
+    plain = make(words=("soft", "crisp", "", ""))
+    for chart in (differences_chart(plain), scores_chart(plain)):
+        assert chart.alt.lower().count("texture") == 1
+        assert chart.data.endswith(" on texture")
 
 
 def test_alt_says_chart_data_and_finding(typical):

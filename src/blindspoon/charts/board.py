@@ -24,8 +24,8 @@ from blindspoon.charts.scene import (
 )
 from blindspoon.findings.compare import Scored
 from blindspoon.findings.comparison import AttributeResult, Comparison, Other
-from blindspoon.findings.naming import SHORT_NAMES, Kind, Naming
-from blindspoon.findings.verdict import ALL, clauses, otherwise
+from blindspoon.findings.naming import Kind, Naming
+from blindspoon.findings.verdict import ALL, clauses, in_a_word, otherwise
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.trial import Attribute, Scale, Trial, Variant
 
@@ -274,7 +274,8 @@ def scores_chart(outcome: AttributeOutcome) -> Chart:
     return chart_of(
         name=f"{outcome.attribute.name}-scores",
         title=scores_title(outcome),
-        data=f"the scores of {tasters} on {outcome.attribute.label.lower()}",
+        data=f"the scores of {tasters}",
+        on=outcome.attribute.label.lower(),
         lay=scores_plot(outcome).lay,
         source=outcome.source,
     )
@@ -319,7 +320,8 @@ def differences_chart(outcome: AttributeOutcome) -> Chart:
     return chart_of(
         name=f"{outcome.attribute.name}-differences",
         title=differences_title(outcome),
-        data=f"the differences of {tasters} from the control on {outcome.attribute.label.lower()}",
+        data=f"the differences of {tasters} from the control",
+        on=outcome.attribute.label.lower(),
         lay=differences_plot(outcome).lay,
         source=outcome.source,
     )
@@ -337,7 +339,9 @@ def differences_plot(outcome: AttributeOutcome) -> DotPlot:
         people, interval = differences[np.isfinite(differences)], other.interval
         dot = replace(_dot(other, inks[place]), people=people)
         seen += [*people.tolist(), *_ends(other)]
-        notes = [SHORT_NAMES[other.verdict] if other.verdict else "not compared"]
+        notes = ["not compared"]
+        if other.verdict:
+            notes = [in_a_word(other.verdict, outcome.attribute, up=other.direction > 0)]
         if other.found is not None:
             digits = wording.estimate_digits(
                 other.found.difference, other.found.interval, outcome.attribute

@@ -3,6 +3,7 @@
 No clock, no chance, no ids that could clash.
 """
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from html import escape
@@ -133,10 +134,16 @@ def chart_of(
     lay: Callable[[Sheet], Laid],
     source: str,
     finding: str = "",
+    on: str = "",
 ) -> Chart:
-    """Finish a chart; the finding stands for its title in `alt` where the title has none."""
-    wide = lay(WIDE)
-    alt = alt_text(wide.kind, data, finding or title)
+    """Finish a chart; the finding stands for its title in `alt` where the title has none.
+
+    The data are `on` an attribute, which `alt` says once.
+    """
+    wide, of, finding = lay(WIDE), data, finding or title
+    data += f" on {on}" if on else ""
+    named = re.search(rf"(?<!\w){re.escape(on)}(?!\w)", finding, re.IGNORECASE)
+    alt = alt_text(wide.kind, of if named else data, finding)
     return Chart(
         name=name,
         title=title,

@@ -38,11 +38,12 @@ def alikeness_chart(attribute: Attribute, found: AttributePanel, source: str) ->
         "How a taster’s means of the variants go with those of all others; 1 is the same pattern, "
         "0 none in common. A taster who differs may well be right."
     )
-    tasters, label = wording.count(len(known), "taster"), attribute.label.lower()
+    tasters = wording.count(len(known), "taster")
     return chart_of(
         name=f"{attribute.name}-tasters",
         title=alikeness_title(attribute, [*known.values()]),
-        data=f"{tasters} beside the others on {label}",
+        data=f"{tasters} beside the others",
+        on=attribute.label.lower(),
         lay=DotPlot(axes=(axis,), rows=rows, key=(key, key)).lay,
         source=source,
     )

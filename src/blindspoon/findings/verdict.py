@@ -46,8 +46,9 @@ def otherwise(other: Other) -> str:
     """Say what the second procedure would call it, where that is something else; or nothing."""
     if isinstance(other, NotCompared) or not other.verdict_by_other or not other.disputed:
         return ""
-    by = "the mixed model" if other.by == "ranks" else "ranks"
-    return f"{SHORT_NAMES[other.verdict_by_other]} by {by}"
+    by, second = "the mixed model" if other.by == "ranks" else "ranks", other.contrasts[1]
+    up = not isinstance(second, NoResult) and second.difference > 0
+    return f"{in_a_word(other.verdict_by_other, other.attribute, up=up)} by {by}"
 
 
 def judge(

@@ -9,9 +9,9 @@ from blindspoon.charts.board import title_of
 from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.dots import Dot, DotPlot, Row
 from blindspoon.charts.scene import variant_inks
-from blindspoon.findings.naming import NAMES, Kind, Naming, name_all
+from blindspoon.findings.naming import Kind, Naming, name_all
 from blindspoon.findings.pool_checks import Pool, PooledAttribute
-from blindspoon.findings.verdict import clauses
+from blindspoon.findings.verdict import clauses, in_a_word
 from blindspoon.stats.results import MixedContrast, NoResult
 from blindspoon.trial import Trial
 from blindspoon.writeup.batches_section import recipe_table
@@ -219,14 +219,14 @@ POOLED, BOTH = "Kitchens like these", "These two kitchens"
 def forest_of(pool: Pool, found: PooledAttribute, at: slice = slice(None)) -> Chart:
     """Draw each kitchen's difference and the pooled one on one attribute, a panel a variant."""
     shown = replace(found, comparisons=found.comparisons[at])
-    label = shown.attribute.label.lower()
     kitchens = wording.count(len(pool.kitchens), "kitchen")
     titles = dict.fromkeys(f"“{kitchen.trial.title}”" for kitchen in pool.kitchens)
     names = wording.listing(kitchen.name for kitchen in pool.kitchens)
     return chart_of(
         name=f"{shown.attribute.name}-kitchens",
         title=forest_title(shown, pool),
-        data=f"the differences from the control that {kitchens} found on {label}",
+        data=f"the differences from the control that {kitchens} found",
+        on=shown.attribute.label.lower(),
         lay=forest_plot(pool, shown).lay,
         source=f"{wording.listing(titles)}, tasted in {names}",
     )
@@ -277,7 +277,8 @@ def _row(
     head: str = "",
 ) -> Row:
     """Draw what one kitchen found, or, where there is a verdict, what all come to."""
-    judged = (NAMES[verdict],) if verdict else ()
+    up = not isinstance(found, NoResult) and found.difference > 0
+    judged = (in_a_word(verdict, shown.attribute, up=up),) if verdict else ()
     if isinstance(found, NoResult):
         return Row(label=label, dots=(Dot(ink=ink),), notes=("no result", *judged), head=head)
     interval, level = found.interval, ""
