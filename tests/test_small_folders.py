@@ -6,6 +6,7 @@ import itertools
 import json
 import re
 import tempfile
+from dataclasses import replace
 from pathlib import Path
 from typing import NamedTuple
 
@@ -21,7 +22,8 @@ from blindspoon.examine import doubts, examine
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.further import study_further
 from blindspoon.packing.pack import pack
-from blindspoon.writeup.front import advice, make_boards, weaknesses
+from blindspoon.scores.sets import ChoiceTable
+from blindspoon.writeup.front import advice, make_boards, trust, weaknesses
 
 VARIANTS = ("plain", "oak-leaf", "cool-cellar", "old-brine")
 ATTRIBUTES = ("texture", "saltiness", "sourness", "bitterness")
@@ -196,6 +198,17 @@ def test_two_tasters_are_two_people_in_the_answer(tmp_path):
     files = folder_of("all were given", shape=(2, 1, 3, 1))
     content = compose_report(analyse(written(tmp_path, files)))
     assert "To these two people, " in content.answer
+
+
+def test_who_scored_and_who_chose_are_counted_apart(tmp_path):
+    analysis = analyse(written(tmp_path, folder_of("all were given", shape=(2, 1, 3, 1))))
+    sets = ChoiceTable(
+        tasters=("T1", "T2", "T3"), taster=np.arange(3), variant=np.ones(3, np.int64),
+        right=np.ones(3, bool), other=np.zeros(3, bool), orders={},
+    )  # fmt: skip
+    both = replace(analysis, table=replace(analysis.table, choices=sets))
+    told = "Two people tasted one batch of each; three chose from sets of cups."
+    assert trust(both).startswith(told)
 
 
 def test_a_likely_range_wider_than_the_scale_fills_its_mark(tmp_path):

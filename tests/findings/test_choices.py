@@ -564,6 +564,14 @@ def test_a_favourite_word_is_no_sign_of_telling(method):
     assert found.verdict == "open"
 
 
+@pytest.mark.parametrize("method", ["a-not-a", "same-different"])
+def test_a_sentence_about_words_leaves_its_p_value_to_the_numbers(method):
+    order = np.r_[np.ones(20, bool), np.zeros(4, bool)]
+    said = judged(method, 0, 24, order=order).because
+    assert said.startswith("These tasters could tell rock from sea: 20 of 24 ")
+    assert re.search(r"; guessing gives [0-9.]+\.$", said)
+
+
 def test_one_fixed_order_is_refused(tmp_path):
     (tmp_path / "trial.toml").write_text(text_of("triangle"), encoding="utf-8")
     servings, key, choices = ["taster,set,position,code"], ["taster,code,variant"], []

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from dataclasses import replace
 
 import pytest
 
@@ -73,6 +74,13 @@ def test_a_number_that_is_not_there_is_a_gap_a_dash_and_a_reason():
     assert heads(columns) == ("Low",)
     assert cells(columns, lost) == (DASH,)
     assert record(columns, lost) == {"found": None, "found_reason": "Too few."}
+
+
+def test_scripts_see_which_ends_of_both_intervals_are_open(content_of):
+    found = content_of("by ranks").analysis.comparisons[0].ranks
+    open_above = Interval(0.0, 1.0, high_open=True)
+    told = record(RANKS, replace(found, interval=None, equivalence_interval=open_above))
+    assert (told["open_ends"], told["equivalence_open_ends"]) == ("", "high")
 
 
 def test_an_interval_is_a_pair_for_scripts():

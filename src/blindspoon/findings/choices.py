@@ -347,8 +347,6 @@ def _sentence(found: ChoiceFound, names: Naming) -> str:
     told, (could, alike, unsettled) = f"{counted} {picked}", _heads(found, names)
     were = "was" if found.needed == 1 else "were"
     needed = "" if found.needed is None else f", and {found.needed} {were} needed"
-    if choice.how.words:
-        needed = f" ({wording.p_value(found.p_adjusted)})"
     guessing = f"guessing gives {wording.number(found.expected, 1).removesuffix('.0')}"
     differs = f"{told}; {guessing}{needed}."
     whom = "of this taster’s sets can be told" if one else "of these tasters can tell"

@@ -120,12 +120,13 @@ def shown_blind(analysis: Analysis) -> bool:
 
 def trust(analysis: Analysis) -> str:
     """Tell who tasted how much of what, and whether it was shown to be blind; two sentences."""
-    table, names, people = analysis.table, analysis.names, tasted_by(analysis)
+    table, names, chosen = analysis.table, analysis.names, analysis.table.choices
     sizes = [max(n, 1) for n in table.batches_tasted(len(analysis.trial.variants)).tolist()]
     told = paragraphs(
         "trust",
         scored=bool(analysis.results),
-        people=people,
+        people=len(table.tasters) if analysis.results else tasted_by(analysis),
+        choosing=chosen.people if chosen else 0,
         fewest=min(sizes),
         most=max(sizes),
         noun=names.noun,

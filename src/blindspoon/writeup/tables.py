@@ -78,6 +78,10 @@ def _too_few(contrast: Any) -> str:  # noqa: ANN401 - a rank contrast
     return "too few tasters scored both for an interval at this level"
 
 
+def _open_ends(interval: Interval | None) -> str:
+    return " ".join(end for end in ("low", "high") if getattr(interval, f"{end}_open", False))
+
+
 MIXED = (
     Column("difference", "Difference", difference),
     Column("se", "SE", points_cell),
@@ -97,12 +101,8 @@ RANKS = (
     Column("p_adjusted", "p adjusted", p),
     Column("smallest_p", "Smallest p", p),
     Column("method"),
-    Column(
-        "open_ends",
-        of=lambda found: " ".join(
-            end for end in ("low", "high") if getattr(found.interval, f"{end}_open", False)
-        ),
-    ),
+    Column("open_ends", of=lambda found: _open_ends(found.interval)),
+    Column("equivalence_open_ends", of=lambda found: _open_ends(found.equivalence_interval)),
     Column("zero_differences", "Zeros", counted),
 )
 UNANIMOUS = named("tasters difference step p_value interval")
