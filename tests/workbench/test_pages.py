@@ -139,6 +139,20 @@ def test_ways_of_making_it_that_were_added_meanwhile_stay_or_are_asked_about(at)
     assert found == {"tea": "", "usual": "", "oak-leaf": "Two leaves"}
 
 
+def test_what_is_ticked_stays_ticked_where_something_to_score_was_added_elsewhere(at):
+    host, folder = at("planned")
+    new = {"attribute[2].label": "Fizz", "attribute[2].name": "", "decision.primary": "2"}
+    host.post(QUESTION, **fields(host.read(QUESTION)) | new)
+    assert stage(folder).plan.decision.primary == ("fizz",)
+    toml = (folder / "trial.toml").read_text("utf-8")
+    boxes = re.findall(r'name="decision.primary" value="([^"]*)"', host.read(QUESTION))
+    form = fields(host.read(QUESTION)) | {"decision.primary": boxes[0]}
+    more = toml.replace("[[attribute]]", '[[attribute]]\nname = "salt"\n\n[[attribute]]', 1)
+    (folder / "trial.toml").write_text(more, "utf-8")
+    assert host.post(QUESTION, **form).status_code == 303
+    assert stage(folder).plan.decision.primary == ("crunch",)
+
+
 def test_a_jar_is_found_again_where_rows_moved_and_both_readings_stay(at):
     host, folder = at("planned")
     reading = {"readings[1].date": "2026-09-02", "readings[1].ph": "3,8"}
@@ -355,7 +369,7 @@ def test_a_question_of_days_is_asked_and_taken_back_on_its_page(at):
     assert (trial.course.reach, trial.course.keep, trial.course.attribute) == (6.5, 6.5, "crunch")
     assert (trial.decision.primary, trial.variants[1].series) == (("course",), "cucumbers")
     assert trial.course.accept == "would_eat_it"
-    back = fields(host.read(QUESTION)) | {"course.over": "", "decision.primary": "1"}
+    back = fields(host.read(QUESTION)) | {"course.over": "", "decision.primary": "crunch"}
     assert host.post(QUESTION, **back).status_code == 303
     said_yes = "declared = 2026-09-04\n"
     assert (folder / "trial.toml").read_text().split() == before.replace(said_yes, "").split()

@@ -150,9 +150,7 @@ def _draft(text: str, *, rows: bool = True) -> Draft:
             own = {field: _shown(row.get(field)) for field in fields} | {"name": row["name"]}
             own["label"] = own["label"] or labels[row["name"]]
             draft |= {f"{kind}[{number}].{field}": value for field, value in own.items()}
-    chosen, course = trial.decision.primary, trial.course
-    numbers = [f"{n}" for n, it in enumerate(trial.attributes, 1) if it.name in chosen]
-    draft[PRIMARY] = " ".join([*numbers, *["course"] * ("course" in chosen)])
+    draft[PRIMARY], course = " ".join(sorted({*trial.decision.primary} - {"choice"})), trial.course
     asks = [name for name in ("reach", "keep") if course and getattr(course, name) is not None]
     which = "both" if len(asks) == 2 else "".join(asks)
     same = "yes" if course and course.same_control else ""
@@ -171,7 +169,7 @@ def _typed(form: Form) -> Draft:
     draft = {key: text for key, text in form.items() if key in FIELDS or places.fullmatch(key)}
     chosen = request.form.getlist(PRIMARY)
     if chosen or "decision.margin" in form:
-        draft[PRIMARY] = " ".join(chosen)
+        draft[PRIMARY] = " ".join(sorted(chosen))
     for kind in ROWS:
         for number, row in reversed([*enumerate(_rows(draft, kind), 1)]):
             if not any(row.values()):
@@ -200,7 +198,8 @@ def _with_rows(draft: Draft, go: str, rest: str) -> Draft:
     elif number:
         if kind == "attribute":  # those behind it move up
             moved = {f"{n}": f"{n - (n > number)}" for n in range(1, len(rows) + 1) if n != number}
-            chosen = [moved.get(tick, tick) for tick in chosen if tick != place]
+            gone = (place, rows[number - 1]["name"])
+            chosen = [moved.get(tick, tick) for tick in chosen if tick not in gone]
         del rows[number - 1]
     return _replaced(draft, kind, rows) | {PRIMARY: " ".join(chosen)}
 
@@ -282,8 +281,10 @@ def _edited(text: str, draft: Draft, *, sealed: bool = False) -> str:
     asked = {place: draft.get(place, now[place]) for place in DAYS}
     if asked.items() - now.items():
         text = _with_days(text, asked)
-    rows, ticked = names_of(text, "attribute"), draft.get(PRIMARY, "").split()
-    chosen = [name for number, name in enumerate(rows, 1) if f"{number}" in ticked]
+    names, rows = names_of(text, "attribute"), _rows(draft, "attribute")
+    new = {f"{n}": it for n, (it, row) in enumerate(zip(names, rows), 1) if not row["name"]}
+    ticked = {new.get(tick, tick) for tick in draft.get(PRIMARY, "").split()}
+    chosen = [name for name in names if name in ticked]
     chosen += ["course"] * ("course" in ticked and bool(draft.get("course.over")))
     chosen += ["choice"] * ("choice" in old.decision.primary)
     if PRIMARY in draft and set(chosen) != set(old.decision.primary):
