@@ -127,6 +127,23 @@ def test_a_window_that_watches_the_tasting_sees_it_closed_elsewhere(
     page.context.close()
 
 
+def test_the_keyboard_stays_where_it_was_when_what_they_can_show_is_worked_out(
+    browser, stood, tmp_path, served
+):
+    shutil.copytree(stood["planned"], tmp_path / "shelf" / "crisp")
+    address, door = served(tmp_path / "shelf")
+    page = browser.new_context().new_page()
+    page.goto(f"{address}door/{door.new_pass(again=True)}")
+    page.goto(f"{address}t/crisp/tasters")
+    page.get_by_role("progressbar").wait_for()
+    page.get_by_role("link", name="Change who tastes").focus()
+    page.locator("figcaption").wait_for()
+    page.wait_for_function("document.activeElement.textContent == 'Change who tastes'")
+    page.get_by_role("button", name="Close Blindspoon").click()
+    page.get_by_role("heading", name="Blindspoon is closed").wait_for()
+    page.context.close()
+
+
 def draw(page, hand, address):
     """See what the tasters can show, draw the codes, and look at the sheets."""
     page.goto(f"{address}t/crisp/tasters")

@@ -49,6 +49,16 @@
   addEventListener("submit", () => { unsaved = false; });
   addEventListener("beforeunload", (event) => { if (unsaved) event.preventDefault(); });
 
+  // A page that is loaded again when its job ends keeps the focus, or has it in its main part.
+  const held = sessionStorage.getItem("held");
+  sessionStorage.removeItem("held");
+  if (held) ([...document.links, ...document.querySelectorAll("button, summary")].find((it) => it.textContent === held && it.checkVisibility()) || byId("main")).focus({ preventScroll: true });
+
+  function reload() {
+    if (document.activeElement !== document.body) sessionStorage.setItem("held", document.activeElement.textContent);
+    location.reload();
+  }
+
   async function renew() {
     const parts = document.querySelectorAll("[data-renew]");
     if (!parts.length) return;
@@ -56,7 +66,7 @@
       const page = new DOMParser().parseFromString(await (await fetch(location.href)).text(), "text/html");
       for (const part of parts) {
         const fresh = page.getElementById(part.id);
-        if (!fresh || (part.dataset.renew === "page" && !fresh.dataset.renew)) { location.reload(); return; }
+        if (!fresh || (part.dataset.renew === "page" && !fresh.dataset.renew)) { reload(); return; }
         if (fresh.innerHTML !== part.innerHTML && !part.contains(document.activeElement)) part.replaceWith(fresh);
       }
     } catch { tell("Blindspoon does not answer. Is it still running?"); }
