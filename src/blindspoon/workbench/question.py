@@ -281,8 +281,9 @@ def _edited(text: str, draft: Draft, *, sealed: bool = False) -> str:
     asked = {place: draft.get(place, now[place]) for place in DAYS}
     if asked.items() - now.items():
         text = _with_days(text, asked)
-    names, rows = names_of(text, "attribute"), _rows(draft, "attribute")
-    new = {f"{n}": it for n, (it, row) in enumerate(zip(names, rows), 1) if not row["name"]}
+    names = names_of(text, "attribute")
+    pairs = zip(names, _rows(draft, "attribute"), strict=False)  # new ones are last in both
+    new = {f"{n}": name for n, (name, row) in enumerate(pairs, 1) if not row["name"]}
     ticked = {new.get(tick, tick) for tick in draft.get(PRIMARY, "").split()}
     chosen = [name for name in names if name in ticked]
     chosen += ["course"] * ("course" in ticked and bool(draft.get("course.over")))
