@@ -283,8 +283,8 @@ def _edited(text: str, draft: Draft, *, sealed: bool = False) -> str:
         text = _with_days(text, asked)
     names = names_of(text, "attribute")
     pairs = zip(names, _rows(draft, "attribute"), strict=False)  # new ones are last in both
-    new = {f"{n}": name for n, (name, row) in enumerate(pairs, 1) if not row["name"]}
-    ticked = {new.get(tick, tick) for tick in draft.get(PRIMARY, "").split()}
+    added = {f"{n}": name for n, (name, row) in enumerate(pairs, 1) if not row["name"]}
+    ticked = {added.get(tick, tick) for tick in draft.get(PRIMARY, "").split()}
     chosen = [name for name in names if name in ticked]
     chosen += ["course"] * ("course" in ticked and bool(draft.get("course.over")))
     chosen += ["choice"] * ("choice" in old.decision.primary)
