@@ -8,7 +8,6 @@ import datetime
 import io
 import json
 import shutil
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -26,7 +25,6 @@ from blindspoon.stats.rounds import compare_rounds
 from blindspoon.writeup.limits import next_steps
 from blindspoon.writeup.records import trial_record
 
-CUCUMBERS = Path(__file__).parents[1] / "trials" / "allotment-cucumbers"
 ROUNDS = 8
 EFFECTS = {"plain": 0.0, "cool": 2.5, "leaf": 0.0, "calcium": -2.5}
 TOML = """\

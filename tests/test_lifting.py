@@ -18,6 +18,7 @@ from blindspoon.analysis import analyse
 from blindspoon.collect import opening
 from blindspoon.drawing import add_late, add_more, draw_again, draw_blind
 from blindspoon.lifting import lift_blind
+from blindspoon.stage import stage
 from blindspoon.writeup.front import weaknesses
 
 TOML = """\
@@ -503,13 +504,16 @@ def test_size_promises_what_the_last_look_can_show(made):
 
 
 @pytest.mark.usefixtures("undrawn")
-def test_a_panel_that_stays_small_ends_with_what_is_left(blindspoon, looked, tmp_path):
+def test_a_panel_that_stays_small_ends_with_what_is_left(looked, tmp_path):
     assert bs.lift(looked, yes=True, last=True).lift.last
     assert level(looked) == (0.045, True)
     data = bs.publish(looked, tmp_path / "out").folder / "data"
     assert level(data) == (0.045, True)
     add_late(looked, "Gus", datetime.date(2026, 9, 20))
     assert level(looked)[1] is False
+    taste(looked)
+    found = stage(looked)
+    assert (found.lifted, found.tasters[5:]) == (True, ("Finn", "Gus"))
 
 
 def test_looks_without_a_seal_go_by_the_tasters(looked):

@@ -238,7 +238,7 @@ def test_the_control_can_be_hidden_twice(blindspoon, trial):
     assert sorted(cup["variant"] for cup in cups) == ["change-a", "change-b", "plain", "plain"]
     taste(trial)
     found = json.loads(blindspoon("compare", trial, "--json").stdout)
-    assert found["attributes"][0]["mixed"] is not None
+    assert found["attributes"][0]["mixed"]["residual_sd"] > 0
 
 
 def test_batches_are_dealt_out(blindspoon, trial):

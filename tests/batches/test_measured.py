@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import datetime
+
 import pytest
 
-from blindspoon.batches.measured import taste_against_measured
+from blindspoon.batches.measured import days_of, taste_against_measured
 from blindspoon.files.text_table import FolderTables, read_table
 from blindspoon.scores.score_table import build_table
 
@@ -18,14 +20,6 @@ session,taster,variant,texture,saltiness,sourness
 1,Ben,oak-leaf,6,5,
 1,Ben,cool-cellar,7,3,2
 1,Cleo,plain,5,9,
-"""
-
-
-SALTIER = """\
-batch,variant,produce_g,water_g,salt_g
-jar 1,plain,600,400,25
-jar 2,oak-leaf,600,400,30
-jar 3,cool-cellar,600,400,35
 """
 
 
@@ -51,6 +45,25 @@ def test_who_is_as_strong_as_the_control(trial, read, table):
     )
     (salt,) = taste_against_measured(trial, table, read(text, None))
     assert salt.same_strength == ("oak-leaf",)
+
+
+@pytest.mark.parametrize(("salt_g", "differs"), [(29, False), (30, True)])
+def test_jars_within_the_tolerance_of_one_between_them_do_not_differ(
+    trial, read, table, salt_g, differs
+):
+    text = "batch,variant,produce_g,water_g,salt_g\njar 1,plain,600,400,25\n"
+    (salt,) = taste_against_measured(
+        trial, table, read(f"{text}jar 2,oak-leaf,600,400,{salt_g}\n", None)
+    )
+    assert salt.differs is differs
+
+
+def test_days_of_fermenting_end_with_the_jar_or_the_tasting(jar):
+    made = jar(started=datetime.date(2026, 9, 1), finished=datetime.date(2026, 9, 11))
+    for day, fermented, stored in ((5, 4, -6), (11, 10, 0), (15, 10, 4)):
+        date = datetime.date(2026, 9, day)
+        assert days_of(made, date, "fermented_days") == fermented
+        assert days_of(made, date, "stored_days") == stored
 
 
 def test_acid_that_nobody_added_is_no_axis(trial, read, table):

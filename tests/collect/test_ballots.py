@@ -120,6 +120,13 @@ def test_of_two_phones_the_answer_that_was_given_last_counts_though_it_came_firs
     assert (rows()[0]["texture"], kept()[1:]) == ("5", [("037", "7"), ("037", "8")])
 
 
+def test_what_fills_a_blank_late_makes_the_answer_beside_it_no_older(save, rows):
+    save(an("7"), page="a")
+    save(an("3", "4"), page="b", ago=60)
+    assert save(an("5"), page="c", ago=30).news == "late"
+    assert rows()[0]["texture"] == "7"
+
+
 def test_an_answer_that_is_sent_again_unchanged_is_no_newer_for_that(save, rows):
     save(an("7"), page="a", ago=90)
     save(an("7"), page="paper", base=an("7").mark)  # beside a cell that was corrected

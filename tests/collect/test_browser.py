@@ -882,7 +882,7 @@ def test_the_overview_renews_itself_under_the_focus_and_says_when(sheet, served)
 
 
 @pytest.mark.slow
-def test_markup_in_a_comment_does_not_run_in_the_report(browser, folder, coded):
+def test_markup_in_a_comment_does_not_run_in_the_report(browser, folder):
     bad = ["<script>window.pwned=1</script>", "<img src=x onerror=window.pwned=1>", "=1+1", "]]>"]
     with opening.opened(folder) as sitting:
         for ballot in sitting.ballots.values():

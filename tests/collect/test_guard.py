@@ -118,7 +118,7 @@ def test_a_form_without_its_ticket_is_turned_away(client, ticket):
     assert client.post("/join", data=form).status_code == 403
 
 
-def test_the_ticket_of_one_link_does_not_open_another(phone, client, sitting, fields):
+def test_the_ticket_of_one_link_does_not_open_another(phone, client, fields):
     vera, tom = phone("T01"), phone("T02")
     form = fields(vera.read(f"{vera.place}1")) | {"code": "512", "texture": "7"}
     assert client.post(f"{tom.place}1", data=form).status_code == 403

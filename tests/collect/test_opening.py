@@ -64,7 +64,7 @@ def test_many_who_join_at_once_are_all_remembered(folder):
     assert opened(folder).free_names() == []
 
 
-def test_links_differ_between_folders_tasters_and_host(folder, tmp_path):
+def test_links_differ_between_folders_tasters_and_host(folder):
     sitting = opened(folder)
     links = [sitting.host_link, *map(sitting.taster_link, sitting.plan.tasters)]
     (folder / ".blindspoon/collect.json").unlink()
@@ -232,7 +232,7 @@ def test_a_cup_added_to_scores_meanwhile_stops_neither_phones_nor_the_next_start
     assert ballot.answer("037").scores == ("7", "")
 
 
-def test_a_folder_that_is_moved_away_is_missed_and_not_made_anew(sitting, folder, phone, events):
+def test_a_folder_that_is_moved_away_is_missed_and_not_made_anew(folder, phone, events):
     taster = phone("T01")
     page = taster.read(f"{taster.place}1")
     moved = folder.rename(folder.with_name("moved"))

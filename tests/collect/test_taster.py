@@ -201,7 +201,7 @@ def test_the_script_is_told_the_same_in_json(phone, rows):
     assert rows()[0]["texture"] == "7"
 
 
-def test_two_phones_on_one_link_are_told(phone, client, sitting):
+def test_two_phones_on_one_link_are_told(phone):
     vera = phone("T01")
     page = vera.read(f"{vera.place}1")
     vera.answer(1, page=vera.read(f"{vera.place}1"), texture="7")
@@ -301,7 +301,7 @@ def second_session(folder):
     (folder / "key.csv").unlink()
 
 
-def test_codes_of_a_session_that_is_not_open_are_on_no_page(second_session, client, phone):
+def test_codes_of_a_session_that_is_not_open_are_on_no_page(second_session, phone):
     ana = phone("T01")
     pages = [ana.read(f"{ana.base}/{place}") for place in ("2/end", "2/1", "1/end", "1/1")]
     assert not any(re.search(r"\b901\b", page) for page in pages)  # a digest may hold it
@@ -316,7 +316,7 @@ def test_the_end_leads_to_the_next_session_by_a_link(second_session, client, sit
     assert client.get(f"{ana.base}/now").json == {"session": "2"}
 
 
-def test_who_has_scored_all_looks_over_it_and_may_change_it(phone, client):
+def test_who_has_scored_all_looks_over_it_and_may_change_it(phone):
     vera = phone("T01")
     for cup in (1, 2, 3):
         reply = vera.answer(cup, texture="6.5", saltiness="3", comment="mild" * (cup == 2))

@@ -155,7 +155,7 @@ def test_a_file_that_is_read_under_other_capitals_is_not_called_unread(tmp_path,
     assert "Scores.csv" not in [note.file for note in disk.read_folder(folder).notes]
 
 
-def test_the_fingerprint_changes_with_every_byte_and_name(tmp_path, coded):
+def test_the_fingerprint_changes_with_every_byte_and_name(coded):
     print_of = disk.fingerprint(coded)
     others = [
         coded | {"scores.csv": coded["scores.csv"] + b"\n"},

@@ -50,13 +50,13 @@ def test_both_halves_together_are_the_key_and_neither_alone(plan):
 
 def test_letters_are_drawn_for_every_session_and_are_not_those_of_the_pouring_sheet(plan):
     sheets = pouring_sheets(TRIAL, plan)
-    orders = {
-        tuple(pour.mark for pour in sheet.pours)
+    drawn = [
+        tuple("".join(pour.mark for pour in sheet.pours) for sheet in two_marks(sheets, seed))
         for seed in range(20)
-        for sheet in two_marks(sheets, seed)
-    }
-    assert len(orders) == 6
-    assert all(sorted(order) == ["A", "B", "C"] for order in orders)
+    ]
+    assert len({order for orders in drawn for order in orders}) == 6
+    assert all(sorted(order) == ["A", "B", "C"] for orders in drawn for order in orders)
+    assert {len({*orders}) for orders in drawn} == {1, len(sheets)}
 
 
 def test_a_control_that_is_hidden_twice_would_be_known_by_its_cups():

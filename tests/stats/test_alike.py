@@ -31,7 +31,7 @@ def test_half_at_either_margin_come_out_falsely_alike_at_alpha(k, df):
     assert chance(correlation, np.resize([1, -1], k), value, df) == pytest.approx(0.05, abs=4e-4)
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", [1, 13, 17])  # the second pattern of signs counts in two
 def test_no_pattern_of_signs_passes_alpha(seed):
     # ten tasters with three of five variants each: no product of loadings fits exactly
     rng = np.random.default_rng(seed)
@@ -42,7 +42,7 @@ def test_no_pattern_of_signs_passes_alpha(seed):
     correlation = covariance / np.sqrt(np.outer(np.diag(covariance), np.diag(covariance)))
     value = Dunnett(correlation).alike_value(0.05, 15)
     worst = max(chance(correlation, [1, *signs], value, 15) for signs in product([1, -1], repeat=3))
-    assert worst == pytest.approx(0.05, abs=6e-4)
+    assert worst == pytest.approx(0.05, abs=4e-4)
 
 
 def test_one_variant_has_the_ordinary_test():

@@ -232,8 +232,8 @@ A, B = (0, 4.0), (1, 6.0)
     ("rounds", "reason"),
     [
         ([[A, B]] * 6, "stood in the same order in every round"),
-        ([[A, B, (2, 1.0)], [A, (2, 1.0), B]] * 3, "stood in the same order in every round"),
-        ([[B, A, (2, 1.0)], [(2, 1.0), B, A]] * 3, "stood in the same order in every round"),
+        ([[A, B], [A, A, (2, 1.0), B]] * 3, "stood in the same order in every round"),
+        ([[B, A, (2, 1.0)], [B, B, A]] * 3, "stood in the same order in every round"),
         ([[A, B, A, (2, 1.0)], [(2, 1.0), A, B, A]] * 3, "stood in the same order in every round"),
         ([[A, B]], "Only one round has scores of both"),
         ([[A], [B]], "No round has scores of both"),

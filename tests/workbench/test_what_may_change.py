@@ -54,6 +54,21 @@ def test_a_form_is_taken_in_its_time_and_else_changes_nothing(at, state, what):
         assert contents(folder) == before
 
 
+def test_a_drawing_is_not_taken_back_once_a_session_was_open(at):
+    host, folder = at("sealed")
+    (folder / ".blindspoon" / "collect.json").write_text('{"session": "1"}', encoding="utf-8")
+    before = contents(folder)
+    assert host.post("/t/crisp/codes/back", sure="yes").status_code == 409
+    assert contents(folder) == before
+
+
+def test_a_name_like_another_s_is_added_when_the_host_says_that_it_is_somebody_else(at):
+    host, _ = at("sealed")
+    late = "/t/crisp/tasting/late"
+    assert host.post(late, late="ada").status_code == 422
+    assert host.post(late, late="ada", other="yes").status_code == 303
+
+
 def test_nothing_is_lifted_but_what_the_host_was_told_of(at):
     host, folder = at("closed")
     page = host.read("/t/crisp/lift")

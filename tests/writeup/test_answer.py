@@ -119,11 +119,22 @@ def test_words_of_the_scale_are_used_where_there_are_no_comparatives(content_of)
 
 
 def test_the_whole_trial_is_counted_where_nothing_else_is_short_enough(content_of):
-    names = tuple(f"An exceedingly long label of a brine, number {k}" for k in range(4))
-    labels = content_of(
-        "two primary", labels=names, attributes=("texture", "saltiness", "sourness")
+    names = tuple(" ".join([f"Label {k} of a brine"] * 10) for k in range(4))
+    made = content_of("two primary", labels=names, noise=0.3, effects=(2.2, 0.4, 0.0, -1.9))
+    kinds = [it.verdict for result in made.analysis.results for it in result.comparisons]
+    assert kinds.count("slight") == 1
+    assert made.answer == (
+        "Of 8 comparisons, 3 were different and 5 were within the margin; the board names each."
     )
-    assert len(labels.answer.split()) < 60
+
+
+def test_a_catch_is_told_of_what_was_found_different_alone(analysis_of):
+    demo, caught = analysis_of("allotment-cucumbers"), set()
+    for result in demo.results:
+        differs = any(it.differs for it in result.comparisons if it.variant.name == "calcium")
+        assert ("One catch: the calcium jar" in short_answer(demo, [result])) is differs
+        caught.add(differs)
+    assert caught == {True, False}
 
 
 @pytest.mark.parametrize(

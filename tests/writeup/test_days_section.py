@@ -87,7 +87,7 @@ def test_the_chart_leads_to_its_table_which_stands_on_the_page(content):
     assert f'id="{table.name}"' in page(content)
 
 
-def test_no_sentence_calls_a_food_safe(analysis, content):
+def test_no_sentence_calls_a_food_safe(content):
     texts = [page(content, paper=True), blog(content), say(content, {})]
     text = re.sub(r"<style.*?</style>|<[^>]+>", " ", " ".join(texts), flags=re.DOTALL)
     told = [it for it in re.split(r"(?<=[.!?])\s+", text) if re.search(r"\bsafe(?!ty)", it)]

@@ -19,7 +19,7 @@ from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.sensitivity import study_influence
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.ordinal import compare_ordinal
-from blindspoon.stats.results import NoResult
+from blindspoon.stats.results import Interval, NoResult
 
 SESSION, TASTER = 0, 1
 
@@ -79,6 +79,14 @@ def test_without_a_taster_is_the_trial_without_their_rows(panel, by, tasters, se
 
 
 @pytest.mark.parametrize("by", ["mixed", "ranks"])
+def test_without_one_of_those_who_agree_exactly_the_others_agree(panel, by):
+    cups = panel(7, effect=2.0, noise=0.0, by=by)
+    for taster, each in enumerate(module._in_turn(*study_of(cups), "taster")):
+        assert kinds(each.outcomes)["texture", "oak"] == "different"
+        agrees(each, cups.without(TASTER, taster))
+
+
+@pytest.mark.parametrize("by", ["mixed", "ranks"])
 def test_without_a_session_is_the_trial_without_its_rows(panel, by):
     cups = panel(5, 3, missing=0.1, by=by)
     alternatives = [*module._in_turn(*study_of(cups), "session")]
@@ -134,6 +142,8 @@ def test_an_opposite_difference_is_a_change(cups):
     assert not judge(crisper).changed
     assert judge(softer).changed
     assert judge(replace(crisper, p_adjusted=0.9)).changed
+    small = judge(replace(softer, equivalence_interval=Interval(-0.5, -0.1)))
+    assert (small.verdict, small.direction) == ("slight", -1)
 
 
 def test_without_one_of_two_tasters_nothing_is_settled(panel):
