@@ -54,7 +54,8 @@ PARTS = """
   const zero = all('line').find(line => value(line, 'x1') === value(line, 'x2')
     && !line.closest('[stroke-dasharray]'));
   const band = all('polygon')[1].getBBox();
-  const verdict = all('text').find(text => text.textContent.endsWith('different')).getBBox();
+  const verdict = all('text').find(text => value(text, 'font-weight') === 700
+    && value(text, 'x') > value(taster, 'cx')).getBBox();
   const places = [
     [value(taster, 'cx') + 3, value(taster, 'cy') - 2, 12, -16],
     [value(bar, 'x2') + 6, value(bar, 'y2'), 30, 2],
