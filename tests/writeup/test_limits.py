@@ -3,7 +3,7 @@ from dataclasses import replace
 
 import pytest
 
-from blindspoon.batches.cautions import cautions
+from blindspoon.batches.cautions import CAUTIONS, cautions
 from blindspoon.findings.further import NewTasting
 from blindspoon.writeup import limits
 
@@ -89,12 +89,22 @@ def warned(demo, trial=None, **vessels):
 
 
 def test_jars_that_could_build_pressure_are_named_with_what_was_in_them(demo):
-    assert "in this trial, by the vessels, all five." in warned(demo)["Pressure."]
+    assert "In this trial, by the vessels: all five." in warned(demo)["Pressure."]
     jars = {f"jar_{number}": "crock" for number in (1, 3, 4)}
-    named = "in this trial, by the vessels, jar 2 (“Cool cellar”) and jar 5 (“Old brine”)."
+    named = "In this trial, by the vessels: jar 2 (“Cool cellar”) and jar 5 (“Old brine”)."
     assert named in warned(demo, **jars)["Pressure."]
     no_log = dict(limits.cautions(demo.trial, None))
-    assert "in this trial" not in no_log["Pressure."]
+    assert "In this trial" not in no_log["Pressure."]
+
+
+@pytest.mark.parametrize("note", ["", "slimy, once vacuum packed"])
+def test_the_page_says_what_the_commands_say_in_general_and_once(demo, note):
+    first, *others = demo.made.log.batches
+    log = replace(demo.made.log, batches=(replace(first, note=note), *others))
+    made = replace(demo.made, log=log, cautions=cautions(log))
+    page = " ".join(map(" ".join, limits.cautions(demo.trial, made))).lower()
+    for kind in ("pressure", "vacuum", "mould", "allergens", "local-rules"):
+        assert page.count(CAUTIONS[kind].said.lower().rstrip(".")) == 1
 
 
 def test_variants_that_hold_an_allergen_or_alcohol_are_named(demo):

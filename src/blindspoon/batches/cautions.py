@@ -125,9 +125,9 @@ CAUTIONS: Mapping[str, CautionText] = {
         ALCOHOL_LIMIT,
     ),
     "pressure": CautionText(
-        "a closed jar that ferments builds up pressure and can burst. Let gas out daily or use a "
-        "lid that does, and open it over a sink, away from the face. One that bulges and was not "
-        "meant to ferment is thrown away unopened.",
+        "a closed jar or bottle that ferments builds up pressure and can burst. Leave headspace, "
+        "let gas out daily or use a lid that does, and open it slowly, over a sink and away from "
+        "faces. One that bulges and was not meant to ferment is thrown away unopened.",
         ("common practice, no source",),
     ),
     "vacuum": CautionText(
@@ -136,20 +136,24 @@ CAUTIONS: Mapping[str, CautionText] = {
         ("FDA Food Code 3-502.12, reduced-oxygen packaging: 5 °C or below",),
     ),
     "mould": CautionText(
-        "Throw away whatever is mouldy, slimy, pink or smells wrong: the whole jar, untasted.",
+        "Throw away whatever is mouldy, slimy, pink, discoloured, bulging or smells wrong: the "
+        "whole jar, untasted; and so anything that its maker doubts.",
         ("common practice, no source",),
     ),
     "allergens": CautionText(
-        f"name everything that went in to the tasters before they taste, allergens first: {NAMED}.",
+        f"tell tasters, before they taste, everything that went in, allergens first: {NAMED}. "
+        "Nobody can see what is in a blind cup, and ferments may hold some alcohol.",
         (
             "Codex CXS 1-1985, labelling of allergens, from memory",
             "Regulation (EU) 1169/2011, Annex II, from memory",
         ),
     ),
     "local-rules": CautionText(
-        "a home trial is no tested recipe. Where local codes, an inspector or a licensed "
-        "practitioner ask for more, or say no, they come first. Tasters take part freely and may "
-        "stop at any time; who is pregnant, very young, old or ill asks somebody qualified first.",
+        "a home trial is no tested recipe. Local codes, an inspector and licensed practice come "
+        "first where they ask for more, or say no; whoever serves or sells to the public answers "
+        "to the local food authority. Tasting is voluntary: everybody may stop at any time, and "
+        "may always spit out; who is pregnant, very young, old or ill asks somebody qualified "
+        "first.",
         ("IFST, guidelines on the ethics of tasting food, 2020",),
     ),
 }
@@ -310,6 +314,6 @@ def caution(found: Caution) -> str:
     return f"{wording.listing(map(shown, found.batches))}: {noted}{said}"
 
 
-def sources(found: Caution) -> str:
+def sources(found: Caution | CautionText) -> str:
     """Name the sources of a caution, without what we note of them for ourselves."""
     return re.sub(r", (from memory|no source)\b", "", "; ".join(found.sources))

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from blindspoon import wording
-from blindspoon.batches.cautions import HEAD, NAMED, Caution, caution, given_away, sources
+from blindspoon.batches.cautions import CAUTIONS, HEAD, Caution, caution, given_away, sources
 from blindspoon.batches.summary import Made, factor_name
 from blindspoon.errors import shown
 from blindspoon.findings.comparison import Analysis, AttributeResult, Comparison
@@ -112,10 +112,7 @@ def not_shown(analysis: Analysis) -> Points:
 
 
 def cautions(trial: Trial, made: Made | None) -> Points:
-    """List what the batches' own numbers warn of, then what holds for every home-made food.
-
-    The template says all that a general caution of the batches says, and which jars it is about.
-    """
+    """List what the batches' own numbers warn of, then what holds for every home-made food."""
     told = [each for each in made.cautions if not each.general] if made else []
     closed = [batch for each in told if each.kind == "pressure" for batch in each.batches]
     own = [
@@ -128,7 +125,11 @@ def cautions(trial: Trial, made: Made | None) -> Points:
         closed=wording.listing(_jars(trial, made, closed)) if made and closed else "",
         allergens=trial.tasting.allergens.strip(" ."),
         holding=_holding(trial, made),
-        named=NAMED,
+        told={each.kind for each in told},
+        said={
+            kind: f"{wording.capital(it.said.rstrip('.'))} ({sources(it)})."
+            for kind, it in CAUTIONS.items()
+        },
     )
     return (*([("", HEAD)] if own else []), *own, *general)
 
