@@ -153,7 +153,9 @@ def test_all_files_have_their_places(make, several, monkeypatch):
     expected |= {f"figures/video/{name}-dark.png" for name in names}
     expected |= {f"figures/frames/{n:02d}.png" for n in range(1, 5)}
     expected |= {f"figures/frames/tall/{n:02d}.png" for n in range(1, 5)}
-    assert all_files(pictures, QUESTION) == dict.fromkeys(expected, b"drawn")
+    files = all_files(pictures, QUESTION)
+    assert files == dict.fromkeys(expected, b"drawn")
+    assert next(iter(files)) == "figures/video/texture-differences.png"  # the primary one
 
 
 def test_a_trial_without_comparisons_has_only_its_scores(make):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -209,6 +210,11 @@ def test_a_stray_blank_batch_leaves_its_cup_out_with_the_reason():
     assert "without a batch beside others" in left_out.text
     whole = jars_of()
     assert compare(jars_of(stray=True)).mixed == compare([*whole[:2], *whole[3:]]).mixed
+
+
+def test_a_blank_batch_beside_the_only_one_of_its_variant_stays_in():
+    lines = [re.sub(r"(leaf|calcium) 1,", r"\1 0,", line) for line in jars_of(stray=True)]
+    assert read(lines)[1].left_out == ()
 
 
 def test_where_only_unnamed_cups_were_scored_the_folder_says_so():

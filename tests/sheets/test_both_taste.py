@@ -36,6 +36,8 @@ def test_both_halves_together_are_the_key_and_neither_alone(plan):
     bowls, cups = (pages[f"both-taste/{name}.html"] for name in ("bowls", "cups"))
     labels = {variant.name: variant.label for variant in TRIAL.variants}
     codes = {cup.code for cup in plan.servings}
+    assert "For Ada only. Ben must not see it" in bowls
+    assert "For Ben only. Ada must not see it" in cups
     assert "the bowl of its letter, 15 g in each" in cups
     assert not [label for label in labels.values() if label in cups]
     assert not codes & set(re.findall(r"<b>(\d{3})</b>", bowls))

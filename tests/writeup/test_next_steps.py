@@ -93,6 +93,16 @@ def test_the_number_of_tasters_is_that_of_the_table(content_of):
     assert any(row[-1].startswith(f"about {number} ") for _, row in rows)
 
 
+def test_of_what_is_open_on_an_attribute_the_one_that_takes_fewest_people_is_asked_for(content_of):
+    analysis = content_of("nothing differs").analysis
+    texture, *rest = analysis.results
+    cool, *others = texture.others
+    surer = replace(cool, mixed=replace(cool.mixed, se=0.8 * cool.mixed.se))
+    results = (replace(texture, others=(surer, *others)), *rest)
+    told = dict(next_steps(replace(analysis, results=results)))
+    assert "would show cool cellar alike" in told["Ask again about texture."]
+
+
 def test_more_batches_are_asked_for_before_more_tasters(content_of):
     found = heads(content_of("nothing differs"))
     order = [
@@ -214,6 +224,18 @@ def test_a_variant_is_left_out_on_what_was_asked_unless_something_else_may_hide_
     ((head, text),) = advice(replace(demo, results=one))
     assert text.endswith(f"within the margin on {label}.")
     assert "alcium" not in head  # its jar was cooler too, which may hide a difference
+
+
+def test_of_much_advice_what_to_leave_out_is_still_told(demo):
+    one = demo.results[0]
+    up, down, *alike = one.others
+    turned = [
+        replace(it, verdict="different", mixed=replace(it.mixed, difference=way))
+        for it, way in ((up, 2.0), (down, -2.0))
+    ]
+    some = replace(one, others=(*turned, *alike))
+    told = advice(replace(demo, results=(some,) * 3))
+    assert [text.startswith("Leave") for _, text in told] == [False] * 4 + [True]
 
 
 def test_a_recipe_has_no_column_of_what_nobody_wrote_down(demo):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -62,6 +63,8 @@ def test_a_trial_that_was_corrected_since_is_the_same_trial_sealed_or_not(kitche
     later = replace(one, fingerprint="other", table=replace(one.table, scores=scores), name="later")
     assert [problem.slug for problem in matching_problems([one, later])] == ["same-trial"]
     assert slugs(replace(later, standing=Standing()), one) == ["same-trial"]
+    half = read_table(b"taster,code,variant\nT01,512,plain\nT01,803,oak\n", "key.csv")
+    assert slugs(one, replace(later, tables=FolderTables(scores=(), key=half))) == ["same-trial"]
     others = replace(kitchen("harbour", seed=2), standing=sealed, tables=one.tables)
     assert matching_problems([one, others]) == ()  # drew the same kit
     key = read_table(b"taster,code,variant\nT01,118,plain\nT01,803,oak\n", "key.csv")
@@ -77,6 +80,16 @@ def test_a_kitchen_that_is_not_shown_to_be_blind_is_named(three):
         "harbour: The rule is declared late.",
         "hilltop: Nothing was sealed, so nothing shows that it was tasted blind.",
     )
+
+
+def test_jars_that_differed_in_more_are_told_of_variants_that_all_made(kitchen, analysis_of):
+    (what,) = [it for it in analysis_of("allotment-cucumbers").made.differs if it.undeclared]
+    made = SimpleNamespace(differs=[replace(what, variant=name) for name in ("oak", "cool")])
+    one = replace(kitchen("mill"), made=made, standing=Standing(told=()))
+    other = kitchen("harbour", variants=("plain", "oak"), shifts=(0.0, 2.0), seed=2)
+    (told,) = caveats([one, other])
+    assert "“Oak” was also" in told
+    assert "ool" not in told.replace("cooler", "")
 
 
 def test_a_copy_is_found_among_any_two(kitchen):
