@@ -159,7 +159,10 @@ def test_nothing_pooled_is_said(kitchens):
     found = pool_folders(kitchens)
     assert "No variant but the control was scored in all kitchens" in pooled_table(found)
     page = compose_kitchens(found)
-    assert page.answer == "In kitchens like these three, nothing could be compared on texture."
+    assert page.answer == (
+        "In kitchens like these three, nothing could be pooled on texture. No variant but the "
+        "control was scored in all kitchens."
+    )
 
 
 def test_problems_of_all_folders_are_listed_with_their_folder(kitchens):

@@ -30,6 +30,11 @@ from blindspoon.stats.results import FitNote, Interval, MixedContrast, NoResult
 from blindspoon.stats.strata import Grid, Layout, make_grid
 from blindspoon.trial import Attribute, Variant
 
+ALL_EXACT = (
+    "In each kitchen all agreed exactly, so there is no scatter to pool by; each kitchen’s own "
+    "report says what it found."
+)
+
 
 def pool_scores(
     score: FloatArray,
@@ -94,7 +99,8 @@ def pool_scores(
             (crossed, np.empty((score.size, 0))),
         )
     )
-    found = fit_contrasts(like, against(control, variants, like.n_fixed), "tasters or kitchens")
+    shifts = against(control, variants, like.n_fixed)
+    found = fit_contrasts(like, shifts, "tasters or kitchens", ALL_EXACT)
     if isinstance(found, NoResult):
         return found
     fit, test = found

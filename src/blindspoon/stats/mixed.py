@@ -197,11 +197,15 @@ def _compare(
 
 
 def fit_contrasts(
-    grid: Grid, contrasts: FloatArray, among: str = "tasters or batches"
+    grid: Grid,
+    contrasts: FloatArray,
+    among: str = "tasters or batches",
+    agreed: str = "All tasters found exactly the same differences, so there is no scatter.",
 ) -> tuple[RemlFit, ContrastTest] | NoResult:
     """Fit the grid and test contrasts; repeats that do not scatter are averaged.
 
-    Contrasts, shape (k, p), are linearly independent; the variation `among` is for the reason.
+    Contrasts, shape (k, p), are linearly independent; the variation `among` and what is said where
+    all `agreed` are for the reason.
     """
     strata = make_strata(grid)
     between, df = residual_line(strata, repeats=False)
@@ -211,7 +215,7 @@ def fit_contrasts(
         )
     interaction = min(residual_line(strata, repeats=True)) > 0
     if not interaction and between == 0:
-        return NoResult("All tasters found exactly the same differences, so there is no scatter.")
+        return NoResult(agreed)
     if not interaction and grid.servings.max() > 1:
         strata = make_strata(grid.averaged())
     fit = fit_reml(strata, interaction=interaction)

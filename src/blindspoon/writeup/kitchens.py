@@ -79,8 +79,8 @@ def _pooled_findings(pool: Pool) -> tuple[PooledFinding, ...]:
 def _answer(found: PooledAttribute, pool: Pool) -> str:
     """Say what was found, with sizes and with what came close unless that is long."""
     short = wording.sentence(forest_title(found, pool))
-    if not found.comparisons:
-        return short
+    if isinstance(found.fit, NoResult):
+        return f"{short} {found.fit.reason}"
     names = name_all(pool.variants, pool.first.control)
     first, *more = clauses(found.comparisons, names, sizes=True)
     catch = _catch(found, pool, names)
@@ -144,6 +144,7 @@ def compose_kitchens(pool: Pool) -> KitchensContent:
     who = (f"{k.name}: {wording.count(len(k.table.tasters), 'taster')}" for k in kitchens)
     spread = f"{head.spread[0][:1].lower()}{head.spread[0][1:]}"
     spread = f"On {head.found.attribute.label.lower()}, {spread}"
+    told = [spread] * (not isinstance(head.found.fit, NoResult))  # whose reason is in the answer
     number = wording.capital(wording.spelled(len(kitchens)))
     held = [shown_blind(kitchen) for kitchen in kitchens]
     blind = f"; {'not all are' if any(held) else 'not'} shown to be blind"
@@ -166,7 +167,7 @@ def compose_kitchens(pool: Pool) -> KitchensContent:
         spoken=spoken,
         tasted=f"{'; '.join(who)}{blind}.",
         picture=head.chart,
-        weak=tuple(("", text) for text in (*pool.caveats, spread, *lost, *pool.remarks)),
+        weak=tuple(("", text) for text in (*pool.caveats, *told, *lost, *pool.remarks)),
         figures=tuple(finding.chart for finding in findings if finding.chart),
         recipe=recipe_table(pool.first, kitchens[0].made),
     )
@@ -196,10 +197,11 @@ def forest_title(shown: PooledAttribute, pool: Pool) -> str:
     1 point of it".
     """
     names, compared = name_all(pool.variants, pool.first.control), shown.comparisons
-    nothing = "nothing is settled" if compared else "nothing could be compared"
+    lost = not any(found.found for found in compared)
+    nothing = "nothing is settled" if not lost else "nothing could be pooled"
     said = f"{nothing} on {shown.attribute.label.lower()}"
     some = len(compared) == 1 or 0 < len(compared) < len(pool.variants) - 1
-    if some or any(found.verdict != "open" for found in compared):
+    if not lost and (some or any(found.verdict != "open" for found in compared)):
         said = title_of(compared, names)
     return f"{_in_kitchens(pool)}, {said}"
 

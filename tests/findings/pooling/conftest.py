@@ -37,12 +37,13 @@ def build(
     rule=RULE,
     scale=SCALE,
     blank=(),
+    noise=0.6,
 ):
     """A kitchen whose tasters score every variant once; `blank` variants have no score."""
     rng = np.random.default_rng(seed)
     text = trial_text(variants, attributes, control, rule, scale)
     scores = 4 + rng.normal(size=(tasters, 1, 1)) + np.array(shifts)[None, :, None]
-    scores = scores + 0.6 * rng.normal(size=(tasters, len(variants), len(attributes)))
+    scores = scores + noise * rng.normal(size=(tasters, len(variants), len(attributes)))
     lines = [",".join(("taster", "variant", *attributes))]
     for taster in range(tasters):
         for place, variant in enumerate(variants):

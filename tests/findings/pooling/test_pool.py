@@ -15,7 +15,7 @@ from blindspoon.stats.results import NoResult
 from blindspoon.writeup.kitchens import compose_kitchens
 from blindspoon.writeup.records import pool_record
 
-from .conftest import RULE
+from .conftest import RULE, SCALE
 
 NO_BREAK = "\N{NO-BREAK SPACE}"
 
@@ -98,6 +98,20 @@ def test_two_kitchens_speak_for_themselves_only(three):
     for found in by_variant(two).values():
         assert found.verdict == kind_of(found.these, margin=1.0, alpha=0.05)
         assert found.because.startswith("In these two kitchens, ")
+
+
+def test_where_all_in_each_kitchen_agree_exactly_the_answer_says_why_nothing_is_pooled(kitchen):
+    scale = SCALE.replace("10", "10, step = 0.01")
+    exact = [kitchen(name, shifts=(0.0, up, 0.0), noise=0.0, seed=seed, scale=scale)
+             for seed, (name, up) in enumerate((("mill", 1.0), ("hilltop", 2.0)))]  # fmt: skip
+    assert {it.verdict for own in exact for it in own.comparisons} == {"different", "alike"}
+    found = pool(exact)
+    assert by_variant(found)["oak"].verdict == "open"
+    answer = compose_kitchens(found).answer
+    assert answer == (
+        "In these two kitchens, nothing could be pooled on texture. In each kitchen all agreed "
+        "exactly, so there is no scatter to pool by; each kitchen’s own report says what it found."
+    )
 
 
 def test_a_rule_by_ranks_is_not_followed_in_silence(three, kitchen):
