@@ -321,10 +321,10 @@ def takes(goal: Goal, rows: Sequence[Cells]) -> str:
         panels = wording.listing(map(panel_words, enough), "or")
         return f"to {goal.words} 8 times in 10 takes {panels}"
     best = max(chain(*rows), key=lambda cell: goal.chance(cell).value)
-    return (
-        f"nothing tried here would {goal.words} 8 times in 10; {panel_words(best)} would do so"
-        f" {times(goal.chance(best).value)}"
-    )
+    said = times(goal.chance(best).value)
+    often = "nearly as often" if said == times(WANTED) else said
+    panel = panel_words(best)
+    return f"nothing tried here would {goal.words} 8 times in 10; {panel} would do so {often}"
 
 
 def _can(cell: SizingCell, attribute: Attribute, question: Question) -> str:

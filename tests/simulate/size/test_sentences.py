@@ -82,6 +82,13 @@ def test_where_no_panel_is_enough_the_best_is_named(said):
     )
 
 
+def test_what_is_nearly_enough_is_not_said_to_be_enough(said):
+    assert said([cell(40, 1, margin=0.796)])[0] == (
+        "Nothing tried here would see a 1-point difference 8 times in 10; 40 tasters in"
+        " one session would do so nearly as often."
+    )
+
+
 def test_the_planned_panel_is_spoken_of(said):
     plan = '[tasting]\ntasters = 12\n[[session]]\nname = "1"\n[[session]]\nname = "2"\n'
     cells = [cell(tasters, sessions) for tasters in (8, 12, 20) for sessions in (1, 2, 3)]
