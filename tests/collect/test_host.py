@@ -37,6 +37,7 @@ def test_the_overview_says_who_is_how_far(client, host, phone):
     assert "1 of 3 tasters joined. Session 1 is open." in page
     assert "<td>512 (Saltiness), 846</td>" in page
     assert "1 of 3</td>" in page
+    assert ">Complete</th>" in page  # a cup with a score too few is scored, and not complete
 
 
 def test_a_session_is_closed_and_opened(client, host, sitting, fields, events):
