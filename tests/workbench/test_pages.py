@@ -679,6 +679,13 @@ def test_a_new_trial_that_is_sent_twice_is_begun_once(visit, tmp_path):
     assert [host.post("/example").status_code for _ in range(2)] == [303, 303]
 
 
+def test_what_describes_a_field_is_found_by_who_hears_the_page(at):
+    host, _ = at("planned")
+    for page in map(host.read, ("/new", QUESTION, JAR)):
+        told = " ".join(re.findall(r'aria-describedby="([^"]*)"', page)).split()
+        assert set(told) <= set(re.findall(r' id="([^"]*)"', page))
+
+
 def test_a_new_trial_lies_in_no_folder_that_is_one_to_some_systems(visit, tmp_path):
     (tmp_path / "Sauerkraut").mkdir()
     assert visit(tmp_path).post("/new", **START).location == "/t/sauerkraut-2/rule"
