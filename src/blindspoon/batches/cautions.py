@@ -133,7 +133,7 @@ CAUTIONS: Mapping[str, CautionText] = {
     "vacuum": CautionText(
         "vacuum packs and other packs without air keep out moulds, not Clostridium botulinum. Keep "
         "them at 5 °C or below.",
-        ("FDA Food Code 3-502.12, reduced-oxygen packaging: 5 °C or below",),
+        ("FDA Food Code 3-502.12, reduced-oxygen packaging",),
     ),
     "mould": CautionText(
         "Throw away whatever is mouldy, slimy, pink, discoloured, bulging or smells wrong: the "
@@ -141,8 +141,8 @@ CAUTIONS: Mapping[str, CautionText] = {
         ("common practice, no source",),
     ),
     "allergens": CautionText(
-        f"tell tasters, before they taste, everything that went in, allergens first: {NAMED}. "
-        "Nobody can see what is in a blind cup, and ferments may hold some alcohol.",
+        "nobody can see what is in a blind cup, and ferments may hold some alcohol. Tell tasters, "
+        f"before they taste, everything that went in, allergens first: {NAMED}.",
         (
             "Codex CXS 1-1985, labelling of allergens, from memory",
             "Regulation (EU) 1169/2011, Annex II, from memory",

@@ -76,12 +76,10 @@ class Acceptance:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CourseSaid:
-    """What was found, in plain sentences, in the order of the fields.
+    """What was found, in plain sentences; two `answers` where from when and until when is asked.
 
-    - `series`: its name where there are several, otherwise empty
-    - `places`: whether the first answer says where the food stood, and not when or whether
-    - `untold`: why no day is judged, where the trend answers instead
-    - `answers`: two where it is asked from when and until when
+    `series` is named where there are several; the first answer `places` the food or says when or
+    whether; `untold` is why no day is judged, where the trend answers instead.
     """
 
     series: str = ""

@@ -31,13 +31,15 @@ if TYPE_CHECKING:
     """A variant on an attribute, of one kitchen or of several."""
 
 
-def in_a_word(kind: Kind, attribute: Attribute, *, up: bool) -> str:
+def in_a_word(kind: Kind, attribute: Attribute, *, up: bool, on: bool = False) -> str:
     """Say a verdict as the board does: "crisper", "slightly saltier", "alike", "not settled".
 
-    `up` says whether a difference is towards more, by the attribute's own words.
+    `up` says whether a difference is towards more, by the attribute's own words; where it has none,
+    "higher", or "higher on aroma" if `on`.
     """
     if kind in ("different", "slight"):
-        word = (attribute.more if up else attribute.less) or ("higher" if up else "lower")
+        higher = ("higher" if up else "lower") + f" on {attribute.label.lower()}" * on
+        word = (attribute.more if up else attribute.less) or higher
         return f"slightly {word}" if kind == "slight" else word
     return SHORT_NAMES[kind]
 
@@ -327,10 +329,7 @@ def _unanimous_sentence(told: Told, found: Unanimous, subject: str, control: str
     means = f"{steps} that means {wording.reach(ends, attribute)}"
     everybody = wording.all_of(n)
     if found.difference:
-        up = found.difference > 0
-        word = (attribute.more if up else attribute.less) or (
-            f"{'higher' if up else 'lower'} on {attribute.label.lower()}"
-        )
+        word = in_a_word("different", attribute, up=found.difference > 0, on=True)
         text = (
             f"{everybody} put {subject} exactly {wording.in_points(size)} {word} than {control} "
             f"({by_chance(n)})"

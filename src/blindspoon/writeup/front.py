@@ -340,11 +340,7 @@ def _firm(analysis: Analysis, influence: Influence) -> str:
 
 
 def _word(found: Comparison) -> str:
-    """Call a difference by its direction: "crisper", "higher on aroma"."""
-    attribute, up = found.attribute, found.direction > 0
-    word = in_a_word("different", attribute, up=up)
-    known = attribute.more if up else attribute.less
-    return word if known else f"{word} on {attribute.label.lower()}"
+    return in_a_word("different", found.attribute, up=found.direction > 0, on=True)
 
 
 # What to do with it -----------------------------------------------------------------------------

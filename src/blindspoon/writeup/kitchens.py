@@ -10,7 +10,7 @@ from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.dots import Dot, DotPlot, Row
 from blindspoon.charts.scene import variant_inks
 from blindspoon.findings.naming import Kind, Naming, name_all
-from blindspoon.findings.pool_checks import Pool, PooledAttribute
+from blindspoon.findings.pool_checks import Pool, PooledAttribute, PooledComparison
 from blindspoon.findings.verdict import clauses, in_a_word
 from blindspoon.stats.results import MixedContrast, NoResult
 from blindspoon.trial import Trial
@@ -50,7 +50,7 @@ def _pooled_findings(pool: Pool) -> tuple[PooledFinding, ...]:
     return tuple(
         PooledFinding(
             found=found,
-            chart=forest_of(pool, found) if found.comparisons else None,
+            chart=forest_of(pool, found) if any(map(_drawn, found.comparisons)) else None,
             spread=paragraphs("spread", fit=found.fit, digits=finer(found.attribute)),
             tables=tuple(
                 table_of(
@@ -74,6 +74,11 @@ def _pooled_findings(pool: Pool) -> tuple[PooledFinding, ...]:
         )
         for found in pool.attributes
     )
+
+
+def _drawn(compared: PooledComparison) -> bool:
+    found = (compared.deciding, *(own.mixed for own in compared.own))
+    return any(isinstance(it, MixedContrast) for it in found)
 
 
 def _answer(found: PooledAttribute, pool: Pool) -> str:

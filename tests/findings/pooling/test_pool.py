@@ -107,8 +107,9 @@ def test_where_all_in_each_kitchen_agree_exactly_the_answer_says_why_nothing_is_
     assert {it.verdict for own in exact for it in own.comparisons} == {"different", "alike"}
     found = pool(exact)
     assert by_variant(found)["oak"].verdict == "open"
-    answer = compose_kitchens(found).answer
-    assert answer == (
+    content = compose_kitchens(found)
+    assert content.picture is None  # it would be empty
+    assert content.answer == (
         "In these two kitchens, nothing could be pooled on texture. In each kitchen all agreed "
         "exactly, so there is no scatter to pool by; each kitchen’s own report says what it found."
     )
