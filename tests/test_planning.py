@@ -15,8 +15,10 @@ import pytest
 
 import blindspoon as bs
 from blindspoon.analysis import analyse, compose_report
+from blindspoon.drawing import write_order
 from blindspoon.files import disk
 from blindspoon.files.trial_toml import parse_trial
+from blindspoon.planning import _jars_of_each
 from blindspoon.writeup.page import page
 
 ROOT = Path(__file__).parents[1]
@@ -60,6 +62,20 @@ def trial(made, tmp_path):
 @pytest.fixture
 def drawn(made, tmp_path):
     return shutil.copytree(made / "drawn", tmp_path / "trial")
+
+
+def test_only_who_tastes_alone_writes_an_order_down(drawn):
+    codes = [row["code"] for row in rows(drawn / "servings.csv") if row["session"] == "1"]
+    with pytest.raises(bs.TrialError, match="are not the cups of any round"):
+        write_order(drawn, codes)
+
+
+def test_jars_are_counted_by_variant_the_control_first():
+    trial = parse_trial((CUCUMBERS / "trial.toml").read_text(encoding="utf-8"))
+    first = trial.variants[1].name
+    assert _jars_of_each(trial, {trial.control: ["a", "b", "c"], first: ["d", "e"]}) == [
+        3, 2, 1, 1, 1,
+    ]  # fmt: skip
 
 
 def test_the_example_is_the_demonstration_and_compares_as_it_is(blindspoon, tmp_path):

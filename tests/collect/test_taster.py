@@ -316,6 +316,13 @@ def test_the_end_leads_to_the_next_session_by_a_link(second_session, client, sit
     assert client.get(f"{ana.base}/now").json == {"session": "2"}
 
 
+def test_a_session_that_was_scored_already_does_not_come_next(second_session, sitting):
+    assert sitting.session_after("1", "T01") == "2"
+    ballot = sitting.ballots["2", "T01"]
+    ballot.save({it: Given(CupAnswer(scores=("5", "5")), "", "a") for it in ballot.codes})
+    assert sitting.session_after("1", "T01") == ""
+
+
 def test_who_has_scored_all_looks_over_it_and_may_change_it(phone):
     vera = phone("T01")
     for cup in (1, 2, 3):

@@ -92,6 +92,7 @@ def test_an_unnamed_column_with_cells_is_noted():
     assert [str(note) for note in table.notes] == [
         "key.csv line 1: columns without a name are not used: number 1"
     ]
+    assert read_table(b"taster,code,\nT01,037,\n", "key.csv").notes == ()
 
 
 BAD = {

@@ -167,7 +167,7 @@ def test_a_licence_of_the_hosts_own_words_is_kept(named):
 
 def test_no_column_and_no_word_of_the_host_is_a_formula_in_data_or_kit(named, tmp_path):
     made = "batch,variant,produce_g,water_g,salt_g,vessel,started,=1+1\n"
-    made += "j1,plain,500,450,22,@jar,7.9.2026,x\nj2,oak,500,450,22,@jar,2026-09-07,-y\n"
+    made += "j1,plain,500,450,22,@jar,7.9.2026,x\nj2,oak,500,450,22,\uff20jar,2026-09-07,-y\n"
     folder = tmp_path / "Named trial"
     (folder / "batches.csv").write_text(made, encoding="utf-8")
     found = analyse(folder)
@@ -178,5 +178,5 @@ def test_no_column_and_no_word_of_the_host_is_a_formula_in_data_or_kit(named, tm
     assert {row[head.index("started")] for row in rows} == {"2026-09-07"}
     kit = kit_files(found.trial, found.table, found.made)["batches.csv"]
     cells = [cell for row in (head, *rows, *csv.reader(io.StringIO(kit.decode()))) for cell in row]
-    assert {"'=1+1", "'@jar", "'-y"} <= {*cells}
+    assert {"'=1+1", "'@jar", "'\uff20jar", "'-y"} <= {*cells}
     assert not [cell for cell in cells if cell[:1] in ("=", "+", "-", "@")]

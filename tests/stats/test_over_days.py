@@ -179,6 +179,14 @@ def test_a_day_on_which_all_agree_is_judged_by_rounding():
     assert judged(same + 3, DAYS[:2]).days[0].p_different == 2 / 2**4
 
 
+@pytest.mark.parametrize(("side", "level"), [("above", 5.0), ("below", 9.0)])
+def test_where_all_agree_beyond_a_level_the_chance_is_that_of_the_sign_test(side, level):
+    found = by_day(DAYS[:1], np.full((3, 1), 7.0), alpha=0.05, step=1.0, level=level, side=side)
+    sign = stats.binomtest(3, 3, alternative="greater").pvalue
+    assert found.days[0].p_inside == pytest.approx(sign)
+    assert found.days[0].p_different == pytest.approx(2 * sign)
+
+
 def test_days_without_two_tasters_are_told_and_passed_over():
     values = drawn(12, rise=0.2)
     values[1:, 5] = np.nan

@@ -119,6 +119,6 @@ def test_counts_are_exact_beyond_a_billion_pairs():
 def test_a_thousandth_of_the_span_moves_nothing_that_thousands_show():
     values = np.random.default_rng(3).normal(0.3, 2, size=1500)
     shift, interval, _ = one(values, 0.05)
-    assert shift == pytest.approx(np.median(pair_means(values)), abs=np.ptp(values) / 1000)
+    assert shift == pytest.approx(np.median(pair_means(values)), abs=np.ptp(values) / 2000)
     for end in (interval.low, interval.high):
-        assert stats.wilcoxon(values - end).pvalue == pytest.approx(0.05, abs=0.01)
+        assert stats.wilcoxon(values - end).pvalue == pytest.approx(0.05, abs=0.007)

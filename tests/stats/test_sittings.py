@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -132,11 +134,18 @@ def test_steady_differences_are_not_said_to_move():
 
 
 def test_only_a_variant_that_moved_is_said_to_and_between_the_sittings_farthest_apart():
-    moves = [[0, 2, 0], [0, -2, 0], [0, 2, 0]]
-    one = found(*rows(12, 3, 3, seed=2, moves=moves))
+    moves = [[0, 2, 5], [0, -2, 5], [0, 2, 5]]  # the other is far off at every sitting
+    score, t, s, v = rows(12, 3, 3, seed=2, moves=moves)
+    one = found(score, t, s, v)
     assert [one.moved_of(variant) for variant in (1, 2)] == [True, False]
+    assert one.widest == 1
+    assert not replace(one, p_value=0.1).moved_of(1)  # not shown over all variants together
     ends = {name: value > 0 for value, name in one.farthest_apart(1)}
     assert ends in ({"the first": True, "sitting 2": False}, {"sitting 2": False, "the last": True})
+    days, named = ("Friday", "Saturday", "Sunday"), {"control": 0, "n_variants": 3, "alpha": 0.05}
+    some = compare_sittings(score, t, s + (s > 0), v, **named, names=[days[0], "", *days[1:]])
+    for name, day in zip(some.names, days, strict=True):
+        assert name.endswith(f" ({day})")
 
 
 def test_one_variant_alone_moves_by_the_paired_t_test():

@@ -141,6 +141,14 @@ def test_the_next_step_narrows_what_is_open(analysis, fields, said):
     assert said in " ".join(text for _, text in days_steps(with_found(analysis, **fields)))
 
 
+@pytest.mark.parametrize(("p", "said"), [(0.02, "and gone again"), (0.04, "was not late enough")])
+def test_a_last_day_that_was_shown_to_be_off_asks_for_days_before_it(analysis, p, said):
+    *days, last = analysis.course[0].days
+    off = replace(last, found=replace(last.found, p_outside=p))
+    found = with_found(analysis, days=(*days, off), reached=Bracket(after=14.0, by=None))
+    assert said in " ".join(text for _, text in days_steps(found))
+
+
 @pytest.mark.parametrize(
     ("number", "head"), [(1, "Taste with"), (2, "Ask more people."), (6, "Taste between")]
 )

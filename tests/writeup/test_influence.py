@@ -111,6 +111,10 @@ def test_verdicts_that_hang_on_one_taster_are_counted_and_named_the_primary_ones
     assert first(alternative("taster", "T01", **changes)) == (
         "Two of five verdicts hang on a single taster: “Clay” on texture and “Vine” on salt."
     )
+    changes |= {"texture_vine": ("alike", 0), "texture_oak_leaf": OPEN}
+    assert first(alternative("taster", "T01", **changes)).endswith(  # all four, and not "one other"
+        ": “Oak leaf”, “Vine” and “Clay” on texture and “Vine” on salt."
+    )
 
 
 @pytest.mark.parametrize(

@@ -50,6 +50,18 @@ def test_the_demo_has_correlations_and_shares_alpha_already(cucumbers):
     assert "tables/overall.csv" not in dict(found.files)
 
 
+def test_of_attributes_that_go_together_the_strongest_pair_comes_first(cucumbers):
+    _, joint = section(cucumbers)
+    weak, strong = (
+        replace(pair, within=replace(pair.within, r=r, interval=(r - 0.05, r + 0.05)))
+        for pair, r in zip(joint.correlations[:2], (-0.5, -0.8), strict=True)
+    )
+    told = joint_section(cucumbers, replace(joint, correlations=(weak, strong))).paragraphs[0]
+    names = (weak.first, strong.second, weak.second)
+    both, one, other = (cucumbers.trial.attribute(name).label.lower() for name in names)
+    assert f"{both} and {one}, {both} and {other} went against each other" in told
+
+
 def test_without_a_primary_attribute_it_says_which_differences_hold(cucumbers):
     found, joint = section(cucumbers, primary=())
     first = found.paragraphs[0]

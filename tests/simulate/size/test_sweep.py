@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import json
 from collections import Counter
 
@@ -279,10 +280,16 @@ def test_fewer_cups_than_variants_are_promised_what_they_show():
 
 @pytest.mark.parametrize(("cups", "worth"), [(3, 20 / 27), (2, 1 / 3)])
 def test_fewer_cups_count_as_in_balanced_designs(cups, worth):
-    """``k (l0 + l1) / (l0 (l0 + p l1))``: R. E. Bechhofer and A. C. Tamhane 1981."""
+    """``k (l0 + l1) / (l0 (l0 + p l1))``: R. E. Bechhofer and A. C. Tamhane 1981; least squares."""
     trial = situations.make_trial(Situation(name="fewer", says="", without=4 - cups), 4, 12)
     question = question_of(trial, common_practice(TEN), 1000)
     assert question.worth("mixed") == pytest.approx(worth)
+    sets = [(0, *some) for some in itertools.combinations((1, 2, 3), cups - 1)]
+    held = np.array([[float(item in own) for item in range(4)] for own in sets])
+    information = np.diag(held.sum(axis=0)) - held.T @ held / cups  # with a level for each set
+    against = np.array([-1.0, 1.0, 0.0, 0.0])
+    variance = against @ np.linalg.pinv(information) @ against
+    assert worth == pytest.approx(2 / variance / len(sets))
 
 
 @pytest.mark.parametrize(("variants", "jars"), [(2, 3), (3, 2)])
