@@ -221,7 +221,10 @@ def test_a_report_that_cannot_be_written_leaves_the_old_one(tmp_path, monkeypatc
     target = tmp_path / "cucumbers"
     disk.write_folder_atomically(target, REPORT)
     monkeypatch.setattr(disk, step, fail)
-    with pytest.raises(TrialFileError, match="cucumbers: it cannot be written: no space left"):
+    with pytest.raises(
+        TrialFileError,
+        match=r"cucumbers: it cannot be written: no space left.*Free the place or choose another,",
+    ):
         disk.write_folder_atomically(target, NEWER)
     assert tree(tmp_path) == {f"cucumbers/{name}": data for name, data in REPORT.items()}
 

@@ -137,6 +137,7 @@ def test_a_picture_that_cannot_be_shown_is_named(folder, broken):
     said = [note.text for note in examine(folder).notes if note.file == "photos"]
     assert len(said) == 1
     assert said[0].startswith("The picture jars.jpg is left out: ")
+    assert "object at 0x" not in said[0]
 
 
 def test_a_report_tells_which_picture_it_leaves_out(folder, tmp_path, blindspoon, monkeypatch):

@@ -240,7 +240,7 @@ def make_files(folder: Path, contents: Mapping[str, bytes]) -> None:
     write_files_atomically({folder / name: data for name, data in contents.items()})
 
 
-FREE = "Free the place, close other programs that have it open, and try again"
+FREE = "Free the place or choose another, close other programs that have it open, and try again"
 
 
 @contextlib.contextmanager

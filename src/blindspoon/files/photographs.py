@@ -60,12 +60,16 @@ def photographs(
 
 def _photograph(trial: Trial, photo: Photo, number: int, data: bytes | None) -> Photograph | str:
     """Make a picture, or say why it cannot be made."""
+    from PIL import UnidentifiedImageError  # noqa: PLC0415 - only where there are pictures
+
     if data is None:
         return "photos has no such file"
     try:
         with warnings.catch_warnings():  # far more pixels than a camera's: refused
             warnings.simplefilter("error")
             upright = _upright(data)
+    except UnidentifiedImageError:
+        return "it is no JPEG, PNG or WebP"
     except Exception as error:
         return f"it cannot be read ({error})"
     for size in SIZES:
