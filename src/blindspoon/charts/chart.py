@@ -136,10 +136,7 @@ def chart_of(
     finding: str = "",
     on: str = "",
 ) -> Chart:
-    """Finish a chart; the finding stands for its title in `alt` where the title has none.
-
-    The data are `on` an attribute, which `alt` says once.
-    """
+    """Finish a chart of data `on` an attribute; the finding, or the title, is told in `alt`."""
     wide, of, finding = lay(WIDE), data, finding or title
     data += f" on {on}" if on else ""
     named = re.search(rf"(?<!\w){re.escape(on)}(?!\w)", finding, re.IGNORECASE)

@@ -27,7 +27,7 @@ def say_course(found: CourseFound, names: Naming, *, several: bool) -> CourseSai
     answers = [tell(found, asked, there) for asked, tell in asks if isinstance(asked, Bracket)]
     reasons = dict.fromkeys(asked.reason for asked, _ in asks if isinstance(asked, NoResult))
     untold = [f"When it was {there} is not told. {reason}" for reason in reasons]
-    places = bool(answers) and answers[0] != UNTIL.format(there)
+    open_end = found.reached is None and found.kept == Bracket(after=None, by=None)
     bent = isinstance(found.line, NoResult) and found.line.reason == BENT
     moved, said = not isinstance(found.trend, NoResult), list[str]()
     if not (bent if answers else untold and not moved):
@@ -54,7 +54,7 @@ def say_course(found: CourseFound, names: Naming, *, several: bool) -> CourseSai
         said.append(one_each(found, names) or (averaged if merged else ""))
     return CourseSaid(
         series=wording.capital(found.label) if several else "",
-        places=places,
+        places=any(isinstance(asked, Bracket) for asked, _ in asks) and not open_end,
         untold=tuple(untold),
         answers=tuple(answers),
         more=tuple(filter(None, said)),
@@ -83,9 +83,6 @@ def day_word(found: CourseFound, day: CourseDay) -> str:
     if day.verdict in ("alike", "slight"):
         return "there" if isinstance(reached, Bracket) else "still there"
     return "" if day.verdict is None else "not settled"
-
-
-UNTIL = "Until when it was {} is not settled."
 
 
 def _upto(found: CourseFound, day: float) -> str:
@@ -117,7 +114,7 @@ def _kept(found: CourseFound, bracket: Bracket, there: str) -> str:
     first, last = found.days[0].day, found.days[-1].day
     until, gone = bracket.after, bracket.by
     if until is None and gone is None:
-        return UNTIL.format(there)
+        return f"Until when it was {there} is not settled."
     if until is None:
         if gone == first:
             return f"Not {there} from day {first}, the first, on."

@@ -21,7 +21,6 @@ NAMES: dict[Kind, str] = {
     "alike": "alike within the margin",
     "open": "not settled",
 }
-SHORT_NAMES: dict[Kind, str] = {**NAMES, "alike": "alike"}
 PROCEDURES: dict[By, str] = {"mixed": "the mixed model", "ranks": "the rank comparison"}
 
 PLAIN = re.compile(r"[^\W\d_]+(?:[ -][^\W\d_]+){0,2}")

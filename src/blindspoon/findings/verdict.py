@@ -10,7 +10,7 @@ from blindspoon import wording
 from blindspoon.batches.differences import WhatDiffers
 from blindspoon.batches.summary import Made, softened
 from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompared, Other, kind_of
-from blindspoon.findings.naming import NAMES, PROCEDURES, SHORT_NAMES, Kind, Naming, naming
+from blindspoon.findings.naming import NAMES, PROCEDURES, Kind, Naming, naming
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.assumptions import ONE_SITTING, SPAN, Flag
 from blindspoon.stats.mixed import enough_to_be_alike, enough_to_differ
@@ -41,7 +41,7 @@ def in_a_word(kind: Kind, attribute: Attribute, *, up: bool, on: bool = False) -
         higher = ("higher" if up else "lower") + f" on {attribute.label.lower()}" * on
         word = (attribute.more if up else attribute.less) or higher
         return f"slightly {word}" if kind == "slight" else word
-    return SHORT_NAMES[kind]
+    return "alike" if kind == "alike" else NAMES[kind]
 
 
 def otherwise(other: Other) -> str:
