@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import csv
 import functools
 import gc
 import hashlib
@@ -39,6 +40,21 @@ settings.register_profile("many", max_examples=500, deadline=None)
 settings.load_profile("few")
 
 Files = dict[str, bytes]
+
+
+def rows(path: Path) -> list[dict[str, str]]:
+    """Read a table of a folder."""
+    with path.open(newline="", encoding="utf-8") as file:
+        return list(csv.DictReader(file))
+
+
+def spoil(path: Path, before: str, after: str) -> None:
+    """Change one place of a file."""
+    text = path.read_text(encoding="utf-8")
+    assert before in text
+    path.write_text(text.replace(before, after, 1), encoding="utf-8")
+
+
 ROOT = Path(__file__).parents[1]
 PHONE = {"width": 390, "height": 844}
 

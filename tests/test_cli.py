@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.conftest import spoil
+
 ROOT = Path(__file__).parents[1]
 CUCUMBERS = ROOT / "trials" / "allotment-cucumbers"
 WINE = ROOT / "trials" / "randall-1989-wine"
@@ -19,12 +21,6 @@ WINE = ROOT / "trials" / "randall-1989-wine"
 def cucumbers(tmp_path):
     """A copy of the demonstration trial that a test may spoil."""
     return Path(shutil.copytree(CUCUMBERS, tmp_path / "cucumbers"))
-
-
-def spoil(path, before, after):
-    text = path.read_text(encoding="utf-8")
-    assert before in text
-    path.write_text(text.replace(before, after, 1), encoding="utf-8")
 
 
 def test_a_sound_folder_has_no_problems(blindspoon):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import datetime
 import io
 import json
@@ -20,6 +19,7 @@ from blindspoon.drawing import add_late, add_more, draw_again, draw_blind
 from blindspoon.lifting import lift_blind
 from blindspoon.stage import stage
 from blindspoon.writeup.front import weaknesses
+from tests.conftest import rows, spoil
 
 TOML = """\
 [trial]
@@ -47,11 +47,6 @@ tasters = ["Ada", "Ben", "Cleo", "Dev", "Eve", "Finn"]
 """
 
 
-def rows(path):
-    with path.open(newline="", encoding="utf-8") as file:
-        return list(csv.DictReader(file))
-
-
 def taste(folder, who=None, name="scores.csv"):
     """Score the cups of some tasters, or of all; oak leaf is two points crisper."""
     inside = {(row["taster"], row["code"]): row["variant"] for row in rows(folder / "key.csv")}
@@ -63,12 +58,6 @@ def taste(folder, who=None, name="scores.csv"):
             lines.append(f"{row['session']},{taster},{code},{texture},{place % 5}")
     (folder / name).parent.mkdir(exist_ok=True)
     (folder / name).write_text("\n".join(lines) + "\n", encoding="utf-8")
-
-
-def change(path, before, after):
-    text = path.read_text(encoding="utf-8")
-    assert before in text
-    path.write_text(text.replace(before, after, 1), encoding="utf-8")
 
 
 def words(page):
@@ -140,7 +129,7 @@ def test_every_verb_ends_with_what_comes_next(blindspoon, folder, tmp_path):
     assert follows("compare") == ["report", "publish"]
     assert not blindspoon("compare", folder, "--json").stderr
     assert follows("publish", "--to", tmp_path / "out") == []
-    change(folder / "scores.csv", "Ada", "Adda")
+    spoil(folder / "scores.csv", "Ada", "Adda")
     assert blindspoon("check", folder).stderr.startswith("Next: mend the problems")
 
 
@@ -228,7 +217,7 @@ def add(folder, kind):
         listed = '\n[[session]]\nname = "1"\n' if "[[session]]" not in toml_of(folder) else ""
         name = toml_of(folder).count("[[session]]") + 2 - bool(not listed)
         extra = f'{listed}[[session]]\nname = "{name}"\n[tasting]'
-        change(folder / "trial.toml", "[tasting]", extra)
+        spoil(folder / "trial.toml", "[tasting]", extra)
         add_more(folder, datetime.date(2026, 9, 6))
 
 
@@ -256,12 +245,12 @@ def test_a_lost_key_comes_back_as_it_was_whatever_was_added(blindspoon, folder, 
 def test_a_key_that_is_another_is_not_written_and_not_overwritten(blindspoon, folder):
     key = (folder / "key.csv").read_text(encoding="utf-8")
     (folder / "key.csv").unlink()
-    change(folder / "trial.toml", "seed = 7", "seed = 8")
+    spoil(folder / "trial.toml", "seed = 7", "seed = 8")
     done = blindspoon("blind", folder, "--again")
     assert done.returncode == 1
     assert "is not the key that was sealed on" in done.stderr
     assert not (folder / "key.csv").exists()
-    change(folder / "trial.toml", "seed = 8", "seed = 7")
+    spoil(folder / "trial.toml", "seed = 8", "seed = 7")
     (folder / "key.csv").write_text(key.replace("oak-leaf", "plain"), encoding="utf-8")
     assert "there is another key already" in blindspoon("blind", folder, "--again").stderr
     assert "oak-leaf" not in (folder / "key.csv").read_text(encoding="utf-8")
@@ -289,7 +278,7 @@ def test_a_name_in_other_capitals_is_asked_about(blindspoon, folder):
 
 
 def test_a_changed_margin_is_the_first_sentence_of_the_answer(blindspoon, lifted, tmp_path):
-    change(lifted / "trial.toml", "margin = 1.0", "margin = 2.5")
+    spoil(lifted / "trial.toml", "margin = 1.0", "margin = 2.5")
     said = "margin of texture, saltiness from 1 to 2.5"
     assert said in blindspoon("check", lifted).stdout
     assert said in " ".join(blindspoon("compare", lifted).stdout.split())
@@ -315,7 +304,7 @@ def test_swapped_codes_are_the_first_sentence_too(blindspoon, folder):
 def test_a_typing_error_found_later_is_listed_with_its_reason(blindspoon, lifted, tmp_path):
     session, taster, code, texture, salt = (lifted / "scores.csv").read_text().split()[3].split(",")
     line = f"{session},{taster},{code},{texture},{salt}"
-    change(lifted / "scores.csv", line, line.replace(f"{code},{texture}", f"{code},9"))
+    spoil(lifted / "scores.csv", line, line.replace(f"{code},{texture}", f"{code},9"))
     assert "does not say why" in blindspoon("check", lifted).stdout
     head = "session,taster,code,attribute,was,new,reason\n"
     row = f"{session},{taster},{code},texture,{texture},9,misread\n"
@@ -331,10 +320,10 @@ def test_nothing_is_lifted_that_was_not_sealed_or_is_not_right(blindspoon, folde
     assert done.returncode == 1
     assert "there is neither scores.csv nor a ballot" in done.stderr
     taste(folder)
-    change(folder / "scores.csv", ",4,", ",44,")
+    spoil(folder / "scores.csv", ",4,", ",44,")
     assert "off the scale" in blindspoon("lift", folder, "--yes").stderr
     (folder / "key.csv").rename(folder / "kept.csv")
-    change(folder / "scores.csv", ",44,", ",4,")
+    spoil(folder / "scores.csv", ",44,", ",4,")
     done = blindspoon("lift", folder, "--yes")
     assert "key.csv: there is no such file" in done.stderr
     (folder / "seal.toml").unlink()
@@ -357,7 +346,7 @@ def unpainted(monkeypatch):
 def test_a_reader_of_the_published_data_is_told_the_same(blindspoon, lifted, tmp_path):
     session, taster, code, texture, salt = (lifted / "scores.csv").read_text().split()[3].split(",")
     line = f"{session},{taster},{code},{texture},{salt}"
-    change(lifted / "scores.csv", line, line.replace(f"{code},{texture}", f"{code},9"))
+    spoil(lifted / "scores.csv", line, line.replace(f"{code},{texture}", f"{code},9"))
     row = f"{session},{taster},{code},texture,{texture},9,misread\n"
     (lifted / "corrections.csv").write_text("session,taster,code,attribute,was,new,reason\n" + row)
     first = blindspoon("compare", lifted).stdout
@@ -365,7 +354,7 @@ def test_a_reader_of_the_published_data_is_told_the_same(blindspoon, lifted, tmp
     data = bs.publish(lifted, tmp_path / "out").folder / "data"
     assert blindspoon("compare", data).stdout == first
     assert taster not in (data / "corrections.csv").read_text(encoding="utf-8")
-    change(lifted / "trial.toml", "margin = 1.0", "margin = 2.5")
+    spoil(lifted / "trial.toml", "margin = 1.0", "margin = 2.5")
     data = bs.publish(lifted, tmp_path / "out").folder / "data"
     assert "margin of texture, saltiness from 1 to 2.5" in " ".join(
         blindspoon("compare", data).stdout.split()
@@ -396,7 +385,7 @@ def named(tmp_path):
     toml = re.sub(r"tasters = .*", f"tasters = [{listed}]", TOML)
     (folder / "trial.toml").write_text(toml, encoding="utf-8")
     for before, after in TEXTS.items():
-        change(folder / "trial.toml", before, after)
+        spoil(folder / "trial.toml", before, after)
     (folder / "batches.csv").write_text(BATCHES, encoding="utf-8")
     bs.blind(folder)
     add_late(folder, LATE, datetime.date(2026, 9, 5))
@@ -421,7 +410,7 @@ def bytes_of(folder, zipped):
 def test_no_name_of_a_taster_stands_in_a_published_byte(named, tmp_path):
     _, cup, *_ = (named / "scores.csv").read_text(encoding="utf-8").splitlines()
     session, taster, code, texture, *_ = cup.split(",")
-    change(named / "scores.csv", f"{code},{texture},", f"{code},9,")
+    spoil(named / "scores.csv", f"{code},{texture},", f"{code},9,")
     (named / "corrections.csv").write_text(
         "session,taster,code,attribute,was,new,reason\n"
         f"{session},{taster},{code},texture,{texture},9,Zoë misread what finnegan wrote\n",
@@ -455,14 +444,14 @@ def test_check_lists_where_a_name_stands(blindspoon, named):
 
 @pytest.mark.usefixtures("undrawn")
 def test_a_host_who_tastes_signs_with_their_name_and_is_told(blindspoon, named, tmp_path):
-    change(named / "trial.toml", "[decision]", 'host = "Adalbert"\n[decision]')
+    spoil(named / "trial.toml", "[decision]", 'host = "Adalbert"\n[decision]')
     assert "the host tastes too; the host’s name is published" in blindspoon("check", named).stdout
     data = bs.publish(named, tmp_path / "out").folder / "data" / "datapackage.json"
     assert data.read_text(encoding="utf-8").count("Adalbert") == 1
 
 
 def test_words_that_call_nobody_stay(named):
-    change(named / "trial.toml", "Crisp", "The crisp")
+    spoil(named / "trial.toml", "Crisp", "The crisp")
     assert "The crisp cucumbers" in bs.compare(named).analysis.trial.title
 
 
@@ -522,21 +511,21 @@ def test_looks_without_a_seal_go_by_the_tasters(looked):
 
 
 def test_more_looks_after_sealing_are_a_changed_rule(looked):
-    change(looked / "trial.toml", "looks = [6, 8]", "looks = [6, 8, 10]")
+    spoil(looked / "trial.toml", "looks = [6, 8]", "looks = [6, 8, 10]")
     bs.lift(looked, yes=True)
     assert "looks from 6, 8 to 6, 8, 10" in bs.compare(looked).to_record()["seal"]["changed"][0]
 
 
 @pytest.mark.parametrize("looks", ["[12]", "[12, 12]", "[20, 12]", "12", '["a", "b"]', "[0, 3]"])
 def test_looks_that_are_none_are_a_message(blindspoon, looked, looks):
-    change(looked / "trial.toml", "[6, 8]", looks)
+    spoil(looked / "trial.toml", "[6, 8]", looks)
     done = blindspoon("check", looked)
     assert done.returncode == 1
     assert "key decision.looks" in done.stdout
 
 
 def test_codes_that_all_share_are_a_look_and_check_says_so(blindspoon, looked):
-    change(looked / "trial.toml", "[tasting]", '[tasting]\ncodes = "per session"')
+    spoil(looked / "trial.toml", "[tasting]", '[tasting]\ncodes = "per session"')
     assert "With codes per session their means are a look" in blindspoon("check", looked).stdout
 
 
@@ -554,7 +543,7 @@ def test_a_score_that_comes_after_the_lifting_is_kept_and_its_price_is_said(blin
 
 def test_a_kitchen_that_changed_its_rule_has_no_primary_attribute_in_a_pool(lifted, tmp_path):
     other = shutil.copytree(lifted, tmp_path / "mill")
-    change(other / "trial.toml", "Crisp cucumbers", "The mill's crisp cucumbers")
+    spoil(other / "trial.toml", "Crisp cucumbers", "The mill's crisp cucumbers")
     scores = (other / "scores.csv").read_text(encoding="utf-8")
     (other / "scores.csv").write_text(scores.replace(",6,", ",7,"), encoding="utf-8")
     assert not any(each.primary for each in bs.pool(other, lifted).pool.attributes)
@@ -635,7 +624,7 @@ def test_adding_somebody_that_was_stopped_is_completed(folder):
 def test_lifting_before_a_session_that_is_planned_is_told_before_and_after(folder):
     taste(folder)
     day, listed = datetime.date(2026, 9, 18), '[[session]]\nname = "1"\ndate = 2026-09-19\n'
-    change(folder / "trial.toml", "[tasting]", f"{listed}[tasting]")
+    spoil(folder / "trial.toml", "[tasting]", f"{listed}[tasting]")
     assert not lift_blind(folder, datetime.date(2026, 9, 19), lambda _: False).missing
     told = lift_blind(folder, day, lambda _: True).lines()
     assert told[0] == "missing: trial.toml: the session of 2026-09-19 is still to come"

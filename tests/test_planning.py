@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import datetime
 import json
 import os
@@ -20,17 +19,13 @@ from blindspoon.files import disk
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.planning import _jars_of_each
 from blindspoon.writeup.page import page
+from tests.conftest import rows
 
 ROOT = Path(__file__).parents[1]
 CUCUMBERS = ROOT / "trials" / "allotment-cucumbers"
 
 
 TODAY = datetime.datetime.now().astimezone().date()
-
-
-def rows(path):
-    with path.open(newline="", encoding="utf-8") as file:
-        return list(csv.DictReader(file))
 
 
 def contents(folder):

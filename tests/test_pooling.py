@@ -24,6 +24,7 @@ from blindspoon.packing.pack import file_names
 from blindspoon.scores.standing import RULE_CHANGED
 from blindspoon.writeup.kitchens import compose_kitchens
 from blindspoon.writeup.words import paragraphs
+from tests.conftest import spoil
 
 ROOT = Path(__file__).parents[1]
 CUCUMBERS = ROOT / "trials" / "allotment-cucumbers"
@@ -76,12 +77,6 @@ def found(made):
 
 def run(*arguments):
     return CliRunner().invoke(commands, ["compare", *map(str, arguments)])
-
-
-def spoil(path, before, after):
-    text = path.read_text(encoding="utf-8")
-    assert before in text
-    path.write_text(text.replace(before, after, 1), encoding="utf-8")
 
 
 def test_one_folder_is_compared_as_ever(made):

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from blindspoon.analysis import analyse
+from tests.conftest import spoil
 
 ROOT = Path(__file__).parents[2]
 CUCUMBERS = ROOT / "trials" / "allotment-cucumbers"
@@ -18,12 +19,6 @@ CUCUMBERS = ROOT / "trials" / "allotment-cucumbers"
 @pytest.fixture
 def cucumbers(tmp_path):
     return Path(shutil.copytree(CUCUMBERS, tmp_path / "cucumbers"))
-
-
-def spoil(path, before, after):
-    text = path.read_text(encoding="utf-8")
-    assert before in text
-    path.write_text(text.replace(before, after, 1), encoding="utf-8")
 
 
 def because(folder, variant):

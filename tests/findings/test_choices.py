@@ -39,6 +39,7 @@ from blindspoon.writeup.asked_sections import choice_methods, choices_section
 from blindspoon.writeup.front import trust, weaknesses
 from blindspoon.writeup.methods import planned
 from blindspoon.writeup.page import page
+from tests.conftest import rows as rows_of
 
 DAY = datetime.date(2026, 9, 4)
 TRIAL = """\
@@ -70,11 +71,6 @@ def text_of(method, tasters=12, more=""):
     if method in DIRECTED and "expect" not in more:
         more += '\nattribute = "sourness"\nexpect = "more"'
     return TRIAL.format(method=method, tasters=tasters, more=more)
-
-
-def rows_of(path):
-    with path.open(encoding="utf-8") as file:
-        return list(csv.DictReader(file))
 
 
 def sets_in(folder):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import datetime
 import json
 import re
@@ -36,6 +35,7 @@ from blindspoon.stats.results import NoResult
 from blindspoon.trial import Variant
 from blindspoon.verify import recompute
 from blindspoon.writeup.records import course_record
+from tests.conftest import rows as rows_of
 
 START = datetime.date(2026, 8, 1)
 RISING = {3: -4.0, 7: -2.0, 10: 0.0, 14: 0.0, 21: 0.0}
@@ -426,11 +426,6 @@ def test_it_is_the_same_through_codes_a_seal_and_pseudonyms(tmp_path):
     found = analyse(folder).course[0]
     assert (found.reached, found.trend.slope) == (plain.reached, plain.trend.slope)
     assert all(re.fullmatch(r"P\d\d", taster) for taster in found.tasters)
-
-
-def rows_of(path):
-    with path.open(encoding="utf-8") as file:
-        return list(csv.DictReader(file))
 
 
 @pytest.fixture(scope="module")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import datetime
 import html
 import queue
@@ -19,6 +18,7 @@ from blindspoon.lifting import close_tasting, lift_blind
 from blindspoon.workbench import company
 from blindspoon.workbench.app import Workbench
 from blindspoon.workbench.listening import serve
+from tests.conftest import rows
 
 TOML = """\
 [trial]
@@ -74,11 +74,6 @@ class Visitor:
         """Send a form with the ticket that every page of the host has."""
         sent = {"ticket": self.bench.door.proof("ticket")} | fields
         return self.client.post(path, data=sent)
-
-
-def rows(path: Path) -> list[dict[str, str]]:
-    with path.open(newline="", encoding="utf-8") as file:
-        return list(csv.DictReader(file))
 
 
 def score(folder: Path, who: tuple[str, ...] | None = None) -> str:

@@ -189,6 +189,11 @@ def make_content(scenario: Scenario) -> ReportContent:
     return compose(analysis)
 
 
+def part(content, name):
+    """Find a section of a page."""
+    return next(section for section in content.sections if section.name == name)
+
+
 @pytest.fixture(scope="session")
 def content_of() -> Callable[..., ReportContent]:
     """The content of a named scenario, or of one with some things changed; made once each."""

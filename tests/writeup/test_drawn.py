@@ -9,6 +9,7 @@ import pytest
 
 from blindspoon.analysis import compose_report
 from blindspoon.charts.jars import readings_of
+from tests.writeup.conftest import part
 
 TRIALS = sorted(path.parent for path in Path(__file__).parents[2].glob("trials/*/scores.csv"))
 
@@ -29,10 +30,6 @@ def told(request, told_of):
 @pytest.fixture(scope="module")
 def demo(told_of):
     return told_of(TRIALS[0])
-
-
-def part(content, name):
-    return next(section for section in content.sections if section.name == name)
 
 
 def tables_of(content, chart):

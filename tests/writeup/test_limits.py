@@ -6,10 +6,7 @@ import pytest
 from blindspoon.batches.cautions import CAUTIONS, cautions
 from blindspoon.findings.further import NewTasting
 from blindspoon.writeup import limits
-
-
-def part(content, name):
-    return next(section for section in content.sections if section.name == name)
+from tests.writeup.conftest import part
 
 
 def said(content, name):

@@ -6,10 +6,7 @@ import pytest
 
 from blindspoon.wording import day
 from blindspoon.writeup import methods
-
-
-def part(content, name):
-    return next(section for section in content.sections if section.name == name)
+from tests.writeup.conftest import part
 
 
 def said(content, name):

@@ -18,12 +18,9 @@ from blindspoon.writeup.front import advice, weaknesses
 from blindspoon.writeup.limits import MOST_STEPS, next_steps
 from blindspoon.writeup.records import trial_record
 from blindspoon.writeup.words import points
+from tests.writeup.conftest import part
 
 TRIALS = Path(__file__).parents[2] / "trials"
-
-
-def part(content, name):
-    return next(section for section in content.sections if section.name == name)
 
 
 def heads(content):

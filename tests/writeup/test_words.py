@@ -8,6 +8,7 @@ import pytest
 
 from blindspoon.writeup.methods import citation, references
 from blindspoon.writeup.page import page
+from tests.writeup.conftest import part
 
 FORBIDDEN = (
     r"significan",
@@ -23,10 +24,6 @@ FORBIDDEN = (
     r"\bp = 1\b",
     r"(^|\s)-\d",
 )
-
-
-def part(content, name):
-    return next(section for section in content.sections if section.name == name)
 
 
 def text_of(content):
