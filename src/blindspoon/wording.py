@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import re
 from collections.abc import Iterable
 from decimal import ROUND_HALF_UP, Context, Decimal
 from typing import TYPE_CHECKING
@@ -250,6 +251,22 @@ def day(date: datetime.date) -> str:
     '4 September 2026'
     """
     return f"{date.day} {MONTHS[date.month - 1]} {date.year}"
+
+
+def dated(text: str) -> str:
+    """Write the dates in a text in words.
+
+    >>> dated("Sealed on 2026-09-04."), dated("2026-13-04 is a name.")
+    ('Sealed on 4 September 2026.', '2026-13-04 is a name.')
+    """
+
+    def in_words(found: re.Match[str]) -> str:
+        try:
+            return day(datetime.date.fromisoformat(found[0]))
+        except ValueError:
+            return found[0]
+
+    return re.sub(r"\b\d{4}-\d\d-\d\d\b", in_words, text)
 
 
 def listing(items: Iterable[str], last: str = "and") -> str:

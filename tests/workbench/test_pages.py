@@ -450,6 +450,12 @@ def test_the_last_look_speaks_of_cups_and_not_of_files(at):
         text = html.unescape(host.read(f"/t/crisp/{page}"))
         assert re.search(r"Code \d{3} of Finn in session 1 was never scored", text)
         assert ".csv" not in text.split("<main")[1]
+    asked = re.search(r'<a href="/t/crisp/(\w+)">Code \d{3} of Finn', host.read("/t/crisp/look"))
+    assert asked[1] == "tasting"  # where it can still be scored
+    toml = (folder / "trial.toml").read_text("utf-8")
+    late = f'{toml}[[session]]\nname = "1"\ndate = 2126-10-03\n'
+    (folder / "trial.toml").write_text(late, "utf-8")
+    assert "The session of 3 October 2126 is still to come" in host.read("/t/crisp/lift")
 
 
 def test_an_empty_shelf_of_jars_offers_no_second_jar(at):

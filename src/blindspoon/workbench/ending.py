@@ -54,7 +54,8 @@ def add_to(bench: Workbench) -> None:
         problems = [(_step(problem.file), said(problem)) for problem in known.problems]
         begun = found.pouring  # who is out, and what jars are like, is
         own = [note for note in known.notes if not (begun and note.gap)]  # said on their pages
-        rows = [(_step(note.file), noted(note)) for note in own]
+        open_ = "tasting" if found.blind else ""  # where a gap can still be filled
+        rows = [(open_ if note.gap else _step(note.file), noted(note)) for note in own]
         notes = [row for row in rows if row[0] != "jars" or found.plan.course]  # days count there
         told = {"problems": problems, "notes": notes}
         return bench.page("look.html.j2", found, "look", 200, **told, cautions=known.cautions)

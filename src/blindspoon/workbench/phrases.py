@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable, Mapping
 from blindspoon.errors import Note, Problem
 from blindspoon.files.text_table import read_table
 from blindspoon.starting import DATE
-from blindspoon.wording import capital
+from blindspoon.wording import capital, dated
 
 REMEDIES = {
     "a number is needed": "Write digits, such as 1 or 0,5",
@@ -77,7 +77,7 @@ def of_jars(problems: Iterable[Problem], files: Mapping[str, bytes]) -> list[str
 
 def noted(note: Note) -> str:
     """Say what is worth knowing, without the line of the file that it stands in."""
-    text = note.text.replace("not listed here", "not on the list")
+    text = dated(note.text.replace("not listed here", "not on the list"))
     unread = re.sub("^(the file|this) is not read", f"{note.file} is not read", text)
     return unread if unread != text else capital(text)
 

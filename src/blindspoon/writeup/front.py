@@ -29,7 +29,7 @@ from blindspoon.writeup.asked_sections import days_answer
 from blindspoon.writeup.limits import told_of
 from blindspoon.writeup.methods import session_dates
 from blindspoon.writeup.tables import estimate
-from blindspoon.writeup.words import Points, dated, paragraphs, points
+from blindspoon.writeup.words import Points, paragraphs, points
 
 MOST_WORDS = 58
 FORMS = (
@@ -50,7 +50,7 @@ def short_answer(analysis: Analysis, answering: Sequence[AttributeResult]) -> st
     no_rule = "No rule was written down before the tasting, so take all of this as a lead."
     told = [no_rule] * (not analysis.trial.decision.declared)
     if standing.bent:  # which makes all of it exploratory
-        told = [f"{dated(' '.join(standing.bent))} So all of this is exploratory."]
+        told = [f"{wording.dated(' '.join(standing.bent))} So all of this is exploratory."]
     asked = [found for found in analysis.choices if found.primary or not answering]
     if asked:
         told.append(sentence(picks_title(asked, names)) if len(asked) > 1 else asked[0].because)

@@ -1,6 +1,5 @@
 """Templates of sentences -> paragraphs, and templates of pages: the one jinja2 environment."""
 
-import datetime
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -12,24 +11,7 @@ from blindspoon import wording
 from blindspoon.charts.chart import Chart
 from blindspoon.charts.scene import FONTS, css_variables, face_css
 from blindspoon.stats.results import NoResult
-from blindspoon.wording import day
 from blindspoon.writeup.writers import Table
-
-
-def dated(text: str) -> str:
-    """Write the dates in a text in words.
-
-    >>> dated("Sealed on 2026-09-04."), dated("2026-13-04 is a name.")
-    ('Sealed on 4 September 2026.', '2026-13-04 is a name.')
-    """
-
-    def in_words(found: re.Match[str]) -> str:
-        try:
-            return day(datetime.date.fromisoformat(found[0]))
-        except ValueError:
-            return found[0]
-
-    return re.sub(r"\b\d{4}-\d\d-\d\d\b", in_words, text)
 
 
 def paragraphs(name: str, **facts: object) -> tuple[str, ...]:
@@ -126,8 +108,8 @@ def templates() -> jinja2.Environment:
     said = (
         *(wording.comparative, wording.count, wording.listing, wording.margin, wording.number),
         *(wording.p_cell, wording.p_value, wording.percent, wording.plain, wording.points),
-        *(wording.signed, wording.span, wording.spelled, wording.capital, wording.sentence, day),
-        *(wording.all_of, wording.days, dated),
+        *(wording.signed, wording.span, wording.spelled, wording.capital, wording.sentence),
+        *(wording.all_of, wording.days, wording.day, wording.dated),
     )
     made.filters |= {function.__name__: function for function in said}
     made.globals |= {"face_css": face_css, "fonts": FONTS}
