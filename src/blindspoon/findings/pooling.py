@@ -31,8 +31,8 @@ from blindspoon.stats.strata import Grid, Layout, make_grid
 from blindspoon.trial import Attribute, Variant
 
 ALL_EXACT = (
-    "In each kitchen all agreed exactly, so there is no scatter to pool by; each kitchen’s own "
-    "report says what it found."
+    "In each kitchen all agreed exactly, so pooling has nothing to weigh differences against; each "
+    "kitchen’s own report says what it found."
 )
 
 

@@ -111,7 +111,8 @@ def test_where_all_in_each_kitchen_agree_exactly_the_answer_says_why_nothing_is_
     assert content.picture is None  # it would be empty
     assert content.answer == (
         "In these two kitchens, nothing could be pooled on texture. In each kitchen all agreed "
-        "exactly, so there is no scatter to pool by; each kitchen’s own report says what it found."
+        "exactly, so pooling has nothing to weigh differences against; each kitchen’s own report "
+        "says what it found."
     )
 
 
