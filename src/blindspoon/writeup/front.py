@@ -101,12 +101,6 @@ def _one_catch(analysis: Analysis, results: Sequence[AttributeResult]) -> str:
     return "".join(told)
 
 
-def tasted_by(analysis: Analysis) -> int:
-    """Count the people who scored or chose; 0 where that is not known."""
-    chosen = analysis.table.choices
-    return max(len(analysis.table.tasters), chosen.people if chosen else 0)
-
-
 def under_codes(analysis: Analysis) -> bool:
     """Whether cups that were scored or chosen from carried codes."""
     table = analysis.table
@@ -120,13 +114,11 @@ def shown_blind(analysis: Analysis) -> bool:
 
 def trust(analysis: Analysis) -> str:
     """Tell who tasted how much of what, and whether it was shown to be blind; two sentences."""
-    table, names, chosen = analysis.table, analysis.names, analysis.table.choices
+    table, names = analysis.table, analysis.names
     sizes = [max(n, 1) for n in table.batches_tasted(len(analysis.trial.variants)).tolist()]
     told = paragraphs(
         "trust",
         scored=bool(analysis.results),
-        people=len(table.tasters) if analysis.results else tasted_by(analysis),
-        choosing=chosen.people if chosen else 0,
         fewest=min(sizes),
         most=max(sizes),
         noun=names.noun,

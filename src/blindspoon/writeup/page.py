@@ -35,7 +35,6 @@ from blindspoon.writeup.front import (
     make_boards,
     short_answer,
     shown_blind,
-    tasted_by,
     trust,
     weaknesses,
 )
@@ -157,12 +156,12 @@ class ReportContent:
     @property
     def byline(self) -> tuple[str, ...]:
         """Whose it is, of when, and how much was tasted."""
-        table = self.analysis.table
+        table, chosen = self.analysis.table, self.analysis.table.choices
         counted = (
-            (tasted_by(self.analysis), "taster"),
+            (max(len(table.tasters), chosen.people if chosen else 0), "taster"),
             (len(table.sessions) * (len(table.tasters) == 1), "round"),
             (table.taster.size * bool(self.analysis.results), "cup"),
-            (table.choices.right.size if table.choices else 0, "set"),
+            (chosen.right.size if chosen else 0, "set"),
         )
         told = ", ".join(wording.count(number, what) for number, what in counted if number)
         return tuple(filter(None, (self.trial.host, methods.report_date(self.analysis), told)))
