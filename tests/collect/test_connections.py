@@ -50,6 +50,14 @@ def test_one_device_with_many_slow_sockets_keeps_nobody_out(folder, serve, monke
         assert is_open(phone)
 
 
+def test_in_a_full_house_who_was_silent_longest_goes(folder, serve, monkeypatch):
+    monkeypatch.setattr(server, "_room", lambda: 3)
+    with serve(folder) as addresses, contextlib.ExitStack() as stack:
+        silent = [connect(addresses, stack) for _ in range(3)]
+        assert status(connect(addresses, stack), addresses) == b"200"
+        assert [is_open(link) for link in silent] == [False, True, True]
+
+
 def test_a_request_that_wakes_the_listener_as_it_is_ended_closes_nothing_too_early(monkeypatch):
     with server.listening("127.0.0.1", 0) as listener:
         made = server.Server({listener: lambda *_: []})

@@ -68,7 +68,8 @@ def test_who_fills_bowls_for_two_sees_only_their_sheet_and_only_by_saying_so(at)
     host.post("/t/crisp/codes", mine="yes")
     bowls = "both-taste/bowls.html"
     assert "One taster’s ballots" in host.read("/t/crisp/sheets")
-    assert "bowls</a>" not in host.read("/t/crisp/sheets")
+    assert f'{bowls}" target' not in (listed := host.read("/t/crisp/sheets"))
+    assert f'value="{bowls}"' in listed
     assert host.get(f"/t/crisp/sheets/{bowls}").status_code == 404
     assert "Oak leaf" in host.post("/t/crisp/sheets/pouring", pours="yes", sheet=bowls).text
     assert "Oak leaf" not in host.read("/t/crisp/sheets/both-taste/cups.html")
