@@ -60,3 +60,15 @@ def test_every_page_can_be_read_in_the_dark_and_twice_as_large(at, screen, acces
             accessible(page)
         except AssertionError as error:
             raise AssertionError(path) from error
+
+
+def test_the_ends_of_a_scale_stand_in_twos_where_there_is_room(at, screen):
+    host, _ = at("planned")
+    text = host.read("/t/crisp/question").replace("<details", "<details open")
+    style = re.search(r'<link rel="stylesheet" href="([^"]*)">', text)
+    plain = text.replace(style[0], f"<style>{host.read(style[1])}</style>")
+    plain = re.sub("<script src.*?</script>", "", plain)
+    page = screen(plain, viewport={"width": 1280, "height": 900})
+    tops = "all => all.map(it => Math.round(it.querySelector('input').getBoundingClientRect().top))"
+    one, two, three, four = page.eval_on_selector_all(".pair > .field", tops)
+    assert one == two < three == four
