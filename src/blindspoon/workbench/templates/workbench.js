@@ -50,15 +50,9 @@
   addEventListener("beforeunload", (event) => { if (unsaved) event.preventDefault(); });
 
   // A page that is loaded again when its job ends keeps the focus, or has it in its main part.
-  const held = sessionStorage.getItem("held");
+  const held = sessionStorage.getItem("held"), again = (it) => { it.focus({ preventScroll: true }); return it === document.activeElement; };
   sessionStorage.removeItem("held");
-  if (held) ([...document.links, ...document.querySelectorAll("button, summary")].find((it) => it.textContent === held && it.checkVisibility()) || byId("main")).focus({ preventScroll: true });
-
-  function reload() {
-    if (document.activeElement !== document.body) sessionStorage.setItem("held", document.activeElement.textContent);
-    location.reload();
-  }
-
+  if (held) [...document.querySelectorAll("a, button, summary"), byId("main")].find((it) => (it.textContent === held || it.id === "main") && again(it));
   async function renew() {
     const parts = document.querySelectorAll("[data-renew]");
     if (!parts.length) return;
@@ -66,7 +60,10 @@
       const page = new DOMParser().parseFromString(await (await fetch(location.href)).text(), "text/html");
       for (const part of parts) {
         const fresh = page.getElementById(part.id);
-        if (!fresh || (part.dataset.renew === "page" && !fresh.dataset.renew)) { reload(); return; }
+        if (!fresh || (part.dataset.renew === "page" && !fresh.dataset.renew)) {
+          if (document.activeElement !== document.body) sessionStorage.setItem("held", document.activeElement.textContent);
+          return location.reload();
+        }
         if (fresh.innerHTML !== part.innerHTML && !part.contains(document.activeElement)) part.replaceWith(fresh);
       }
     } catch { tell("Blindspoon does not answer. Is it still running?"); }
