@@ -17,11 +17,11 @@ from blindspoon.stats.mixed import compare_mixed
 from blindspoon.stats.results import NoResult
 
 
-def rows(tasters, sessions, variants, seed=1, moves=None, taster_variant=0.5):
+def rows(tasters, sessions, variants, seed=1, moves=None):
     """A complete trial, normal scores with residual SD 1; `moves` by session and variant."""
     rng = np.random.default_rng(seed)
     t, s, v = (a.ravel() for a in np.indices((tasters, sessions, variants)))
-    score = rng.normal(size=t.size) + rng.normal(0, taster_variant, (tasters, variants))[t, v]
+    score = rng.normal(size=t.size) + rng.normal(0, 0.5, (tasters, variants))[t, v]
     score += rng.normal(size=tasters)[t] + rng.normal(0, 0.5, (tasters, sessions))[t, s]
     return score + (0 if moves is None else np.asarray(moves)[s, v]), t, s, v
 

@@ -94,15 +94,3 @@ def of_means(study) -> Callable[..., AttributePanel]:
         return study(taster, variant, means.ravel(), **columns)
 
     return made
-
-
-@pytest.fixture(scope="session")
-def table() -> Callable[..., ScoreTable]:
-    """A table of one attribute from columns."""
-    return table_of
-
-
-@pytest.fixture(scope="session")
-def trial() -> Callable[[int], Trial]:
-    """A trial of one attribute with some variants."""
-    return trial_of

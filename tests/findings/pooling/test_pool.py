@@ -184,13 +184,13 @@ def test_the_record_is_finite_json_with_a_reason_for_every_null(three, kitchen):
     assert first["verdict"] == "different"
 
 
-def unexplained(value, name=""):
+def unexplained(value):
     """Fields that are null without a reason beside them; what is not pooled may lack one name."""
     if isinstance(value, dict):
         for key, below in value.items():
             if below is None and f"{key}_reason" not in value and "reason" not in value:
                 yield key
-            yield from unexplained(below, key)
+            yield from unexplained(below)
     elif isinstance(value, list):
         for below in value:
-            yield from unexplained(below, name)
+            yield from unexplained(below)
