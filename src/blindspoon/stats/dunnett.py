@@ -6,11 +6,12 @@ their estimate of scatter.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 import numpy as np
-from scipy.special import gammainc, gammaln, ndtr, ndtri, stdtr, stdtrit
+from scipy.special import gammainc, gammaincinv, gammaln, ndtr, ndtri, stdtr, stdtrit
 
 from blindspoon.arrays import FloatArray
 
@@ -25,11 +26,12 @@ class Dunnett:
     ``b_i b_j``, as in any complete trial, leave two integrals, over the normal variate that the
     contrasts share and over the estimate of scatter, both done by the trapezoidal rule, which
     converges geometrically for such integrands. Other correlations, as with missing scores,
-    are replaced by the nearest of that form: with three in ten scores missing, or half of the
-    variants to each taster, critical values moved by less than 0.001, those for "alike" by less
-    than 0.004 (simulated, 72 trials); p values of ordered categories far apart by at most 2 % of
-    themselves, to the larger side. Of groups of two to five, each beside a control of its own, p is
-    about a tenth too large at most and critical values up to 2 %. Nothing is drawn at random.
+    are replaced by the nearest of that form, and what the replacement changes is added: it is
+    the difference of two integrals over one and the same fixed set of lattice points (A. Genz
+    1992, J. Comput. Graph. Stat. 1, 141-149), so that nearly all of the error of the points
+    cancels. It is left out where Plackett's identity (1954, Biometrika 41, 351-360) bounds it
+    below 1 % of the probability: the bound takes no account of signs, and the correction itself
+    is then about a hundred times smaller. Nothing is drawn at random.
 
     Contrasts may have their own degrees of freedom: each probability and critical value is
     then computed with those of the contrast that it is for.
@@ -56,7 +58,9 @@ class Dunnett:
         single = 2 * tail if self.two_sided else tail
         if len(key) == 1:
             return single
-        p = float(_family(key, self.two_sided).over_scatter(np.array([t]), df)[0])
+        family = _family(key, self.two_sided)
+        p = float(family.over_scatter(np.array([t]), df)[0])
+        p += family.correction(t, df, p)
         return float(np.clip(p, single, min(1.0, len(key) * single)))
 
     def critical_value(self, alpha: float, df: float) -> float:
@@ -107,7 +111,14 @@ def _critical_value(key: Key, two_sided: bool, alpha: float, df: float) -> float
     if len(key) == 1:
         return low
     high = _single_critical(alpha / len(key), df, two_sided)
-    return _family(key, two_sided).quantile(alpha, df, low, high)
+    family = _family(key, two_sided)
+    value, target = family.quantile(alpha, df, low, high), alpha
+    for _ in range(5):
+        before, target = target, alpha - family.correction(value, df, alpha)
+        if abs(target - before) < 1e-3 * alpha**2:
+            break
+        value = family.quantile(target, df, low, high)
+    return value
 
 
 def _single_critical(alpha: float, df: float, two_sided: bool) -> float:
@@ -125,13 +136,16 @@ _NODES = 128
 _ROUND = (1 - np.cos(np.linspace(0, np.pi, 7))) / 2
 """Places between two limits, as shares, from which a critical value is interpolated."""
 
+_POINTS = 4096  # lattice points for the correction
+
 MOST_TURNED = 12
 """Contrasts up to which every pattern of signs is tried; of more, every second is turned."""
 
 UNEVEN = 0.2
 """Between the largest and the smallest correlation, from which a second pattern is tried."""
 
-_LARGEST = 0.9995  # loadings closer to one would need too fine a grid
+_LARGEST = 0.9995
+"""Loadings closer to one would need too fine a grid; the correction makes up for it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,6 +157,7 @@ class _Family:
     """
 
     loadings: FloatArray
+    correlation: FloatArray
     two_sided: bool
     log_tail: FloatArray
 
@@ -198,6 +213,22 @@ class _Family:
         tail[far] = len(self.loadings) * (1 + self.two_sided) * ndtr(-u[far])
         return tail
 
+    def correction(self, t: float, df: float, tail: float) -> float:
+        """Return what the true correlations add to the tail at `t`, 0 where it is negligible."""
+        fitted = np.outer(self.loadings, self.loadings)
+        largest = np.maximum(np.abs(self.correlation), np.abs(fitted))
+        largest = np.minimum(largest, 1 - 1e-9)
+        bulge = 2 * t**2 / (1 + largest)
+        fall = np.exp(-bulge / 2) if np.isinf(df) else (1 + bulge / df) ** (-df / 2)
+        slope = fall / (np.pi * np.sqrt(1 - largest**2))  # Plackett's identity
+        if float(np.triu(np.abs(self.correlation - fitted) * slope, 1).sum()) < 0.01 * tail:
+            return 0.0
+        np.fill_diagonal(fitted, 1.0)
+        limits = t * _scatter_points(df)
+        true = _inside(self.correlation, limits, two_sided=self.two_sided)
+        near = _inside(fitted, limits, two_sided=self.two_sided)
+        return float((near - true).mean())
+
 
 @lru_cache(maxsize=256)
 def _family(key: Key, two_sided: bool) -> _Family:
@@ -207,7 +238,7 @@ def _family(key: Key, two_sided: bool) -> _Family:
         signs = np.where(np.linalg.eigh(correlation)[1][:, -1] < 0, -1.0, 1.0)
     loadings = signs * _loadings(correlation * np.outer(signs, signs))
     log_tail = np.log(_normal_tail(_nodes(two_sided)[0], loadings, two_sided=two_sided))
-    return _Family(loadings, two_sided, log_tail)
+    return _Family(loadings, correlation, two_sided, log_tail)
 
 
 @lru_cache(maxsize=2)
@@ -221,7 +252,7 @@ def _nodes(two_sided: bool) -> tuple[FloatArray, FloatArray]:
 
 
 def _loadings(correlation: FloatArray) -> FloatArray:
-    """Fit ``b_i b_j`` to the correlations by least squares (Gauss-Newton, steps never uphill)."""
+    """Fit ``b_i b_j`` to the correlations by least squares (Gauss-Newton)."""
     k = len(correlation)
     if k == 2:
         r = float(np.clip(correlation[0, 1], -(_LARGEST**2), _LARGEST**2))
@@ -233,14 +264,8 @@ def _loadings(correlation: FloatArray) -> FloatArray:
     for _ in range(30):
         slopes = np.zeros((len(i), k))
         slopes[pair, i], slopes[pair, j] = b[j], b[i]
-        miss = off - b[i] * b[j]
-        step = np.linalg.lstsq(slopes, miss, rcond=None)[0]
-        for _ in range(40):
-            at = np.clip(b + step, -_LARGEST, _LARGEST)
-            if np.square(off - at[i] * at[j]).sum() <= np.square(miss).sum():
-                break
-            step /= 2
-        b = at
+        step = np.linalg.lstsq(slopes, off - b[i] * b[j], rcond=None)[0]
+        b = np.clip(b + step, -_LARGEST, _LARGEST)
         if np.abs(step).max() < 1e-13:
             break
     return b
@@ -260,3 +285,37 @@ def _normal_tail(limits: FloatArray, loadings: FloatArray, *, two_sided: bool) -
         beyond += ndtr((-shift - limit) / spread)
     none = np.log1p(-np.minimum(beyond, 1 - 1e-16))
     return -np.expm1(np.einsum("j,ijk->ik", count, none)) @ (weight / weight.sum())
+
+
+@lru_cache(maxsize=32)
+def _lattice(dimensions: int) -> FloatArray:
+    """Return points of a fixed lattice in the unit cube, folded, shape (dimensions, points).
+
+    R. D. Richtmyer's: square roots of the primes are steps without a common measure.
+    """
+    primes = (n for n in itertools.count(2) if all(n % smaller for smaller in range(2, n)))
+    roots = np.sqrt(np.array([*itertools.islice(primes, dimensions)]))
+    return np.abs(2 * (np.outer(roots, np.arange(1, _POINTS + 1) - 0.5) % 1) - 1)
+
+
+@lru_cache(maxsize=256)
+def _scatter_points(df: float) -> FloatArray:
+    """Return the scatter at the lattice points."""
+    if np.isinf(df):
+        return np.ones(_POINTS)
+    return np.sqrt(2 * gammaincinv(df / 2, _lattice(1)[0]) / df)
+
+
+def _inside(correlation: FloatArray, limits: FloatArray, *, two_sided: bool) -> FloatArray:
+    """Chance, at each lattice point, that no variate passes its limit."""
+    root = np.linalg.cholesky(correlation + 1e-9 * np.eye(len(correlation)))
+    points = _lattice(len(root) + 1)[1:]
+    variates = np.empty((len(root), _POINTS))
+    chance = np.ones(_POINTS)
+    for i, row in enumerate(root):
+        mean = row[:i] @ variates[:i]
+        low = ndtr((-limits - mean) / row[i]) if two_sided else np.zeros(_POINTS)
+        width = ndtr((limits - mean) / row[i]) - low
+        chance *= width
+        variates[i] = ndtri(np.clip(low + points[i] * width, 1e-300, 1 - 1e-16))
+    return chance
