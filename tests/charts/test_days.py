@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -138,7 +139,24 @@ def test_ph_stands_on_the_same_axis_up_to_the_last_day():
     )  # day 28 of both
     words = [text.text for text in chart.lay(WIDE).scene.texts]
     assert "4.6 passed in between" in words
+    early = log(read(-2, 5.0), read(4, 4.3))  # before the axis begins
+    words = [text.text for text in days_chart(HARD["usual"], TRIAL, early).lay(WIDE).scene.texts]
+    assert "4.6 passed in between" not in words
     assert days_chart(HARD["usual"], TRIAL, log(read(0, 4.4))).alt == chart.alt
+
+
+def test_no_ph_is_drawn_that_was_read_after_the_jar_went_to_the_cold():
+    jar = replace(PH.batches[0], finished=START + datetime.timedelta(4))
+    for jars, drawn in ((PH.batches, 3), ((jar,), 2)):
+        chart = days_chart(HARD["usual"], TRIAL, replace(PH, batches=jars))
+        assert len(lines(chart, ink="v2")) == drawn
+
+
+def test_without_a_margin_nothing_is_said_to_be_shaded():
+    bare = replace(HARD["usual"], attribute=replace(TRIAL.attributes[0], margin=None))
+    for found, said in ((HARD["usual"], True), (bare, False)):
+        words = " ".join(text.text for text in days_chart(found, TRIAL, PH).lay(WIDE).scene.texts)
+        assert ("Shaded" in words) is said
 
 
 @pytest.mark.parametrize(
