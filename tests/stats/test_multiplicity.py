@@ -141,6 +141,8 @@ def test_contrasts_that_go_against_each_other_agree_with_scipys_multivariate_t(r
         np.full(3, 2.1), shape=equal(3, r), df=4, lower_limit=np.full(3, -2.1), random_state=rng
     )
     assert Dunnett(equal(3, r)).p_value(2.1, 4) == pytest.approx(1 - inside, abs=3e-4)
+    critical = Dunnett(equal(3, r)).critical_value(0.05, 4)
+    assert Dunnett(equal(3, r)).p_value(critical, 4) == pytest.approx(0.05, rel=0.02)
 
 
 @pytest.mark.parametrize("df", [0.6, 1.0, 2.5, 17.3, 4e5, np.inf])

@@ -252,7 +252,7 @@ def _nodes(two_sided: bool) -> tuple[FloatArray, FloatArray]:
 
 
 def _loadings(correlation: FloatArray) -> FloatArray:
-    """Fit ``b_i b_j`` to the correlations by least squares (Gauss-Newton)."""
+    """Fit ``b_i b_j`` to the correlations by least squares (Gauss-Newton, steps never uphill)."""
     k = len(correlation)
     if k == 2:
         r = float(np.clip(correlation[0, 1], -(_LARGEST**2), _LARGEST**2))
@@ -264,8 +264,14 @@ def _loadings(correlation: FloatArray) -> FloatArray:
     for _ in range(30):
         slopes = np.zeros((len(i), k))
         slopes[pair, i], slopes[pair, j] = b[j], b[i]
-        step = np.linalg.lstsq(slopes, off - b[i] * b[j], rcond=None)[0]
-        b = np.clip(b + step, -_LARGEST, _LARGEST)
+        miss = off - b[i] * b[j]
+        step = np.linalg.lstsq(slopes, miss, rcond=None)[0]
+        for _ in range(40):
+            at = np.clip(b + step, -_LARGEST, _LARGEST)
+            if np.square(off - at[i] * at[j]).sum() <= np.square(miss).sum():
+                break
+            step /= 2
+        b = at
         if np.abs(step).max() < 1e-13:
             break
     return b
