@@ -302,16 +302,16 @@ def false_alarms(trials, rounds, effects, **options):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("rounds", [5, 6, 8, 12])
+@pytest.mark.parametrize("n_rounds", [5, 6, 8, 12])
 @pytest.mark.parametrize(
     "effects", [(0, 0), (0, 0, 0), (0, 0, 2.5), (0, 0, 0, 0), (0, 0, 2.5, -2.5)]
 )
 @pytest.mark.parametrize("controls", [1, 2])
-def test_false_alarms_stay_below_alpha(rounds, effects, controls, monkeypatch):
+def test_false_alarms_stay_below_alpha(n_rounds, effects, controls, monkeypatch):
     monkeypatch.setattr(rounds, "SAMPLES", 999)
     trials = 500
     limit = 0.05 + 3 * np.sqrt(0.05 * 0.95 / trials)
-    assert false_alarms(trials, rounds, effects, controls=controls) <= limit
+    assert false_alarms(trials, n_rounds, effects, controls=controls) <= limit
 
 
 @pytest.mark.slow
