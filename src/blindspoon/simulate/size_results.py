@@ -321,6 +321,8 @@ def takes(goal: Goal, rows: Sequence[Cells]) -> str:
         panels = wording.listing(map(panel_words, enough), "or")
         return f"to {goal.words} 8 times in 10 takes {panels}"
     best = max(chain(*rows), key=lambda cell: goal.chance(cell).value)
+    if goal.chance(best).value < HARDLY:
+        return f"nothing tried here would {goal.words} even 1 time in 20"
     said = times(goal.chance(best).value)
     often = "nearly as often" if said == times(WANTED) else said
     panel = panel_words(best)
@@ -343,8 +345,10 @@ def _can(cell: SizingCell, attribute: Attribute, question: Question) -> str:
 
 
 def _hardly(goal: Goal, rows: Sequence[Cells]) -> str:
-    """Name the panels that can hardly ever reach a goal; empty where there are none."""
+    """Name the panels that can hardly ever reach a goal; empty where there are none, or all."""
     unable = [[*takewhile(lambda cell: goal.chance(cell).value < HARDLY, row)] for row in rows]
+    if unable == rows:
+        return ""
     last = [panel_words(row[-1], " or fewer") for row in unable if row]
     return f"{wording.listing(last)} would {goal.words} {times(0.0)}." if last else ""
 

@@ -89,6 +89,13 @@ def test_what_is_nearly_enough_is_not_said_to_be_enough(said):
     )
 
 
+def test_where_all_panels_are_helpless_none_is_named(said):
+    found = said([cell(12, sessions, margin=0.0) for sessions in (1, 2)])
+    assert [it for it in found if "see a 1-point difference" in it] == [
+        "Nothing tried here would see a 1-point difference even 1 time in 20."
+    ]
+
+
 def test_the_planned_panel_is_spoken_of(said):
     plan = '[tasting]\ntasters = 12\n[[session]]\nname = "1"\n[[session]]\nname = "2"\n'
     cells = [cell(tasters, sessions) for tasters in (8, 12, 20) for sessions in (1, 2, 3)]
