@@ -339,7 +339,6 @@ def test_pages_are_small(at):
 
 def test_a_taken_port_is_told_as_the_pages_not_as_the_score_page(tmp_path):
     with server.listening("127.0.0.1", 0) as listener:
-        listener.listen()
         port = listener.getsockname()[1]
         with pytest.raises(FormError, match=f"port {port}: Blindspoon cannot listen there"):
             serve(tmp_path, Door(b"x" * 32), port, print)

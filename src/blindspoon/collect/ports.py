@@ -30,6 +30,7 @@ def listening(address: str, *ports: int, whose: str = "the score page") -> Itera
         for port in ports:
             try:
                 listener.bind((address, port))
+                listener.listen()  # only now it is ours: until then another may bind it, too
                 break
             except (OSError, OverflowError) as error:
                 if port != ports[-1]:
