@@ -81,8 +81,7 @@ def test_an_interval_moves_with_its_variant_and_not_with_the_others(tasters):
     differences = np.round(np.random.default_rng(4).normal(size=(tasters, 4)), 3)
     moved = differences + np.array([2.0, 0.0, -3.0, 0.5])
     before, after = (
-        shifts_with_intervals(each, 0.05, np.random.default_rng(1), 999)
-        for each in (differences, moved)
+        shifts_with_intervals(each, 0.05, np.random.default_rng(1)) for each in (differences, moved)
     )
     for (_, own, wider), (_, shifted, shifted_wider), by in zip(
         before, after, [2.0, 0.0, -3.0, 0.5], strict=True

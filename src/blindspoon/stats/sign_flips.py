@@ -79,26 +79,20 @@ def smallest_p(tasters: int) -> float:
     return least if tasters <= EXACT_UP_TO else max(least, 1 / (SAMPLES + 1))
 
 
-def null_distribution(scores: FloatArray, rng: np.random.Generator, samples: int = SAMPLES) -> Null:
+def null_distribution(scores: FloatArray, rng: np.random.Generator) -> Null:
     """Choose and make the null distribution of doubled signed ranks, shape (n_tasters, n_variants).
 
-    All flips where they are at most 2 ** 17 (18 tasters who differ in anything) and at most
-    twice the samples; sampled flips where a variant has at most 1,000 differences, though not none;
-    the joint normal limit where all have more.
+    All flips up to 18 tasters who differ in anything; sampled flips where a variant has at most
+    1,000 differences, though not none; the joint normal limit where all have more.
     """
     scores = scores[scores.any(axis=1)]
-    if all_can_be_made(len(scores), samples):
+    if len(scores) <= EXACT_UP_TO:
         return SignFlips("exact", all_flips(scores))
     differing = np.count_nonzero(scores, axis=0)
     if differing[differing > 0].min() <= SAMPLED_UP_TO:
-        return SignFlips("sampled", sampled_flips(scores, rng, samples))
+        return SignFlips("sampled", sampled_flips(scores, rng))
     units = scores / _lengths(scores)
     return JointNormal(units.T @ units)
-
-
-def all_can_be_made(tasters: int, samples: int) -> bool:
-    """Whether all flips of so many tasters are made, given how many would be sampled."""
-    return tasters <= EXACT_UP_TO and 2 ** max(tasters - 1, 0) <= 2 * samples
 
 
 def statistics(scores: FloatArray) -> FloatArray:
@@ -159,10 +153,8 @@ def all_flips(scores: FloatArray) -> FloatArray:
     return _standardised(whole[:1].sum(axis=0, dtype=np.int16) + flipped_sums(whole[1:]).T, scores)
 
 
-def sampled_flips(
-    scores: FloatArray, rng: np.random.Generator, samples: int = SAMPLES
-) -> FloatArray:
-    """Return the statistics for random flips, shape (samples, n_variants).
+def sampled_flips(scores: FloatArray, rng: np.random.Generator) -> FloatArray:
+    """Return the statistics for random flips, shape (SAMPLES, n_variants).
 
     The rows, none all zero, are turned so that the first difference is positive, and sorted, before
     the draw: neither their order nor their direction matters.
@@ -170,10 +162,10 @@ def sampled_flips(
     leading = scores[np.arange(len(scores)), (scores != 0).argmax(axis=1)]
     rows = (scores * np.sign(leading)[:, None]).astype(np.int32)
     rows = rows[np.lexsort(rows.T)]
-    sums = np.zeros((samples, rows.shape[1]), np.int32)
+    sums = np.zeros((SAMPLES, rows.shape[1]), np.int32)
     for start in range(0, len(rows), TOGETHER):
         ways = np.ascontiguousarray(flipped_sums(rows[start : start + TOGETHER]).T)
-        draw = rng.integers(0, len(ways), size=samples, dtype=np.uint16)
+        draw = rng.integers(0, len(ways), size=SAMPLES, dtype=np.uint16)
         sums += np.take(ways, draw, axis=0)
     return _standardised(sums, scores)
 
@@ -188,11 +180,7 @@ def flipped_sums(scores: NDArray[Whole]) -> NDArray[Whole]:
 
 @dataclass(frozen=True, slots=True)
 class JointNormal:
-    """The limit of the flips for many tasters: jointly normal signed rank sums.
-
-    The correlation has shape (n_variants, n_variants); the nearest for which `Dunnett` has an
-    integral stands in for it, and errs on the safe side over several attributes.
-    """
+    """The limit of the flips for many tasters: jointly normal signed rank sums, so correlated."""
 
     correlation: FloatArray
     method: Method = "normal"

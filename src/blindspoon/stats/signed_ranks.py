@@ -15,11 +15,10 @@ from scipy.special import chdtrc
 from blindspoon.arrays import BoolArray, FloatArray, IntArray
 from blindspoon.stats.results import Friedman, Interval, NoResult, RankContrast
 from blindspoon.stats.sign_flips import (
+    EXACT_UP_TO,
     FINEST,
-    SAMPLES,
     SMALLEST,
     TOLERANCE,
-    all_can_be_made,
     all_flips,
     flipped_sums,
     null_distribution,
@@ -37,12 +36,10 @@ def compare_ranks(
     control: int,
     alpha: float,
     rng: np.random.Generator,
-    samples: int = SAMPLES,
 ) -> tuple[RankContrast | NoResult, ...]:
     """Compare each variant with the control by signed ranks, jointly over the variants.
 
-    The tasters are put in a fixed order before `rng` draws; `samples` are the flips to sample where
-    not all are made, fewer than usual for a quick look.
+    The tasters are put in a fixed order before `rng` draws.
 
     *Test.* A taster's differences from the control are turned all at once. A variant's
     statistic is the absolute sum of its signed ranks (F. Wilcoxon 1945, Biometrics Bull. 1:80)
@@ -73,7 +70,7 @@ def compare_ranks(
     results: list[RankContrast | NoResult] = [missing] * len(others)
     if compared:
         family = _in_fixed_order(differences[:, compared])
-        contrasts = _compare(family, [others[c] for c in compared], alpha, rng, samples)
+        contrasts = _compare(family, [others[c] for c in compared], alpha, rng)
         for c, contrast in zip(compared, contrasts, strict=True):
             results[c] = contrast
     return tuple(results)
@@ -84,16 +81,15 @@ def _compare(
     variants: list[int],
     alpha: float,
     rng: np.random.Generator,
-    samples: int,
 ) -> list[RankContrast]:
     """Test and estimate; every column of the differences has a taster."""
     scores = signed_ranks(differences)
-    null = null_distribution(scores, rng, samples)
+    null = null_distribution(scores, rng)
     observed = statistics(scores)
     alone, adjusted = one_by_one(null, observed), single_step(null, observed)
     largest = statistics(np.abs(scores))
     least = np.array(one_by_one(null, largest))
-    estimates = shifts_with_intervals(differences, alpha, rng, samples)
+    estimates = shifts_with_intervals(differences, alpha, rng)
     return [
         RankContrast(
             variant=variant,
@@ -149,7 +145,7 @@ def _select(pairs: Pairs, positions: Sequence[int]) -> FloatArray:
 
 
 def shifts_with_intervals(
-    differences: FloatArray, alpha: float, rng: np.random.Generator, samples: int = SAMPLES
+    differences: FloatArray, alpha: float, rng: np.random.Generator
 ) -> list[tuple[float, Interval | None, Interval | None]]:
     """Estimate each variant's shift, and keep the shifts that the joint test does not reject.
 
@@ -175,10 +171,10 @@ def shifts_with_intervals(
     pairs = [pairwise_means(own) for own in columns]
     shifts = [_middle(own.size, formed) for own, formed in zip(columns, pairs, strict=True)]
     beside = signed_ranks(settle_ties(differences - np.array(shifts)) - BESIDE)
-    if exact := all_can_be_made(len(beside), samples):
+    if exact := len(beside) <= EXACT_UP_TO:
         flips, together = all_flips(beside), 2**21 >> len(beside)
     else:
-        null = null_distribution(beside, rng, samples)
+        null = null_distribution(beside, rng)
         bounds = [null.critical(level) for level in levels]
     for v, (own, formed, shift) in enumerate(zip(columns, pairs, shifts, strict=True)):
         if exact:
