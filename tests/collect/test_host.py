@@ -2,6 +2,7 @@
 
 import pytest
 
+from blindspoon.collect import opening
 from blindspoon.collect.ballots import CupAnswer, Given
 
 
@@ -52,6 +53,21 @@ def test_a_session_is_closed_and_opened(client, host, sitting, fields, events):
     assert sitting.session == "1"
     assert events == ["Session 1 is closed.", "Session 1 is open."]
     assert client.post(f"{host}/session", data=form | {"session": "9"}).status_code == 400
+
+
+def test_closing_a_session_says_what_opens_in_its_place(folder, both_pages, fields):
+    with (folder / "servings.csv").open("a") as file:
+        file.write("2,T01,1,901\n")
+    (folder / "key.csv").unlink()
+    with opening.opened(folder) as sitting:
+        client, host = both_pages(sitting).test_client(), f"/h/{sitting.host_link}"
+        form = fields(client.get(host).text)
+        asked = client.post(f"{host}/session", data=form | {"session": "2"}).text
+        assert "Session 2 opens now." in asked
+        client.post(f"{host}/session", data=fields(asked))
+        assert sitting.session == "2"
+        asked = client.post(f"{host}/session", data=form | {"session": ""}).text
+        assert "opens" not in asked
 
 
 def test_a_paper_ballot_is_keyed_and_the_next_one_shown(keyed, rows, host):
