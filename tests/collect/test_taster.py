@@ -49,6 +49,26 @@ def test_the_same_phone_goes_on_where_it_was(client, sitting, fields, phone):
     assert client.get(link).headers["Location"] == f"{link}/1/2"
 
 
+def test_a_phone_that_came_by_its_own_link_is_known_where_others_join(
+    client, sitting, fields, phone
+):
+    links = [f"/t/{sitting.taster_link(name)}" for name in ("T01", "T02")]
+    client.get(links[1])
+    form = fields(client.get("/").text)
+    client.post(f"{links[1]}/leave", data=form)  # a wrong link: it stays whose it is
+    assert "You are" not in client.get("/").text
+    phone("T01").answer(1, texture="7", saltiness="4")
+    page = client.get("/").text
+    assert f'href="{links[0]}">Yes, go on' in page
+    passed_on = client.get(client.post(f"{links[0]}/leave", data=fields(page)).location)
+    client.get(client.post("/join", data=fields(passed_on.text) | {"name": "T03"}).location)
+    page = client.get("/").text
+    assert re.findall(r"You are (\w+)\?", page) == ["T03", "T01"]
+    other = fields(client.get("/?other=1").text) | {"name": "T01"}
+    assert client.post("/join", data=other).location == links[0]
+    assert "You are" not in client.application.test_client().get("/").text
+
+
 def test_a_name_picked_by_mistake_is_given_back(client, sitting, fields):
     client.post("/join", data=fields(client.get("/").text) | {"name": "T01"})
     old = f"/t/{sitting.taster_link('T01')}"

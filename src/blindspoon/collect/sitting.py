@@ -175,8 +175,11 @@ class Sitting:
 
     def may_leave(self, taster: str) -> bool:
         """Tell whether a name was picked and not gone on with, so that it can be given back."""
-        begun = any(name == taster for _, name in self.memory.agreed)
-        return taster in self.memory.devices and not begun
+        return taster in self.memory.devices and not self.has_begun(taster)
+
+    def has_begun(self, taster: str) -> bool:
+        """Tell whether a taster has read the cautions of any session."""
+        return any(name == taster for _, name in self.memory.agreed)
 
     def renew(self, taster: str) -> None:
         """Make a taster's link anew and their name free; the old link is dead."""

@@ -86,6 +86,12 @@ class Seat(NamedTuple):
         return f"/t/{self.link}/{self.ballot.session}/end"
 
 
+def _known_by(cookie: str, text: str, page: str | AnyResponse) -> Response:
+    response = make_response(page)
+    response.set_cookie(cookie, text, max_age=WEEK, httponly=True, samesite="Lax")
+    return response
+
+
 def _whole(text: str) -> int:
     """Read a whole number that the script sends; 0 for what is none."""
     return int(text) if text.isascii() and text.isdigit() and len(text) < 13 else 0
@@ -118,26 +124,23 @@ class TasterPages:
         app.add_url_rule("/t/<link>/<session>/<place>", "answer", self.answer, methods=["POST"])
 
     def join(self, taken: str = "") -> Response:
-        """Let a taster pick their name; the phone is known again by a cookie."""
+        """Let a taster pick their name; a phone is known again by its name or its own link."""
         sitting = self._sitting
         sitting.look_for_late()
         plan = sitting.plan
         device = request.cookies.get("device", "")[:40] or secrets.token_urlsafe(16)
-        own = sitting.names_of(device)
-        links = {name: sitting.taster_link(name) for name in own}
+        own = {name: sitting.taster_link(name) for name in sitting.names_of(device)} | self._mine()
         free = {*own, *sitting.free_names()}
         page = render_template(
             "join.html.j2",
             plan=plan,
             names=[name for name in plan.tasters if name in free],
-            mine=() if taken or "other" in request.args else links.items(),
+            mine=() if taken or "other" in request.args else own.items(),
             ticket_of=sitting.ticket,
             device=device,
             taken=taken,
         )
-        response = make_response(page)
-        response.set_cookie("device", device, max_age=WEEK, httponly=True, samesite="Lax")
-        return response
+        return _known_by("device", device, page)
 
     def take_name(self) -> AnyResponse:
         """Give the link of a name to the first who asks for it."""
@@ -145,11 +148,16 @@ class TasterPages:
         taster, device = form.get("name", ""), form.get("device", "")[:40]
         if taster not in self._sitting.plan.tasters or not device.isascii() or not device:
             abort(400)
-        if not self._sitting.join(taster, device):
+        if taster not in self._mine() and not self._sitting.join(taster, device):
             return make_response(self.join(taken=taster), 409)
         return redirect(f"/t/{self._sitting.taster_link(taster)}", 303)
 
     def begin(self, link: str) -> AnyResponse:
+        """Lead a taster to what they do next; their phone is known again by its own link."""
+        mine = self._mine() | {self._taster(link): link}
+        return _known_by("links", ".".join(mine.values()), self._next(link))
+
+    def _next(self, link: str) -> AnyResponse:
         taster, session = self._taster(link), self._sitting.session
         ballot = self._sitting.ballots.get((session, taster))
         known: dict[str, Any] = {"taster": taster, "leave": self._sitting.may_leave(taster)}
@@ -170,7 +178,10 @@ class TasterPages:
         self._form(link)
         if self._sitting.may_leave(taster):
             self._sitting.renew(taster)
-        return redirect("/?other=1", 303)
+        mine = self._mine()
+        if not self._sitting.has_begun(taster):
+            mine.pop(taster, None)
+        return _known_by("links", ".".join(mine.values()), redirect("/?other=1", 303))
 
     def agree(self, link: str) -> AnyResponse:
         """Take down that the cautions were read."""
@@ -264,6 +275,11 @@ class TasterPages:
     def _taster(self, link: str) -> str:
         """Name the taster of a link; 404 where there is none."""
         return self._sitting.taster_of(link) or abort(404)
+
+    def _mine(self) -> dict[str, str]:
+        """Give the links that were opened on this phone, by whose they are."""
+        links = request.cookies.get("links", "").split(".")
+        return {taster: link for link in links if (taster := self._sitting.taster_of(link))}
 
     def _form(self, link: str) -> Mapping[str, str]:
         return own_form(self._sitting.ticket(link))
