@@ -98,10 +98,13 @@ def test_what_no_trial_can_hold_leads_back_to_its_question(asked, typed):
     assert {problem.column for problem in caught.value.problems} == {asked}
 
 
-def test_a_day_that_is_far_away_is_not_called_a_text():
+@pytest.mark.parametrize(
+    ("day", "is_"), [("17.10.2062", "is no day of these years"), ("abc", "is a text")]
+)
+def test_a_day_that_is_far_away_is_told_from_what_is_no_day(day, is_):
     told = {"trial.product": "kraut", "variant[1].label": "As always", "trial.title": "May I?"}
-    told |= {"changes": "Rock salt", SCORED: ODD, "session[1].date": "17.10.2062"}
-    with pytest.raises(TrialFileError, match=r'"17\.10\.2062" is no day of these years; a date is'):
+    told |= {"changes": "Rock salt", SCORED: ODD, "session[1].date": day}
+    with pytest.raises(TrialFileError, match=f'"{day}" {is_}; a date is needed'):
         new_files(told, datetime.date(2026, 9, 4), 1)
 
 

@@ -202,8 +202,8 @@ def _see(told: Answers, changes: Sequence[str], scored: Sequence[str]) -> Iterat
         yield NUMBER.broken(text, FILE, None, "decision.margin")
     for place in ("session[1].date", "session[2].date"):
         if told.get(place) and day_of(told[place]) is None:
-            found = f"{quoted(told[place])} is no day of these years"
-            yield DATE.broken(found, FILE, None, place)
+            is_ = "is no day of these years" if as_date(told[place]) else "is a text"
+            yield DATE.broken(f"{quoted(told[place])} {is_}", FILE, None, place)
 
 
 def _asked(problem: Problem) -> Problem:
