@@ -79,6 +79,9 @@ _LIFTED = {
 _TWO = "; where both of you taste, checklist.html and both-taste in its place"
 
 
+PASSED = ("left out", "none in this folder")  # told of a step that is over, and not shown done
+
+
 class Step(NamedTuple):
     """One step of a trial: its address, its title, "done", "next" or "later", and more words."""
 
@@ -86,6 +89,11 @@ class Step(NamedTuple):
     title: str
     mark: Literal["done", "next", "later"]
     told: str
+
+    @property
+    def marked(self) -> bool:
+        """Whether its mark is said before the words."""
+        return self.mark != "later" and self.told not in PASSED
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -225,7 +233,9 @@ class Stage:
         yield not planned or bool(names), count(len(names), "taster") if names else "nobody named"
         waits = "after jars and tasters" if self.unmade or not names else ""
         yield not planned, out or (f"sealed on {day(seal.date)}" if seal else waits)
-        yield self.sheets or state not in ("planned", "sealed"), out or "ballots, labels, trays"
+        done = self.sheets or state not in ("planned", "sealed")
+        lacking = PASSED[1] if done and not self.sheets else ""
+        yield done, out or lacking or "ballots, labels, trays"
         dates = listing(day(session.date) for session in trial.sessions if session.date)
         told = self._scored if self.scored else dates or "after the codes"
         yield state not in ("planned", "sealed", "tasting"), told

@@ -25,6 +25,7 @@ from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import stage
 from blindspoon.workbench import company
 from blindspoon.workbench.listening import serve
+from tests.workbench.conftest import words
 
 QUESTION, JAR = "/t/crisp/question", "/t/crisp/jars/2"
 
@@ -349,6 +350,15 @@ def test_jars_that_were_never_written_down_are_left_out_and_not_done(at):
     assert ("jars", "2 of 2 written down") in [(it.name, it.told) for it in stage(folder).steps]
     (folder / "batches.csv").unlink()
     assert ("jars", "left out") in [(it.name, it.told) for it in stage(folder).steps]
+
+
+def test_sheets_are_called_done_only_where_some_were_printed(at):
+    host, folder = at("lifted")
+    assert "done: ballots, labels, trays" in words(host.read("/t/crisp/"))
+    shutil.rmtree(folder / "sheets")
+    page = words(host.read("/t/crisp/"))
+    assert "The sheets none in this folder" in page
+    assert "ballots, labels" not in page
 
 
 def test_a_question_of_days_is_asked_and_taken_back_on_its_page(at):
