@@ -110,7 +110,7 @@ def test_a_cup_taken_out_by_hand_leaves_the_plan_whole():
     plan = draw(request, np.random.default_rng(1))
     fewer = replace(plan, servings=plan.servings[:-1])
     assert len(fewer.servings) == 3
-    assert fewer.balance[0].sets == 1
+    assert fewer.balance[0].trays == 1
     assert len(add_taster(fewer, "C", np.random.default_rng(1)).servings) == 5
 
 

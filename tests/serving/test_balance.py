@@ -13,7 +13,7 @@ def test_the_control_twice_may_stand_in_one_place():
 
 def test_counts_are_those_done_by_hand():
     found = measure(np.array([[0, 1, 2], [1, 0, 3], [2, 3, 0]]), 4, "1")
-    assert (found.session, found.sets, found.cups) == ("1", 3, 3)
+    assert (found.session, found.trays, found.cups) == ("1", 3, 3)
     assert found.positions == Span(low=0, high=1)
     assert found.control_positions == Span(low=1, high=1)
     assert found.follows == Span(low=0, high=1)

@@ -86,7 +86,7 @@ def test_a_session_that_is_not_listed_is_the_only_one():
         (
             {"cups": 2, "tasters": ("T01",)},
             "too-few-servings",
-            "in 1 set of cups they cannot hold all 3 variants .* takes 3 sets",
+            "1 tray cannot hold all 3 variants .* takes 3 trays",
         ),
     ],
 )

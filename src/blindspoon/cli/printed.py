@@ -274,10 +274,11 @@ def days_table(trial: Trial, sizing: CourseSizing) -> str:
 
 def balance_lines(plan: ServingPlan) -> Iterator[str]:
     """Say in numbers how balanced the orders of each session are; one order alone is neither."""
-    for found in (it for it in plan.balance if it.sets > 1):
+    for found in (it for it in plan.balance if it.trays > 1):
         follows = f"; it follows another {_times(found.follows)}" if found.follows else ""
+        cups = f"{found.cups} cups" + " to score" * (plan.request.choice is not None)
         yield filled(
-            f"Session {found.session}: {found.sets} sets of {found.cups} cups. A variant stands in "
+            f"Session {found.session}: {found.trays} trays of {cups}. A variant stands in "
             f"one place {_times(found.positions)}, the control {_times(found.control_positions)}"
             f"{follows}.",
             further="  ",

@@ -127,7 +127,7 @@ class ServingRequest:
 
     @property
     def places(self) -> int:
-        """Cups in a set that are not the control."""
+        """Cups on a tray that are not the control."""
         return self.cups - self.controls
 
     @property
@@ -201,17 +201,17 @@ def check_request(request: ServingRequest) -> None:
     others, codes, rules = len(request.others), len(usable_codes()), list[Rule]()
     least, most = request.controls + 1, request.controls + others
     control = "the control twice" if request.controls == 2 else "the control"
-    sets = len(request.tasters) * len(request.sessions)
+    trays = len(request.tasters) * len(request.sessions)
     if request.cups > most:
         allowed = f"there are {most} to serve: {control} and each other variant"
         rules.append(Rule("too-many-servings", allowed, f"Write {most} or fewer"))
     elif request.cups < least:
         allowed = f"a taster needs {control} and one other variant"
         rules.append(Rule("too-few-servings", allowed, f"Write {least} or more"))
-    elif request.tasters and sets * request.places < others:
+    elif request.tasters and trays * request.places < others:
         allowed = (
-            f"in {sets} {'set' if sets == 1 else 'sets'} of cups they cannot hold all {others} "
-            f"variants beside the control, which takes {-(-others // request.places)} sets"
+            f"{trays} {'tray' if trays == 1 else 'trays'} cannot hold all {others} "
+            f"variants beside the control, which takes {-(-others // request.places)} trays"
         )
         rules.append(Rule("too-few-servings", allowed, "Have more servings, tasters or sessions"))
     if (request.cups if request.codes == "per taster" else others + 2) > codes:
@@ -239,7 +239,7 @@ class Span(NamedTuple):
 class Balance:
     """How even the orders of a session are; "others" are variants but the control.
 
-    - `sets`, `cups`: sets of cups, one a taster, and cups in a set
+    - `trays`, `cups`: trays, one a taster, and cups to score on each
     - `positions`, `control_positions`: how often each other variant, and the control, is served in
       each position
     - `follows`: how often one other variant is served straight after another, over all ordered
@@ -247,7 +247,7 @@ class Balance:
     """
 
     session: str
-    sets: int
+    trays: int
     cups: int
     positions: Span
     control_positions: Span
@@ -255,7 +255,7 @@ class Balance:
 
 
 def measure(rows: IntArray, variants: int, session: str) -> Balance:
-    """Count how even orders are: rows of variants from 0, the control, shape (n_sets, cups).
+    """Count how even orders are: rows of variants from 0, the control, shape (trays, cups).
 
     >>> found = measure(np.array([[0, 1, 2], [1, 2, 0], [2, 0, 1]]), 3, "1")
     >>> found.positions, found.follows
@@ -267,7 +267,7 @@ def measure(rows: IntArray, variants: int, session: str) -> Balance:
     pairs = ~np.eye(variants - 1, dtype=bool)
     return Balance(
         session=session,
-        sets=len(rows),
+        trays=len(rows),
         cups=rows.shape[1],
         positions=_span(places[1:]),
         control_positions=_span(places[0]),
@@ -388,7 +388,7 @@ def plan_from_rows(
 def rows_of(
     request: ServingRequest, servings: Iterable[Serving], session: str | None = None
 ) -> IntArray:
-    """Give the variants of each set in serving order, shape (n_sets, cups).
+    """Give the variants of each set in serving order, shape (trays, cups).
 
     They are positions in ``request.variants``, the control 0; sets in order of first appearance, of
     one session or, if it is None, of all. A set that has lost a cup by hand is not among them.
