@@ -442,6 +442,19 @@ def test_where_a_starter_is_the_point_no_jar_leaves_it_blank(at):
     assert re.search(r"<details open>\s*<summary>.*Acid, sugar, starter", page)
 
 
+def test_what_went_in_beside_salt_is_named_on_the_jar_and_in_the_list(at):
+    host, _ = at("planned")
+    new = {"acid": "vinegar 5 %", "acid_g": "10", "sugar_g": "4", "starter": "old brine"}
+    for more, said in (
+        ({"acid_g": "10"}, "10 g acid"),
+        ({"acid": "", "acid_g": "", "sugar_g": "10"}, "10 g sugar"),
+        (new, "10 g vinegar 5 %, 4 g sugar, starter: old brine"),
+    ):
+        host.post(JAR, **fields(host.read(JAR)) | more)
+        assert f"Acid, sugar, starter {said} Change" in words(host.read(JAR))
+        assert f"26 g salt, {said}" in words(host.read("/t/crisp/jars"))
+
+
 def test_a_step_that_is_done_no_longer_says_what_is_to_be_done(at):
     _, folder = at("lifted")
     published = folder.parent / "published" / "crisp"
