@@ -30,8 +30,7 @@ from blindspoon.charts.scene import (
     css_variables,
     face_css,
 )
-from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompared
-from blindspoon.findings.naming import name_all
+from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompared, name_all
 from blindspoon.findings.verdict import kind_of
 from blindspoon.stats.results import (
     Interval,

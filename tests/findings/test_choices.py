@@ -26,7 +26,7 @@ from blindspoon.errors import TrialError
 from blindspoon.examine import examine
 from blindspoon.files.trial_toml import parse_trial, trial_text
 from blindspoon.findings.choices import compare_choices
-from blindspoon.findings.naming import name_all
+from blindspoon.findings.comparison import name_all
 from blindspoon.frames import scores_frame
 from blindspoon.lifting import lift_blind
 from blindspoon.packing.pack import pack, say

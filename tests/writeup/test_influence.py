@@ -13,7 +13,6 @@ from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.sensitivity import Alternative, Influence, NotDone, Outcome
 from blindspoon.trial import Session
 from blindspoon.writeup.further_sections import (
-    COLUMNS,
     MOST_ROWS,
     influence_csv,
     influence_section,
@@ -238,7 +237,7 @@ def test_nothing_compared_makes_no_section():
 def test_the_file_has_a_row_a_verdict_and_alternative():
     made = influence(alternative("taster", "T01", texture_clay=OPEN), alternative("procedure"))
     rows = list(csv.DictReader(io.StringIO(influence_csv(made))))
-    assert list(rows[0]) == COLUMNS
+    assert list(rows[0])[:3] == ["alternative", "left_out", "attribute"]
     assert len(rows) == 10
     assert rows[4] == {
         "alternative": "taster",

@@ -14,8 +14,9 @@ import pytest
 
 from blindspoon.analysis import analyse
 from blindspoon.findings.compare import compare_trial
-from blindspoon.findings.multivariate import study_joint
-from blindspoon.findings.naming import NAMES
+from blindspoon.findings.comparison import NAMES
+from blindspoon.findings.further import study_joint
+from blindspoon.stats.results import as_record
 from blindspoon.trial import Trial
 from blindspoon.writeup.further_sections import joint_section
 
@@ -46,7 +47,7 @@ def test_the_demo_has_correlations_and_shares_alpha_already(cucumbers):
     assert found.paragraphs[0].startswith("Within a variant, ")
     assert "not settled which attributes go together" in found.paragraphs[0]
     assert len(rows(found, "correlations")) == 6
-    assert "share alpha" in joint.to_record()["overall_reason"]
+    assert "share alpha" in as_record(joint)["overall_reason"]
     assert "tables/overall.csv" not in dict(found.files)
 
 
@@ -105,7 +106,7 @@ def test_the_wine_has_one_attribute_and_no_section():
     analysis = analyse(TRIALS / "randall-1989-wine")
     joint = study_joint(analysis.trial, analysis.table, analysis.results)
     assert joint_section(analysis, joint) is None
-    record = joint.to_record()
+    record = as_record(joint)
     assert [record[name] for name in ("correlations", "overall")] == [None] * 2
     assert record["correlations_reason"].endswith(".")
 
@@ -117,7 +118,7 @@ def test_where_the_days_are_primary_no_attribute_is_said_to_be(analysis_of):
 
 def test_the_record_is_json_without_gaps(cucumbers):
     for primary in ((), ("texture",)):
-        text = json.dumps(section(cucumbers, primary=primary)[1].to_record(), allow_nan=False)
+        text = json.dumps(as_record(section(cucumbers, primary=primary)[1]), allow_nan=False)
         for name, value in _items(json.loads(text)):
             assert value is not None or name in ("overall", "correlations", "interval")
 
@@ -154,7 +155,7 @@ def some(analysis, *, attributes=4, tasters=12, noise=False):
 
 def test_one_taster_leaves_no_correlation(cucumbers):
     found, joint = section(some(cucumbers, tasters=1))
-    for pair in joint.to_record()["correlations"]:
+    for pair in as_record(joint)["correlations"]:
         assert "Too few tasters" in pair["within_reason"]
     assert "no correlation could be computed" in " ".join(found.paragraphs)
 

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from blindspoon.findings.panel import COLUMNS, study_panel
-from blindspoon.writeup.panel_section import panel_csv, panel_section
+from blindspoon.writeup.further_sections import panel_csv, panel_section
 
 TRIALS = Path(__file__).parents[2] / "trials"
 FORBIDDEN = (

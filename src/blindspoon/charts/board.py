@@ -23,8 +23,7 @@ from blindspoon.charts.scene import (
     variant_inks,
 )
 from blindspoon.findings.compare import Scored
-from blindspoon.findings.comparison import AttributeResult, Comparison, Other
-from blindspoon.findings.naming import Kind, Naming
+from blindspoon.findings.comparison import AttributeResult, Comparison, Kind, Naming, Other
 from blindspoon.findings.verdict import ALL, clauses, in_a_word, otherwise
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.trial import Attribute, Scale, Trial, Variant

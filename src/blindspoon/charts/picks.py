@@ -27,7 +27,7 @@ from blindspoon.charts.scene import (
     text_width,
 )
 from blindspoon.findings.choices import ChoiceFound, percent
-from blindspoon.findings.naming import Naming
+from blindspoon.findings.comparison import Naming
 
 LARGEST, LEAST = 7.0, 1.5
 """Radius of a mark, and the one below which a bar stands for the marks, in pixels."""

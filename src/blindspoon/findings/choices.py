@@ -12,7 +12,7 @@ import numpy as np
 
 from blindspoon import wording
 from blindspoon.arrays import BoolArray
-from blindspoon.findings.naming import Kind, Naming
+from blindspoon.findings.comparison import Kind, Naming
 from blindspoon.scores.sets import ChoiceTable, chosen_by
 from blindspoon.scores.standing import Standing
 from blindspoon.stats import forced_choice as fc

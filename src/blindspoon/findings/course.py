@@ -13,7 +13,7 @@ import numpy as np
 
 from blindspoon.arrays import FloatArray, IntArray
 from blindspoon.batches.measured import Cell, CupAges
-from blindspoon.findings.naming import Kind
+from blindspoon.findings.comparison import Kind
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats import over_days
 from blindspoon.stats.mixed import rounded_to

@@ -6,8 +6,8 @@ from itertools import permutations
 
 from blindspoon import wording
 from blindspoon.findings.choices import percent
+from blindspoon.findings.comparison import Naming
 from blindspoon.findings.course import Acceptance, CourseDay, CourseFound, CourseSaid
-from blindspoon.findings.naming import Naming
 from blindspoon.findings.verdict import by_chance
 from blindspoon.stats.over_days import BENT, Bracket, DayFound
 from blindspoon.stats.results import NoResult

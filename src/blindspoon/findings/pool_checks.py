@@ -13,8 +13,7 @@ from blindspoon import wording
 from blindspoon.batches.summary import in_words
 from blindspoon.errors import Problem, Rule, quoted, some_of
 from blindspoon.files.seal import key_rows
-from blindspoon.findings.comparison import Analysis, NotCompared
-from blindspoon.findings.naming import PROCEDURES, Kind
+from blindspoon.findings.comparison import PROCEDURES, Analysis, Kind, NotCompared
 from blindspoon.scores.standing import DAMAGED, UNSEALED
 from blindspoon.stats.reml import ContrastTest
 from blindspoon.stats.results import FitNote, MixedContrast, NoResult

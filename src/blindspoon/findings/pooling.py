@@ -8,8 +8,7 @@ from scipy.special import stdtr, stdtrit
 
 from blindspoon import wording
 from blindspoon.arrays import FloatArray, IntArray
-from blindspoon.findings.comparison import kind_of
-from blindspoon.findings.naming import PROCEDURES, Naming, name_all
+from blindspoon.findings.comparison import PROCEDURES, Naming, kind_of, name_all
 from blindspoon.findings.pool_checks import (
     Kitchen,
     NotPooled,

@@ -9,8 +9,18 @@ from typing import TYPE_CHECKING, TypeAlias
 from blindspoon import wording
 from blindspoon.batches.differences import WhatDiffers
 from blindspoon.batches.summary import Made, softened
-from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompared, Other, kind_of
-from blindspoon.findings.naming import NAMES, PROCEDURES, Kind, Naming, naming
+from blindspoon.findings.comparison import (
+    NAMES,
+    PROCEDURES,
+    AttributeResult,
+    Comparison,
+    Kind,
+    Naming,
+    NotCompared,
+    Other,
+    kind_of,
+    naming,
+)
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.assumptions import ONE_SITTING, SPAN, Flag
 from blindspoon.stats.mixed import enough_to_be_alike, enough_to_differ

@@ -8,7 +8,7 @@ from typing import Literal
 from blindspoon import wording
 from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.lines import RADIUS, TALL, LinePlot, NamedLine, lay_lines
-from blindspoon.findings.naming import PROCEDURES
+from blindspoon.findings.comparison import PROCEDURES
 from blindspoon.simulate.size_results import (
     WANTED,
     Cells,

@@ -11,7 +11,7 @@ from scipy.special import ndtri
 
 from blindspoon.arrays import BoolArray, FloatArray
 from blindspoon.errors import DesignError, Rule
-from blindspoon.findings.naming import By
+from blindspoon.findings.comparison import By
 from blindspoon.simulate.at_once import (
     SeveralJars,
     deal_jars,

@@ -7,7 +7,7 @@ import numpy as np
 from joblib import Parallel, delayed  # type: ignore[import-untyped]
 
 from blindspoon.arrays import FloatArray, IntArray
-from blindspoon.findings.naming import By
+from blindspoon.findings.comparison import By
 from blindspoon.serving.designs import williams
 from blindspoon.simulate.size_results import Spread
 from blindspoon.trial import Scale

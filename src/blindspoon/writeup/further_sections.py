@@ -1,24 +1,27 @@
-"""The further analyses: what the answer hangs on, and all attributes together."""
+"""The further analyses: what the answer hangs on, the tasters, and all attributes together."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from functools import partial
+from operator import attrgetter
+from typing import Any
 
 from blindspoon import wording
-from blindspoon.findings.comparison import Analysis
-from blindspoon.findings.multivariate import (
-    AttributePair,
+from blindspoon.charts.chart import source_of
+from blindspoon.charts.tasters import alikeness_chart
+from blindspoon.findings.comparison import NAMES, PROCEDURES, Analysis
+from blindspoon.findings.further import (
     Correlation,
     Joint,
-    Overall,
     OverallComparison,
 )
-from blindspoon.findings.naming import NAMES, PROCEDURES
+from blindspoon.findings.panel import COLUMNS, AttributePanel, Panel, long_rows
 from blindspoon.findings.sensitivity import Influence, Name, Outcome
 from blindspoon.findings.verdict import in_a_word
 from blindspoon.stats.results import NoResult
-from blindspoon.trial import Trial
+from blindspoon.stats.two_way import LEVEL
+from blindspoon.trial import Attribute, Trial
 from blindspoon.writeup.front import fragile_verdicts
-from blindspoon.writeup.tables import counted, p, two
+from blindspoon.writeup.tables import counted, difference, ends, p, points_cell, two
 from blindspoon.writeup.words import PageSection, paragraphs, points
 from blindspoon.writeup.writers import (
     DASH,
@@ -37,10 +40,6 @@ SAME = "the same"
 MOST_NAMED = 3  # tasters, verdicts or pairs that a sentence or a cell names; more are counted
 MOST_ROWS = 30  # verdicts in the table; tables/influence.csv has all
 
-COLUMNS = [
-    *("alternative", "left_out", "attribute", "variant", "verdict"),
-    *("direction", "difference", "p_adjusted", "changed", "reason"),
-]
 ALTERNATIVES: tuple[Name, ...] = ("taster", "session", "procedure", "ordinal")
 
 
@@ -81,7 +80,7 @@ def influence_section(trial: Trial, influence: Influence) -> PageSection | None:
 def influence_csv(influence: Influence, *, shown: bool = True) -> str:
     """One row a verdict and alternative."""
     rows = influence.to_rows(shown=shown)
-    return to_csv(COLUMNS, ([row[column] for column in COLUMNS] for row in rows))
+    return to_csv([*rows[0]], (row.values() for row in rows))
 
 
 def _who(trial: Trial, tasters: list[str]) -> str:
@@ -189,6 +188,149 @@ def _methods(trial: Trial, influence: Influence) -> Iterator[tuple[str, str]]:
             yield f"{head}.", made[name]
 
 
+# The tasters ------------------------------------------------------------------------------------
+
+
+def panel_section(trial: Trial, panel: Panel) -> PageSection | None:
+    """Make the part of the page about the tasters; None where nothing was scored."""
+    told, shown = answering(panel), trial.tasters_shown
+    if not told:
+        return None
+    charts = (
+        alikeness_chart(trial.attribute(found.attribute), found, source_of(trial))
+        for found in told
+        if shown
+    )
+    return PageSection(
+        name="tasters",
+        head="The tasters",
+        role="Exploratory",
+        paragraphs=_of_tasters(trial, panel),
+        charts=tuple(filter(None, charts)),
+        numbers=(panel_table(trial, panel), *(taster_tables(trial, told) if shown else ())),
+        points=points("tasters_methods"),
+        files=(("tables/panel.csv", panel_csv(panel, shown=shown)),),
+    )
+
+
+def panel_csv(panel: Panel, *, shown: bool = True) -> str:
+    """One row a number; a missing one has its reason."""
+    record = panel.to_record(shown=shown)
+    rows = (row for attribute in record["attributes"] for row in long_rows(attribute))
+    return to_csv(COLUMNS, rows)
+
+
+def answering(panel: Panel) -> tuple[AttributePanel, ...]:
+    """Choose the attributes that are told of singly: the primary ones, else the first scored."""
+    scored = [found for found in panel.attributes if not isinstance(found.scale_use, NoResult)]
+    return tuple(found for found in scored if found.primary) or tuple(scored[:1])
+
+
+def _of_tasters(trial: Trial, panel: Panel) -> tuple[str, ...]:
+    alpha = trial.decision.alpha
+
+    def known(name: str) -> list[tuple[Attribute, Any]]:
+        """Give what was found of every attribute of which there is anything."""
+        every = ((it.attribute, getattr(it, name)) for it in panel.attributes)
+        return [(trial.attribute(a), it) for a, it in every if not isinstance(it, NoResult)]
+
+    firsts = known("first_cup")
+    seen = {a.name: (a, first) for a, first in firsts if first.interval.excludes_zero()}
+    asked = list[tuple[Attribute, AttributePanel, int, tuple[int, int] | None]]()
+    for found in answering(panel):
+        apart, attribute = None, trial.attribute(found.attribute)
+        reviews = () if isinstance(found.tasters, NoResult) else found.tasters
+        tests = [it.discrimination for it in reviews if not isinstance(it.discrimination, NoResult)]
+        if len(tests) > 1:  # who told the variants apart beyond their own spread
+            apart = sum(test.p_value < alpha for test in tests), len(tests)
+        asked.append((attribute, found, wording.digits_for(attribute.scale), apart))
+    return paragraphs(
+        "tasters",
+        agreed=sorted(((it.w, a.label.lower()) for a, it in known("concordance")), reverse=True),
+        not_agreed=_reasons(found.concordance for found in panel.attributes),
+        told=asked,
+        alpha=alpha,
+        level=wording.percent(LEVEL),
+        looked=bool(firsts),
+        not_looked=_reasons(found.first_cup for found in panel.attributes),
+        seen=[*seen.values()],
+        felt=[a.label.lower() for a, it in known("carry_over") if it.test.p_value < alpha],
+        in_model=all(it.position_in_model for it in panel.attributes if it.attribute in seen),
+        shown=trial.tasters_shown,
+        crowd=any(isinstance(found.tasters, NoResult) for found in panel.attributes),
+    )
+
+
+def _reasons(found: Iterable[object]) -> list[str]:
+    """Give every reason once."""
+    return list(dict.fromkeys(part.reason for part in found if isinstance(part, NoResult)))
+
+
+MOST_IN_TABLE = 40  # tasters in a table; tables/panel.csv has all
+NINETY_FIVE = Column("interval", "95\u00a0% interval", ends)
+BEFORE = Column("p_value", "Cup before: p", p, of=attrgetter("test.p_value"))
+PANEL = (
+    Column("concordance", inner=(Column("w", "Kendall’s W", two), Column("p_value", "p", p))),
+    Column("repeatability", inner=(Column("sd", "Own repeats, SD", points_cell), NINETY_FIVE)),
+    Column("first_cup", inner=(Column("effect", "First cup minus later", difference), NINETY_FIVE)),
+    Column("carry_over", inner=(BEFORE,)),
+)
+OWN = (
+    Column(
+        "scale_use",
+        inner=(
+            Column("scores", "Scores", counted),
+            Column("mean", "Mean", points_cell),
+            Column("sd", "SD", points_cell),
+            Column("lowest", "Lowest", lambda value, _: wording.plain(value)),
+            Column("highest", "Highest", lambda value, _: wording.plain(value)),
+        ),
+    ),
+    Column("repeatability_sd", "Own repeats, SD", points_cell),
+    Column("correlation", "Correlation with the others", two),
+    Column("discrimination", inner=(Column("p_value", "Telling variants apart: p", p),)),
+)
+
+
+def panel_table(trial: Trial, panel: Panel) -> Table:
+    """Make the table in which every row is an attribute; a reason for gaps is told once."""
+    found = [(trial.attribute(it.attribute), it) for it in panel.attributes]
+    labels: dict[str, dict[str, None]] = {}
+    for attribute, it in found:
+        for part in (getattr(it, column.name) for column in PANEL):
+            if isinstance(part, NoResult):
+                labels.setdefault(part.reason, {})[attribute.label] = None
+    notes = [
+        reason if len(where) == len(found) else f"{wording.listing(where)}: {reason}"
+        for reason, where in labels.items()
+    ]
+    rows = ((attribute.label, it, attribute) for attribute, it in found)
+    return table_of("panel", "The tasters, by attribute", "Attribute", PANEL, rows, notes)
+
+
+def taster_tables(trial: Trial, found: Iterable[AttributePanel]) -> Iterator[Table]:
+    """Make a table an attribute in which every row is a taster."""
+    for it in found:
+        if isinstance(it.tasters, NoResult) or not it.tasters:
+            continue
+        attribute, reviews = trial.attribute(it.attribute), it.tasters
+        more = f"The first {MOST_IN_TABLE} of {len(reviews)}; tables/panel.csv has all."
+        reasons = _reasons(
+            part
+            for review in reviews
+            for part in (review.repeatability_sd, review.correlation, review.discrimination)
+        )
+        yield table_of(
+            f"panel-tasters-{attribute.name}",
+            f"{attribute.label}: the tasters",
+            "Taster",
+            OWN,
+            [(review.taster, review, attribute) for review in reviews[:MOST_IN_TABLE]],
+            [*[more] * (len(reviews) > MOST_IN_TABLE), *reasons],
+            (f"{attribute.name}-tasters",),
+        )
+
+
 # Attributes together ----------------------------------------------------------------------------
 
 WAYS = (("went together", True), ("went against each other", False))
@@ -225,23 +367,40 @@ def joint_section(analysis: Analysis, joint: Joint) -> PageSection | None:
     if isinstance(pairs, NoResult):
         return None
     shown = {(it.attribute.name, it.variant.name) for it in analysis.comparisons if it.differs}
-    held = [] if isinstance(overall, NoResult) else [overall]
-    lost = [
-        found
-        for it in held
-        for found in it.comparisons
-        if (found.attribute, found.variant) in shown - it.different
+    gone = set() if isinstance(overall, NoResult) else shown - overall.different
+    held = () if isinstance(overall, NoResult) else overall.comparisons
+    lost = [it for it in held if (it.attribute, it.variant) in gone]
+    labelled = [(f"{trial.variant(it.variant).label}, {_label(trial, it)}", it) for it in held]
+    named = [
+        (f"{trial.attribute(it.first).label} and {trial.attribute(it.second).label.lower()}", it)
+        for it in pairs
     ]
-    within = [  # the strongest first
+    within = [(it.within, label) for label, it in named if isinstance(it.within, Correlation)]
+    within.sort(key=lambda part: -abs(part[0].r))  # the strongest first
+    reasons = {it.within.reason for it in pairs if isinstance(it.within, NoResult)}
+    clear = [(found.r > 0, label.lower()) for found, label in within if found.excludes_zero()]
+    correlations = table_of(
+        "together-correlations",
+        "How attributes go together",
+        "Attributes",
+        [PAIR],
+        [(label, it, None) for label, it in named],
+        ["The intervals hold at 95 % for all pairs at once (Bonferroni).", *sorted(reasons)],
+    )
+    caption, head = "Every difference held against all attributes", "Variant and attribute"
+    rows = ((label, it, None) for label, it in labelled)
+    pairs_csv = to_csv(
+        ["first", "second", *csv_names(PAIR.inner), "reason"],
         (
-            pair.within,
-            wording.listing(trial.attribute(it).label.lower() for it in (pair.first, pair.second)),
-        )
-        for pair in pairs
-        if isinstance(pair.within, Correlation)
-    ]
-    within.sort(key=lambda part: -abs(part[0].r))
-    clear = [(found.r > 0, pair) for found, pair in within if found.excludes_zero()]
+            (
+                it.first,
+                it.second,
+                *csv_values(PAIR.inner, it.within),
+                getattr(it.within, "reason", None),
+            )
+            for it in pairs
+        ),
+    )
     return PageSection(
         name="together",
         head="Attributes together",
@@ -258,54 +417,12 @@ def joint_section(analysis: Analysis, joint: Joint) -> PageSection | None:
             most=MOST_NAMED,
         ),
         numbers=(
-            *(_overall_table(trial, it) for it in held),
-            _correlations_table(trial, pairs),
+            *[table_of("together-overall", caption, head, OVERALL, rows)] * bool(held),
+            correlations,
         ),
         points=points("together_methods", overall=overall),
         files=(
-            ("tables/correlations.csv", _correlations_csv(pairs)),
-            *(("tables/overall.csv", csv_table(OVERALL, it.comparisons)) for it in held),
+            ("tables/correlations.csv", pairs_csv),
+            *[("tables/overall.csv", csv_table(OVERALL, held))] * bool(held),
         ),
     )
-
-
-def _overall_table(trial: Trial, overall: Overall) -> Table:
-    caption = "Every difference held against all attributes"
-    rows = [
-        (f"{trial.variant(it.variant).label}, {_label(trial, it)}", it, None)
-        for it in overall.comparisons
-    ]
-    return table_of("together-overall", caption, "Variant and attribute", OVERALL, rows)
-
-
-def _correlations_table(trial: Trial, pairs: tuple[AttributePair, ...]) -> Table:
-    reasons = {pair.within.reason for pair in pairs if isinstance(pair.within, NoResult)}
-    named = [
-        (trial.attribute(pair.first).label, trial.attribute(pair.second).label.lower(), pair)
-        for pair in pairs
-    ]
-    return table_of(
-        "together-correlations",
-        "How attributes go together",
-        "Attributes",
-        [PAIR],
-        [(f"{one} and {two}", pair, None) for one, two, pair in named],
-        [
-            "The intervals hold at 95 % for all pairs at once (Bonferroni).",
-            *sorted(reasons),
-        ],
-    )
-
-
-def _correlations_csv(pairs: tuple[AttributePair, ...]) -> str:
-    """One row a pair of attributes."""
-    rows = [
-        [
-            pair.first,
-            pair.second,
-            *csv_values(PAIR.inner, pair.within),
-            getattr(pair.within, "reason", None),
-        ]
-        for pair in pairs
-    ]
-    return to_csv(["first", "second", *csv_names(PAIR.inner), "reason"], rows)

@@ -9,7 +9,7 @@ from blindspoon.charts.board import title_of
 from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.dots import Dot, DotPlot, Row
 from blindspoon.charts.scene import variant_inks
-from blindspoon.findings.naming import Kind, Naming, name_all
+from blindspoon.findings.comparison import Kind, Naming, name_all
 from blindspoon.findings.pool_checks import Pool, PooledAttribute, PooledComparison
 from blindspoon.findings.verdict import clauses, in_a_word
 from blindspoon.stats.results import MixedContrast, NoResult

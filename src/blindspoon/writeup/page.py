@@ -38,9 +38,8 @@ from blindspoon.writeup.front import (
     trust,
     weaknesses,
 )
-from blindspoon.writeup.further_sections import influence_section, joint_section
+from blindspoon.writeup.further_sections import influence_section, joint_section, panel_section
 from blindspoon.writeup.limits import next_steps
-from blindspoon.writeup.panel_section import panel_section
 from blindspoon.writeup.records import csv_files
 from blindspoon.writeup.tables import MOST_SERVINGS, contrast_tables, raw_tables, scores_table
 from blindspoon.writeup.words import PageSection, Points, html_page

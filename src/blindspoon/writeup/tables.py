@@ -10,8 +10,7 @@ import numpy as np
 
 from blindspoon import wording
 from blindspoon.batches.summary import Made
-from blindspoon.findings.comparison import AttributeResult
-from blindspoon.findings.naming import Kind
+from blindspoon.findings.comparison import AttributeResult, Kind
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import Contrast, Interval, NoResult
 from blindspoon.trial import Attribute, Trial

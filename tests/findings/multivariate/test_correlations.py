@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from blindspoon.findings.multivariate import correlate_attributes, within_variants
+from blindspoon.findings.further import correlate_attributes, within_variants
 from blindspoon.stats.correlation import fisher_interval
 from blindspoon.stats.results import NoResult
 from blindspoon.stats.two_way import fit_additive

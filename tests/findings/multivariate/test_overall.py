@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from blindspoon.findings.compare import compare_trial
-from blindspoon.findings.multivariate import study_joint
+from blindspoon.findings.further import study_joint
 from blindspoon.stats.results import NoResult
 
 

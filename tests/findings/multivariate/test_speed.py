@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from blindspoon.findings.multivariate import study_joint
+from blindspoon.findings.further import study_joint
 
 PROFILE = np.outer(np.linspace(-1, 1, 5), [1.0, -0.7, 0.4, 0.1])
 
