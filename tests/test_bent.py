@@ -148,7 +148,7 @@ def test_a_folder_that_cannot_be_listed_is_a_problem(monkeypatch, bent):
     def refuse(folder):
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr(disk, "_notes", refuse)
+    monkeypatch.setattr(Path, "iterdir", refuse)
     with pytest.raises(TrialFileError, match="cannot be read: permission denied"):
         disk.read_folder(bent("carrot-days"))
 

@@ -1,6 +1,7 @@
 """Courses from plan to blind: the three designs, jars of later days, and dates that are told."""
 
 import datetime
+import re
 from pathlib import Path
 
 import pytest
@@ -57,7 +58,11 @@ def test_several_ages_in_one_sitting_are_drawn_beside_a_hidden_control(tmp_path)
     assert ("usual", None) in poured(plan)["1"]  # not made yet, and drawn all the same
 
 
-def test_each_evening_is_poured_from_the_jar_of_its_day(evenings):
+@pytest.mark.parametrize("written", ["{0}-{1}-{2}", "{2}.{1}.{0}", "{0}/{1}/{2}"])
+def test_each_evening_is_poured_from_the_jar_of_its_day(evenings, written):
+    table = evenings[0] / "batches.csv"
+    days = re.compile(r"(\d{4})-(\d\d)-(\d\d)")
+    table.write_text(days.sub(lambda day: written.format(*day.groups()), table.read_text()))
     cups = poured(draw_blind(evenings[0], TODAY))
     assert cups["1"] == {("usual", "jar 0"), ("carrots", "jar 1")}
     assert cups["2"] == {("usual", "jar 0"), ("carrots", "jar 2")}

@@ -208,6 +208,19 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     return f" (did you mean {quoted(words[close[0]])}?)" if close else ""
 
 
+def twins(names: Iterable[str]) -> list[str]:
+    """Ask about names that differ in capitals and blanks alone, of which one may be a slip.
+
+    >>> twins(["Ada", "Ben", "ada"])
+    ['Ada, ada are taken for two: where they are one, spell both alike']
+    """
+    alike: dict[str, list[str]] = {}
+    for name in names:
+        alike.setdefault("".join(name.casefold().split()), []).append(name)
+    told = (some_of(map(shown, same)) for same in alike.values() if len(same) > 1)
+    return [f"{same} are taken for two: where they are one, spell both alike" for same in told]
+
+
 def some_of(words: Iterable[str], most: int = 8) -> str:
     """Join words with commas; of more than `most`, the rest is counted.
 

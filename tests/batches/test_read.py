@@ -183,6 +183,18 @@ def test_spoons_and_near_misses_are_noted(check):
     assert "column salt is kept as a factor of your own (did you mean salt_g?)" in said
     assert "column finishd is kept as a factor of your own (did you mean finished?)" in said
     assert "variants without a batch: oak-leaf, cool-cellar" in said
+    spelt = "batch,variant,Salt (g),pH\njar 1,plain,2,4\nJar 1,plain,2,4\n"
+    said = " ".join(map(str, check(spelt, None)[1]))
+    assert "column Salt (g) is kept as a factor of your own (did you mean salt_g?)" in said
+    assert "jar 1, Jar 1 are taken for two" in said
+
+
+def test_a_reading_under_another_head_is_no_secret(check):
+    problems, notes = check(readings="batch,date,pH,Temp\njar 1,2026-09-18,3.6,20\n")
+    assert problems == ()
+    assert [str(note) for note in notes if note.file == "readings.csv"] == [
+        'readings.csv line 1: columns not used: pH (did you mean "ph"?), Temp'
+    ]
 
 
 def test_a_reading_after_the_tasting_is_kept_and_noted(check, read):

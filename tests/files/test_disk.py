@@ -95,6 +95,13 @@ def test_a_missing_trial_toml_is_said(tmp_path):
     ]
 
 
+def test_a_trial_toml_whose_ending_is_hidden_is_named(tmp_path):
+    put(tmp_path, {"trial.toml.txt": b""})
+    (said,) = problems_of(tmp_path)
+    assert "there is no such file, only trial.toml.txt" in said
+    assert "Rename it" in said
+
+
 def test_every_file_that_cannot_be_read_is_said_at_once(tmp_path, coded, monkeypatch):
     del coded["scores.csv"], coded["key.csv"]
     folder = put(tmp_path, coded | {"trial.toml": b"title = '\x81'"})
@@ -132,10 +139,12 @@ def test_a_seal_of_a_later_format_is_said(tmp_path, coded):
 
 
 def test_a_folder_that_cannot_be_listed_is_said(tmp_path, coded, monkeypatch):
-    folder = put(tmp_path, coded)
+    folder, iterdir = put(tmp_path, coded), Path.iterdir
 
     def without_rights(path):
-        raise PermissionError(13, "Permission denied")
+        if path.name == "ballots":
+            raise PermissionError(13, "Permission denied")
+        return iterdir(path)
 
     monkeypatch.setattr(Path, "iterdir", without_rights)
     assert "ballots: it cannot be read: permission denied" in problems_of(folder)[0]

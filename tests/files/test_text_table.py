@@ -70,7 +70,15 @@ def test_empty_columns_at_the_end_are_dropped(data):
 
 
 def test_cells_beyond_the_header_are_dropped_if_blank():
-    assert cells_of(b"taster,code\nT01,037,,\n") == {"taster": ["T01"], "code": ["037"]}
+    assert cells_of(b"taster;code\nT01;037;;\n") == {"taster": ["T01"], "code": ["037"]}
+
+
+def test_a_decimal_comma_between_commas_is_never_two_cells():
+    table = read_table(b"taster,code,texture,comment\nT01,037,7,5,\nT01,512,4,\n", "scores.csv")
+    (problem,) = table.problems
+    assert (problem.line, problem.found) == (2, "the row has 5 cells")
+    assert "decimals have a point" in problem.remedy
+    assert table.cells("texture") == ["4"]
 
 
 def test_blanks_around_a_cell_do_not_count():

@@ -283,6 +283,14 @@ def test_problems_of_all_files_are_said_at_once_in_order(coded, check):
     ]  # fmt: skip
 
 
+@pytest.mark.parametrize(("name", "noted"), [(b"ann", True), (b"Ann ", False), (b"Anna", False)])
+def test_one_taster_in_two_spellings_is_asked_about(uncoded, check, name, noted):
+    problems, notes = check(edited(uncoded, [("scores.csv", b"Ann,oak-leaf", name + b",oak-leaf")]))
+    said = [note.text for note in notes if "spell" in note.text]
+    assert problems == ()
+    assert said == ["Ann, ann are taken for two: where they are one, spell both alike"] * noted
+
+
 def test_coded_and_uncoded_files_do_not_mix(coded, check):
     coded["ballots/x.csv"] = b"taster,variant,texture,saltiness\nT01,plain,5,5\n"
     problems, _ = check(coded)

@@ -3,6 +3,7 @@
 import datetime
 import difflib
 import math
+import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import partial
@@ -20,6 +21,7 @@ from blindspoon.errors import (
     quoted,
     shown,
     some_of,
+    twins,
 )
 from blindspoon.files.schema import (
     BATCHES,
@@ -282,6 +284,8 @@ def _read_batches(
     others = said.read(table, rest, known)
     values |= {name: column.tolist() for name, column in others.values.items()}
     own = dict(_own_factors(said, table))
+    for text in twins(table.columns["batch"].texts):
+        said.note(table, text, line=None)
     unmade = [name for name in known.variants if name not in table.columns["variant"].texts]
     if unmade:
         said.note(table, f"variants without a batch: {some_of(unmade, 20)}", line=None)
@@ -344,7 +348,7 @@ def _own_factors(said: _Said, table: TextTable) -> Iterator[tuple[str, list[Valu
     for name in table.columns:
         if name in _KNOWN or unit_of(name):
             continue
-        stem, close = name.lower().partition("_")[0], name.lower()[:80]
+        stem, close = re.split(r"_|\s*[(\[]", name.lower())[0], name.lower()[:80]
         meant = {**{it: f"{it}_g" for it in INGREDIENTS}, "temperature": "temperature_c"}.get(
             stem, "".join(difflib.get_close_matches(close, _KNOWN, n=1, cutoff=0.8))
         )
@@ -391,6 +395,10 @@ def _read_readings(
     plain = [column for column in READINGS if column.kind != "temperature"]
     read = said.read(table, plain, Known(batches=names)).values
     warm = _in_standard_units(said, table, READINGS).get("temperature_c")
+    known = [column.name for column in READINGS]
+    others = (name for name in table.columns if name not in known and not unit_of(name))
+    if unread := [f"{shown(name)}{did_you_mean(name, known)}" for name in others]:
+        said.note(table, f"columns not used: {some_of(unread)}")
     started = {batch.name: batch.started for batch in made}
     found = []
     for row, (batch, day) in enumerate(zip(table.cells("batch"), read["date"], strict=True)):

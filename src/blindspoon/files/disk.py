@@ -37,6 +37,8 @@ TABLES = (
 """Tables that may stand beside trial.toml."""
 TEMPLATES = ("trial.toml", "batches.csv", "readings.csv")  # what a new trial begins with
 _READ = ("trial.toml", *TABLES, "seal.toml")
+_NEAR = re.compile(r"trial\.|trial$", re.IGNORECASE)
+_HIDDEN = "Rename it; a system may hide how a name ends"
 _OF_SETS = re.compile(rb"[^\r\n]*\banswer\b")
 """How a ballot begins that holds answers to sets, and no scores."""
 
@@ -139,14 +141,10 @@ def read_folder(folder: Path, without: Collection[str] = ()) -> FolderText:
         line = data.count(b"\n", 0, error.start) + 1
         found = f"byte {data[error.start]:#04x} is not UTF-8"
         problems.append(_ENCODING.broken(found, "trial.toml", line))
-    notes = [Note(file="trial.toml", text=WINDOWS)] * windows
-    try:
-        notes += [] if problems else _notes(folder)
-    except OSError as error:
-        problems.append(_UNREADABLE.broken(cannot("read", error), shown(str(folder), 200)))
     if problems:
         raise TrialFileError(problems)
-    return FolderText(toml=text, files=files, notes=tuple(notes))
+    notes = (*[Note(file="trial.toml", text=WINDOWS)] * windows, *_notes(folder))
+    return FolderText(toml=text, files=files, notes=notes)
 
 
 def trials_in(shelf: Path) -> dict[str, Path]:
@@ -349,8 +347,15 @@ def _names(folder: Path, problems: list[Problem]) -> list[str]:
         found = "this is a file" if folder.exists() else "there is no such folder"
         problems.append(_NO_TRIAL.broken(found, str(folder)))
         return []
+    try:
+        near = sorted(path.name for path in folder.iterdir() if _NEAR.match(path.name))
+    except OSError as error:
+        problems.append(_UNREADABLE.broken(cannot("read", error), shown(str(folder), 200)))
+        return []
     if not os.path.lexists(folder / "trial.toml"):
-        problems.append(_NO_TRIAL.broken("there is no such file", "trial.toml"))
+        found = "there is no such file" + "".join(f", only {shown(name)}" for name in near[:1])
+        rule = _NO_TRIAL._replace(remedy=_HIDDEN) if near else _NO_TRIAL
+        problems.append(rule.broken(found, "trial.toml"))
     names = [name for name in _READ if os.path.lexists(folder / name)]
     ballots = folder / "ballots"
     if os.path.lexists(ballots):

@@ -363,7 +363,7 @@ def _rows(text: str, separator: str) -> Iterator[_Row]:
 
 
 def _by_csv(
-    rows: Iterable[_Row], needed: int, width: int, file: str
+    rows: Iterable[_Row], needed: int, width: int, file: str, *, decimal_comma: bool
 ) -> tuple[list[TextColumn], IntArray, list[Problem]]:
     """Read any file: its columns, the line of each row, and the rows that are too short or long."""
     cells, lines = list[str](), list[int]()
@@ -371,19 +371,23 @@ def _by_csv(
     for line, row in rows:
         if row is None:
             broken.append(_QUOTES.broken(UNPAIRED, file, line))
-        elif len(row) < needed or any(map(str.strip, row[width:])):
+        elif (
+            len(row) < needed
+            or any(map(str.strip, row[width:]))
+            or (len(row) > width and not decimal_comma)  # 7,5 of a score may have become two
+        ):
             ragged.append((line, len(row)))
         else:  # only blank cells are missing, or too many
             cells += (row + [""] * width)[:width]
             lines.append(line)
-    rule = Rule(
-        "ragged-row",
-        f"the header names {needed} column{'s' * (needed != 1)}",
-        "Add what is missing, or put a cell that holds the separator in quotation marks",
-    )
+    allowed = f"the header names {needed} column{'s' * (needed != 1)}"
+    point = "" if decimal_comma else "; decimals have a point where commas part the cells"
 
     def ragged_row(place: int) -> Problem:
         line, length = ragged[place]
+        do = "Add what is missing" if length < needed else "Take out what is too much"
+        remedy = f"{do}, or put a cell that holds the separator in quotation marks"
+        rule = Rule("ragged-row", allowed, remedy + point * (length > width))
         return rule.broken(f"the row has {length} cell{'s' * (length != 1)}", file, line)
 
     columns = [TextColumn.of(cells[place::width]) for place in range(width)]
@@ -406,7 +410,8 @@ def _read(text: str, separator: str, file: str) -> TextTable:
     read, problems = _by_pandas(text, separator, width) if len(text) >= LARGE else None, []
     if read is None:
         needed = max(place for place, name in enumerate(names, 1) if name)
-        read, lines, problems = _by_csv(rows, needed, width, file)
+        decimal_comma = separator != ","
+        read, lines, problems = _by_csv(rows, needed, width, file, decimal_comma=decimal_comma)
     else:
         lines = np.arange(2, len(read[0]) + 2)
     columns: dict[str, TextColumn] = {}

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from blindspoon.arrays import FloatArray
-from blindspoon.errors import Note, Problem, Rule, in_order, shown, some_of
+from blindspoon.errors import Note, Problem, Rule, in_order, shown, some_of, twins
 from blindspoon.files import schema
 from blindspoon.files.schema import CHOICES, KEY, SCORES, SERVINGS, FileColumn, Known, When
 from blindspoon.files.text_table import FolderTables, TextColumn, TextTable
@@ -267,6 +267,9 @@ def _notes(trial: Trial, scored: Cups, plan: Cups | None, *, coded: bool) -> Ite
     if listed and guests and plan is None:
         text = f"tasters not listed here: {some_of(map(shown, guests), 20)}"
         yield Note(file="trial.toml", text=text)
+    for table in scored.tables[:1]:
+        for said in (*twins(scored.taster.texts), *twins(scored.batch.texts)):
+            yield Note(file=table.file, text=said)
     for table in scored.tables:
-        if not len(table):
+        if not len(table) and not table.problems:
             yield Note(file=table.file, text="the file has a header but no rows")

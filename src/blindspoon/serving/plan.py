@@ -11,6 +11,7 @@ import numpy as np
 
 from blindspoon.arrays import IntArray
 from blindspoon.errors import DesignError, Problem, Rule
+from blindspoon.files.schema import as_date
 from blindspoon.files.text_table import TextTable
 from blindspoon.serving.codes import usable_codes
 from blindspoon.trial import Choice, Session, Trial
@@ -56,14 +57,14 @@ def _poured_on(table: TextTable | None, jars: Jars, sessions: Sequence[Session])
     """
     if table is None or not {"batch", "finished"} <= set(table.columns):
         return {}
-    ended = {row["batch"]: row["finished"] for _, row in table.rows()}
+    ended = {row["batch"]: as_date(row["finished"]) for _, row in table.rows()}
     found: dict[str, Jars] = {}
-    for session in (session for session in sessions if session.date):
+    for name, day in {it.name: it.date for it in sessions if it.date}.items():
         for variant, names in jars.items():
-            past = [d for d in map(ended.get, names) if d and d <= f"{session.date}"]
+            past = [d for d in map(ended.get, names) if d and d <= day]
             last = max(past, default=None)
-            kept = [name for name in names if last in (None, ended.get(name))]
-            found.setdefault(session.name, {})[variant] = kept
+            kept = [jar for jar in names if last in (None, ended.get(jar))]
+            found.setdefault(name, {})[variant] = kept
     return found
 
 
