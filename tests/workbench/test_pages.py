@@ -592,6 +592,34 @@ def test_what_a_second_jar_costs_stands_open_beside_what_tasters_can_show(at):
     assert job.result["first"][-1] not in job.result["assumptions"]
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ("margin = 1.0\n", "", "Crunch has no margin; sizing needs the smallest difference"),
+        (
+            r"\[tasting\]\ntasters = .*",
+            '[course]\nover = "fermented_days"\nreach = 5\n[tasting]\ntasters = ["Ada"]',
+            "One person alone is told no day and no trend",
+        ),
+    ],
+)
+def test_no_page_before_the_codes_speaks_of_what_only_files_have(at, old, new, says):
+    host, folder = at("planned")
+    toml = re.sub(old, new, (folder / "trial.toml").read_text("utf-8"))
+    (folder / "trial.toml").write_text(toml, "utf-8")
+    saltier = (
+        (folder / "batches.csv").read_text("utf-8").replace("leaf,600,560,26", "leaf,600,560,40")
+    )
+    (folder / "batches.csv").write_text(saltier, "utf-8")
+    host.get("/t/crisp/tasters")
+    while not host.bench.jobs.last(company.CHANCES, folder).ended:
+        time.sleep(0.02)
+    assert says in words(host.read("/t/crisp/tasters"))
+    for page in ("", "question", "jars", "tasters", "codes", "look"):
+        found = re.search(r"\[\w+\]|\w+\.(toml|csv)", words(host.read(f"/t/crisp/{page}")))
+        assert found is None, (page, found)
+
+
 def test_who_tastes_alone_in_too_few_rounds_is_told_so_before_the_codes_are_drawn(at):
     host, folder = at("planned")
     text = (folder / "trial.toml").read_text("utf-8")

@@ -73,8 +73,8 @@ def foretold(trial: Trial, jars: Mapping[str, Sequence[str]]) -> Iterator[str]:
     if trial.course and len(trial.tasting.tasters) == 1:
         yield (
             "One person alone is told no day and no trend, which take two. Begun as changes like "
-            "others, without [course], ages that are in every round are each compared with the "
-            "control, over 6 rounds or more."
+            "others, and not followed over days, ages that are in every round are each compared "
+            "with the control, over 6 rounds or more."
         )
     if trial.course or max(map(len, jars.values()), default=0) < 2:
         return

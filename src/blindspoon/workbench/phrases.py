@@ -57,7 +57,12 @@ def told(problem: Problem) -> str:
 
 
 def said(problem: Problem) -> str:
-    """Say where, what was found and what is allowed; a remedy would speak of files."""
+    """Say where, what was found and what is allowed; a remedy would speak of files.
+
+    A question that can be read is on the pages, and no file there.
+    """
+    if problem.file == "trial.toml" and problem.line is None:
+        return f"{capital(problem.found)}; {problem.allowed}."
     place = problem.file if problem.line is None else f"{problem.file}, line {problem.line}"
     return f"{place}: {problem.found}; {problem.allowed}."
 
@@ -77,7 +82,9 @@ def of_jars(problems: Iterable[Problem], files: Mapping[str, bytes]) -> list[str
 
 def noted(note: Note) -> str:
     """Say what is worth knowing, without the line of the file that it stands in."""
-    text = dated(note.text.replace("not listed here", "not on the list"))
+    text = re.sub("^there is neither scores.csv nor .*", "there is no score yet", note.text)
+    text = re.sub(r"the point\? Then write .*", "the point?", text)  # a page of the jars asks it
+    text = dated(text.replace("not listed here", "not on the list"))
     unread = re.sub("^(the file|this) is not read", f"{note.file} is not read", text)
     return unread if unread != text else capital(text)
 
