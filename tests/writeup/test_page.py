@@ -296,3 +296,11 @@ def test_where_what_decides_has_no_answer_its_reason_stands_open(analysis_of):
     ]
     content = compose(replace(demo, results=tuple(results)))
     assert dict(content.weak)["No estimate."] == "Batches say too little."
+
+
+def test_no_question_stands_there_that_the_host_did_not_ask(content_of):
+    content = content_of("usual")
+    trial = replace(content.trial, question="")
+    content = replace(content, analysis=replace(content.analysis, trial=trial))
+    assert content.question == trial.title  # over pictures and under a video
+    assert 'class="question"' not in page(content)  # under the title it would say it again

@@ -129,18 +129,8 @@ class ReportContent:
 
     @property
     def question(self) -> str:
-        """What the trial asked, in the host's words where trial.toml has them."""
-        trial, asked = self.trial, self.trial.course
-        if trial.question:
-            return trial.question
-        if asked and not trial.primary_attributes:
-            return f"How does {trial.product or 'it'} change over {wording.OVER[asked.over]}?"
-        control = trial.variant(trial.control).label
-        others = [variant.label for variant in trial.variants if variant.name != trial.control]
-        product = f" of {trial.product}" if trial.product else ""
-        told = f"{wording.spelled(len(others))} variants{product}"
-        told = told if len(others) > 1 else f"“{others[0]}”"
-        return f"Can anybody tell {told} from “{control}”?"
+        """What the trial asked, in the host's words."""
+        return self.trial.question or self.title
 
     @property
     def trust(self) -> str:
