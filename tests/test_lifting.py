@@ -629,7 +629,9 @@ def test_lifting_before_a_session_that_is_planned_is_told_before_and_after(folde
     told = lift_blind(folder, day, lambda _: True).lines()
     assert told[0] == "missing: trial.toml: the session of 2026-09-19 is still to come"
     said = "The blind was lifted on 2026-09-18, before the last session on 2026-09-19."
-    assert said in analyse(folder).standing.sentences
+    analysis = analyse(folder)
+    assert said in analysis.standing.sentences
+    assert "before the last sitting" in dict(weaknesses(analysis, None))["Dates in doubt."]
 
 
 @pytest.mark.parametrize(("drawn", "late"), [(19, False), (20, True)])

@@ -67,6 +67,12 @@ def test_a_verdict_that_the_second_procedure_does_not_share_says_so_in_its_sente
     )
 
 
+def test_a_second_method_that_could_not_differ_otherwise_is_no_objection(content_of):
+    weak = dict(content_of("usual", tasters=5, remarks=()).weak)
+    said = weak["A second method differs."]
+    assert said.endswith("from so few scores it could call nothing different.")
+
+
 def test_one_taster_is_spoken_of_as_one(content_of):
     content = content_of("one taster")
     assert content.answer.startswith("To this taster, ")

@@ -287,6 +287,14 @@ def weaknesses(analysis: Analysis, influence: Influence | None) -> Points:
         fragile=len(fragile),
         firm=_firm(analysis, influence) if influence and fragile else "",
         disputed=sum(found.disputed for found in analysis.comparisons),
+        powerless=all(
+            result.by == "mixed"
+            and not isinstance(other.ranks, NoResult)
+            and other.ranks.smallest_p > result.alpha
+            for result in analysis.results
+            for other in result.comparisons
+            if other.disputed
+        ),
     )
     return told[:MOST_WEAK]
 
