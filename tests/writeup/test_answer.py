@@ -42,6 +42,11 @@ def test_what_is_not_settled_is_not_called_alike(content_of):
     assert "came within" not in text
 
 
+def test_what_is_not_settled_of_several_is_not_said_of_one_against_another(content_of):
+    text = content_of("usual", effects=(3.0, 0.5, -0.6), tasters=7, remarks=()).answer
+    assert "batches differ from plain brine is not settled" in text
+
+
 def test_what_lies_within_the_margin_came_within_it_of_the_control(content_of):
     text = content_of("all alike").answer
     assert text == (

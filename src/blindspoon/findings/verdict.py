@@ -263,7 +263,7 @@ def _clause(
     shown, rest = ordered[:most], len(ordered[most:])
     subject, many = names.subject([each.variant for each in shown], rest), len(ordered) > 1
     if members[0].verdict == "open":
-        than = f" from {names.like}" if first else ""
+        than = f" from {names.like}" if first or many else ""  # else: from one another?
         return f"whether {subject} {'differ' if many else 'differs'}{than}{on} is not settled"
     text = f"{subject} {_predicate(members[0], names.like, many=many, first=first)}"
     found = [each for each in shown if each.direction]
