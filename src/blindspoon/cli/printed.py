@@ -79,8 +79,9 @@ def _heading(analysis: Analysis) -> str:
     ]
     rule = (
         f"Differences are variant minus control ({trial.variant(trial.control).label}), in points. "
-        f"{PROCEDURES[analysis.results[0].by].capitalize()} decides; p values are adjusted "
-        f"over the variants.{f' {wording.ALONE}' * alone}"
+        f"{PROCEDURES[analysis.results[0].by].capitalize()} decides"
+        f"{'; p values are adjusted over the variants' * (len(trial.variants) > 2)}."
+        f"{f' {wording.ALONE}' * alone}"
     )
     stands = analysis.standing.sentences
     return "\n".join(map(filled, (trial.title, f"{wording.listing(size)}.", rule, *stands)))
