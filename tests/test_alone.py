@@ -326,7 +326,9 @@ def test_one_order_a_round_has_no_balance_and_the_next_verb_can_be_pasted(tmp_pa
     assert "Session 1:" not in said
     assert "All sessions" not in said  # rounds are shuffled freely, and nothing is to be even
     monkeypatch.chdir(tmp_path)
-    assert "\"blindspoon collect 'for one'\"" in run()
+    said = run()
+    assert "\"blindspoon collect 'for one'\"" in said
+    assert "on your own, checklist.html says how" in said  # no helper reads helper.html
 
 
 @pytest.mark.parametrize(("rounds", "told"), [(1, True), (5, True), (6, False)])

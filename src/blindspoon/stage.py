@@ -77,6 +77,7 @@ _LIFTED = {
     "publish": "writes all that is sent out",
 }
 _TWO = "; where both of you taste, checklist.html and both-taste in its place"
+_ALONE = "; on your own, checklist.html says how you pour and shuffle"
 
 
 PASSED = ("left out", "none in this folder")  # told of a step that is over, and not shown done
@@ -206,7 +207,8 @@ class Stage:
         if sys.platform == "win32":
             path = f"{self.folder}".replace("\\", "/")
             typed = f'"{path}"' if re.search(r"[^\w.:/-]", path) else path
-        return told.format(typed, _TWO if two else "")
+        alone = _ALONE * (len(self.tasters) == 1)
+        return told.format(typed, _TWO if two else alone)
 
     def locked(self, part: Part) -> str:
         """Say why a part may not be changed now, and what opens it; empty where it may.
