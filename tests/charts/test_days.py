@@ -159,6 +159,19 @@ def test_without_a_margin_nothing_is_said_to_be_shaded():
         assert ("Shaded" in words) is said
 
 
+def test_up_and_down_are_told_in_the_words_of_the_scale():
+    plain = replace(HARD["usual"], attribute=replace(TRIAL.attributes[0], more="", high="sour"))
+    for found, up in ((HARD["usual"], "more sour"), (plain, "towards sour")):
+        words = " ".join(text.text for text in days_chart(found, TRIAL, None).lay(WIDE).scene.texts)
+        assert f" in the same sitting. Up: {up}; down: less sour" in words
+
+
+def test_the_alt_tells_of_ph_where_it_is_drawn():
+    for read_too in (None, PH):
+        chart = days_chart(HARD["usual"], TRIAL, read_too)
+        assert (" and the pH of its jars, where " in chart.alt) == (read_too is not None)
+
+
 @pytest.mark.parametrize(
     ("values", "between"),
     [

@@ -274,3 +274,11 @@ def test_a_part_of_an_attribute_does_not_say_that_nothing_is_settled():
 @pytest.mark.browser
 def test_no_text_is_cut_or_covered_in_a_browser(covered):
     assert covered([forest_of(pool, pool.attributes[0]) for pool in HARD.values()]) == []
+
+
+def test_of_the_rows_of_a_variant_the_pooled_one_stands_out():
+    texts = forest(HARD["typical"]).lay(NARROW).scene.texts
+    bold = [text.text for text in texts if text.bold]
+    assert bold[1::2] == ["Kitchens like these"] * (
+        len(bold) // 2
+    )  # after the name of each variant

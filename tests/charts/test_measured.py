@@ -7,7 +7,7 @@ import pytest
 from blindspoon.batches.measured import TasteAgainst, TastePoint
 from blindspoon.charts.chart import png_file
 from blindspoon.charts.jars import lay_measured, measured_chart
-from blindspoon.charts.scene import NARROW, WIDE, Marks
+from blindspoon.charts.scene import NARROW, WIDE, Line, Marks
 from blindspoon.files.trial_toml import parse_trial
 
 SHEETS = pytest.mark.parametrize("sheet", [WIDE, NARROW], ids=["wide", "narrow"])
@@ -88,6 +88,15 @@ def test_each_mark_is_named_and_the_caution_is_said(sheet):
     assert all(label in said for label in ("Plain (control)", "Oak <leaf>", "Cool"))
     assert "Exploratory: batches are few, and no line is fitted." in said
     assert "0: none, 10: brine" in said
+
+
+@SHEETS
+def test_what_leads_from_a_mark_to_its_name_can_be_seen(sheet):
+    shapes = lay_measured(against(), trial(), sheet).scene.shapes
+    centres = {point for it in shapes if isinstance(it, Marks) for point in it.points}
+    leads = [it for it in shapes if isinstance(it, Line) and it.points[0] in centres]
+    assert leads
+    assert {lead.ink for lead in leads} == {"edge"}  # three to one: test_palette
 
 
 @pytest.mark.parametrize(

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from blindspoon.charts.axis import Axis
+from blindspoon.charts.board import alikeness_chart
 from blindspoon.charts.dots import MOST_MARKS, Dot, DotPlot, Row
 from blindspoon.charts.scene import NARROW, WIDE, Line, Marks
-from blindspoon.charts.tasters import alikeness_chart
 from blindspoon.findings.panel import (
     AttributePanel,
     ScaleUse,

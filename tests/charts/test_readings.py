@@ -122,6 +122,16 @@ def test_each_panel_says_whose_it_is_and_what_was_read(sheet):
     assert "Temperature" not in str(readings_of(log(FELL), trial(FELL)).lay(sheet).scene)
 
 
+def test_several_jars_of_the_control_are_named_for_the_title_may_name_one():
+    of = {"plain": "plain", "b": "plain", "oak": "oak"}
+    made, names = (
+        log({"plain": (6, 4.8), "b": (6, 4), "oak": (5, 4)}, variants=of),
+        ["plain", "oak"],
+    )
+    said = " ".join(text.text for text in readings_of(made, trial(names)).lay(WIDE).scene.texts)
+    assert "Grey, with diamonds: plain <brine> (jar plain and jar b)." in said
+
+
 @SHEETS
 def test_each_variant_has_a_panel_with_the_control_in_grey_behind_it(sheet):
     scene = readings_of(log(many() | {"v3": ()}), trial(many())).lay(sheet).scene

@@ -5,6 +5,7 @@ import pytest
 
 from blindspoon.charts.board import scores_chart, scores_plot
 from blindspoon.charts.scene import NARROW, WIDE, Line, Marks
+from blindspoon.trial import Scale
 
 
 def falling(picture):
@@ -37,6 +38,12 @@ def test_the_axis_is_the_scale(make):
     assert axis.ends == ("soft", "crisp")
 
 
+def test_a_scale_of_whole_points_has_no_halves_under_it(make):
+    for step, digits in ((1, "1"), (0.5, "1.0")):
+        texts = scores_plot(make(scale=Scale(low=1, high=5, step=step))).lay(WIDE).scene.texts
+        assert next(text.text for text in texts if text.anchor == "middle") == digits
+
+
 def test_means_are_marked_and_written(typical):
     plot = scores_plot(typical)
     for place, row in zip(falling(typical), plot.rows, strict=True):
@@ -52,6 +59,11 @@ def test_the_control_is_set_apart_by_shape_line_and_word(typical):
     assert {mark.kind for mark in marks(scene, "ink")} == {"diamond"}
     dashed = [shape for shape in scene.shapes if isinstance(shape, Line) and shape.dashed]
     assert {line.points[0][0] for line in dashed} == {marks(scene, "ink")[0].points[0][0]}
+
+
+def test_where_the_control_has_no_scores_no_diamond_is_promised(make):
+    for missing, told in (((), True), ((0,), False)):
+        assert ("Diamond" in scores_plot(make(missing=missing)).key[0]) == told
 
 
 def test_a_variant_without_scores_says_so(make):

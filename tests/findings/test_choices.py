@@ -755,6 +755,10 @@ def test_the_sequential_chart_has_both_lines():
     assert "alike" in chart.wide
     assert chart.title == "After 7 sets they can tell"
     assert "right so far" in chart.wide
+    (answers,) = (it for it in chart.figure.shapes if isinstance(it, Marks) and len(it.points) > 1)
+    assert len(answers.points) == 8  # none at the ends of the rule's own lines
+    assert {"0", "20"} <= {text.text for text in chart.figure.texts}  # of 40 that may be tasted
+    assert not {text.text for text in chart.figure.texts} & {"22", "40"}
     assert lines_chart(judged("triangle", 6, 9), "") is None
 
 
@@ -775,11 +779,26 @@ def test_answers_are_counted_in_whole_numbers():
 def test_too_many_answers_for_a_mark_each_are_a_bar():
     names = name_all([judged("triangle", 1, 1).variant], "rock")
     few, many = (
-        picks_chart([judged("triangle", right, 3 * right)], names, "").figure.shapes
-        for right in (8, 800)
+        picks_chart([judged("triangle", right, 3 * right)], names, "") for right in (8, 800)
     )
-    assert [any(isinstance(it, Marks) for it in shapes) for shapes in (few, many)] == [True, False]
-    assert len(many) < 30
+    marked = [any(isinstance(it, Marks) for it in chart.figure.shapes) for chart in (few, many)]
+    assert marked == [True, False]
+    assert len(many.figure.shapes) < 30
+    kinds = ("Row of marks", "Row of bars")
+    assert all(chart.alt.startswith(kind) for chart, kind in zip((few, many), kinds, strict=True))
+    words = [" ".join(text.text for text in chart.figure.texts) for chart in (few, many)]
+    assert ["Each mark" in said for said in words] == [True, False]
+
+
+def test_every_row_has_its_count_and_what_luck_brings_stands_once_where_rows_share_it():
+    rows = [judged("triangle", 8, 24), judged("triangle", 13, 24)]
+    names = name_all([found.variant for found in rows], "rock")
+    texts = [text.text for text in picks_chart(rows, names, "").figure.texts]
+    assert {"8 of 24", "13 of 24"} <= {*texts}
+    assert texts.count("luck: 8") == texts.count("needed: 13") == 1
+    rows[0] = judged("triangle", 8, 30)
+    words = [text.text for text in picks_chart(rows, names, "").figure.texts]
+    assert {"luck: 10", "luck: 8"} <= {*words}
 
 
 def test_no_number_is_said_to_be_enough_where_the_rule_looks_after_each_test():

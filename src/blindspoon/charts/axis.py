@@ -3,9 +3,9 @@
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from blindspoon import wording
-from blindspoon.arrays import FloatArray
 from blindspoon.charts.scene import (
     INSET,
     LEADING,
@@ -28,13 +28,21 @@ ROOM = 0.18  # share of an axis of differences that is kept on either side of ze
 TICK_GAP = 4.0  # pixels between the numbers of an axis
 
 
+class Reference(NamedTuple):
+    """A line at a value, under its words; one that has no width is dashed."""
+
+    at: float
+    words: str = ""
+    width: float = 0.0
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Axis:
     """One axis and its place on the sheet: its ends in points, and where they stand in pixels.
 
     `ends` are words at both ends, `head` says what is measured where that is not clear without
-    words, `step` is that of the scale, 0 if it has none. A line of `reference` runs through all
-    rows, `words` over it, dashed unless the axis is of differences (`signed`). `band` is shaded.
+    words, `step` is that of the scale, 0 if it has none. `lines` run through all rows, and `band`
+    is shaded. Numbers have a sign where they are differences (`signed`).
     """
 
     low: float
@@ -42,8 +50,7 @@ class Axis:
     ends: tuple[str, str] = ("", "")
     head: str = ""
     step: float = 0.0
-    reference: float | None = None
-    words: str = ""
+    lines: tuple[Reference, ...] = ()
     band: Interval | None = None
     signed: bool = False
     whole: bool = False
@@ -58,10 +65,6 @@ class Axis:
     def x(self, value: float) -> float:
         """Place of a value, in pixels."""
         return self.left + (value - self.low) / (self.high - self.low) * (self.right - self.left)
-
-    def xs(self, values: FloatArray) -> FloatArray:
-        """Places of values, in pixels."""
-        return self.left + (values - self.low) * ((self.right - self.left) / (self.high - self.low))
 
     def within(self, value: float) -> float:
         """Keep a value between the ends."""
@@ -100,8 +103,7 @@ def difference_axis(attribute: Attribute, seen: Iterable[float], *, head: str = 
         ends=(f"←{wording.NO_BREAK}{less}", f"{more}{wording.NO_BREAK}→"),
         head=head,
         step=scale.step,
-        reference=0.0,
-        words="" if head else "same as the control",
+        lines=(Reference(0.0, "" if head else "same as the control", 1.0),),
         band=None if margin is None else Interval(-margin, margin),
         signed=True,
     )
@@ -140,17 +142,17 @@ def axis_header(
     for axis, head in zip(axes, heads, strict=True):
         first = y - LEADING * len(head) + NOTE
         bold = Text(x=axis.sides[0], y=first, size=NOTE, bold=True)
-        fixed += column(head, bold)
-        ends, lines = end_words(axis.ends, axis.sides, y + NOTE)
-        if axis.words and axis.reference is not None:
-            half = text_width(axis.words, NOTE) / 2
-            x = min(max(axis.x(axis.reference), half), width - half)
-            at = Text(x=x, y=y + NOTE, text=axis.words, size=NOTE, anchor="middle")
-            if any(at.box.overlaps(padded(text)) for text in ends):
-                at, lines = at.moved(0, LEADING * lines), lines + 1
-            over.append(at)
-        fixed += ends
-        bottom = max(bottom, y + LEADING * lines)
+        ends, named = end_words(axis.ends, axis.sides, y + NOTE), list[Text]()
+        for line in filter(lambda line: line.words, axis.lines):
+            half = text_width(line.words, NOTE) / 2
+            x = min(max(axis.x(line.at), half), width - half)
+            at = Text(x=x, y=y + NOTE, text=line.words, size=NOTE, anchor="middle")
+            while any(at.box.overlaps(padded(text)) for text in (*ends, *named)):
+                at = at.moved(0, LEADING)
+            named.append(at)
+        fixed += (*column(head, bold), *ends)
+        over += named
+        bottom = max([bottom, *(text.y + LEADING - NOTE for text in (*ends, *named))])
     return fixed, over, bottom + max(pad - 2, 1.0)
 
 
@@ -167,10 +169,20 @@ def axis_behind(axis: Axis, top: float, bottom: float) -> list[Shape]:
         sides = axis.x(axis.band.low), axis.x(axis.band.high)
         shapes.append(rectangle(sides[0], top, sides[1], bottom, "band"))
         shapes += [Line(points=((x, top), (x, bottom)), ink="edge", dashed=True) for x in sides]
-    if axis.reference is not None:
-        x, ink = axis.x(axis.reference), "ink" if axis.signed else "edge"
-        shapes.append(Line(points=((x, top), (x, bottom)), ink=ink, dashed=not axis.signed))
-    return shapes
+    return shapes + upright(axis.lines, axis, top, bottom)
+
+
+def upright(lines: Sequence[Reference], axis: Axis, top: float, bottom: float) -> list[Shape]:
+    """Draw lines at their values from one height to another."""
+    return [
+        Line(
+            points=((axis.x(line.at), top), (axis.x(line.at), bottom)),
+            ink="ink" if line.width else "edge",
+            width=line.width or 1.0,
+            dashed=not line.width,
+        )
+        for line in lines
+    ]
 
 
 def axis_bar(axis: Axis, interval: Interval, y: float, ink: str, width: float) -> list[Shape]:
@@ -205,16 +217,14 @@ def axis_numbers(
     return [*shapes, *shown], y + SMALL + 9
 
 
-def end_words(
-    words: tuple[str, str], sides: tuple[float, float], y: float
-) -> tuple[list[Text], int]:
-    """Set the words at both ends of an axis, and tell how many lines they take.
+def end_words(words: tuple[str, str], sides: tuple[float, float], y: float) -> list[Text]:
+    """Set the words at both ends of an axis.
 
     They stand side by side where that takes two lines at most, otherwise one under the other.
     `sides` are the left and right edge, `y` is the base line of the first line, in pixels.
     """
     if not any(words):
-        return [], 0
+        return []
     width = sides[1] - sides[0]
     longest = [max(text_width(word, NOTE) for word in text.split(" ")) for text in words]
     spare = width - 10 - sum(longest)  # neither side gets less than its longest word
@@ -230,8 +240,7 @@ def end_words(
     start = Text(x=sides[0], y=y, size=NOTE, ink="soft")
     below = y + LEADING * len(low) * under
     end = Text(x=sides[1], y=below, size=NOTE, ink="soft", anchor="end")
-    lines = len(low) + len(high) if under else max(len(low), len(high))
-    return [*column(low, start), *column(high, end)], lines
+    return [*column(low, start), *column(high, end)]
 
 
 def apart(

@@ -1,4 +1,4 @@
-"""The charts of the verdicts: the board of all, and each attribute's scores and differences."""
+"""The charts of scores: the board, each attribute's scores and differences, and its tasters."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ import numpy as np
 
 from blindspoon import wording
 from blindspoon.arrays import FloatArray
-from blindspoon.charts.axis import Axis, difference_axis, shaded_words
+from blindspoon.charts.axis import Axis, Reference, difference_axis, shaded_words
 from blindspoon.charts.chart import Chart, chart_of, inline_svg, source_of
-from blindspoon.charts.dots import Dot, DotPlot, Row
+from blindspoon.charts.dots import MOST_MARKS, Dot, DotPlot, Row
 from blindspoon.charts.scene import (
     Line,
     Marks,
@@ -24,8 +24,10 @@ from blindspoon.charts.scene import (
 )
 from blindspoon.findings.compare import Scored
 from blindspoon.findings.comparison import AttributeResult, Comparison, Kind, Naming, Other
+from blindspoon.findings.panel import AttributePanel
 from blindspoon.findings.verdict import ALL, clauses, in_a_word, otherwise
 from blindspoon.scores.score_table import ScoreTable
+from blindspoon.stats.results import NoResult
 from blindspoon.trial import Attribute, Scale, Trial, Variant
 
 if TYPE_CHECKING:
@@ -255,13 +257,13 @@ def board_plot(outcomes: Sequence[AttributeOutcome]) -> DotPlot:
     for place, ink in enumerate(variant_inks(len(first.variants), first.control)):
         if place != first.control:
             dots = tuple(_dot(outcome.other(place), ink) for outcome in outcomes)
-            rows.append(Row(label=first.variants[place].label, dots=dots))
+            rows.append(Row(label=first.variants[place].label, dots=dots, bold=False))
     key = f"The difference from {first.names.like} and its likely range, in points."
     key += " Shaded: the margin." * any(axis.band for axis in axes)
     exploratory = [it.attribute.label.lower() for it in outcomes if not it.result.primary]
     if exploratory:
         key += f" Exploratory: {wording.listing(exploratory)}."
-    return DotPlot(axes=tuple(axes), rows=tuple(rows), key=(key, key), kind="Interval plot")
+    return DotPlot(axes=tuple(axes), rows=tuple(rows), key=(key, key), kind=("Interval plot", ""))
 
 
 # Scores and differences -------------------------------------------------------------------------
@@ -284,12 +286,14 @@ def scores_plot(outcome: AttributeOutcome) -> DotPlot:
     """Rows and axis of the chart of scores, in points of the scale; the highest mean first."""
     attribute, unit = outcome.attribute, outcome.result.unit
     scale, scored = attribute.scale, outcome.scored
+    control = scored.get(outcome.control)
     axis = Axis(
         low=scale.low,
         high=scale.high,
         ends=(attribute.low or "lowest", attribute.high or "highest"),
         step=scale.step,
-        reference=scored.get(outcome.control),
+        lines=() if control is None else (Reference(control),),
+        whole=scale.step >= 1 and not scale.low % 1 and not scale.step % 1,
     )
     inks, rows = variant_inks(len(outcome.variants), outcome.control), []
     order = range(len(outcome.variants))
@@ -305,7 +309,8 @@ def scores_plot(outcome: AttributeOutcome) -> DotPlot:
         note = "not scored" if mean is None else wording.number(mean, wording.digits_for(scale))
         rows.append(Row(label=label, dots=(dot,), notes=(note,)))
     own_mean = ", or their mean where they tasted more than once" if unit == "taster" else ""
-    key = "Large mark, and in figures: the mean. Diamond and dashed line: the control’s."
+    key = "Large mark, and in figures: the mean."
+    key += " Diamond and dashed line: the control’s." * bool(axis.lines)
     return DotPlot(
         axes=(axis,),
         rows=tuple(rows),
@@ -375,3 +380,54 @@ def _key(outcome: AttributeOutcome) -> tuple[str, str]:
         said.append("Large dots: the difference.")
     said += [*shaded_words(outcome.attribute), *["Exploratory."] * (not outcome.result.primary)]
     return f"Small dots: {' '.join(said)}", f"Densities: {' '.join(said)}"
+
+
+# The tasters --------------------------------------------------------------------------------------
+
+
+def alikeness_chart(attribute: Attribute, found: AttributePanel, source: str) -> Chart | None:
+    """Draw how far each taster sees the variants as the others do, the most agreeing one first.
+
+    None where that is not known of any taster, or of more than `MOST_MARKS`.
+    """
+    reviews = () if isinstance(found.tasters, NoResult) else found.tasters
+    seen = {it.taster: it.correlation for it in reviews}
+    known = {taster: it for taster, it in seen.items() if not isinstance(it, NoResult)}
+    if not 0 < len(known) <= MOST_MARKS:
+        return None
+    rows = tuple(
+        Row(label=taster, dots=(Dot(estimate=known[taster]),), bold=False)
+        for taster in sorted(known, key=lambda taster: -known[taster])
+    )
+    axis = Axis(
+        low=-1.0,
+        high=1.0,
+        head="Correlation with the others",
+        ends=("the other way round", "alike"),
+        lines=(Reference(0.0),),
+    )
+    key = (
+        "How a taster’s means of the variants go with those of all others; 1 is the same pattern, "
+        "0 none in common. A taster who differs may well be right."
+    )
+    tasters = wording.count(len(known), "taster")
+    return chart_of(
+        name=f"{attribute.name}-tasters",
+        title=alikeness_title(attribute, [*known.values()]),
+        data=f"{tasters} beside the others",
+        on=attribute.label.lower(),
+        lay=DotPlot(axes=(axis,), rows=rows, key=(key, key)).lay,
+        source=source,
+    )
+
+
+def alikeness_title(attribute: Attribute, seen: Sequence[float]) -> str:
+    """State how the middle taster agrees with the others, and who sees it the other way round."""
+    label, median = attribute.label.lower(), float(np.median(seen))
+    middle = wording.number(median, 2)
+    if len(seen) == 1:
+        return f"On {label}, one taster could be set beside the others: correlation {middle}"
+    turned = sum(correlation < 0 for correlation in seen)
+    tail = f"; {wording.spelled(turned)} saw it more the other way round" if turned else ""
+    middle += " or more" * (median < 0.995)  # "1.00" has nothing above it
+    return f"On {label}, half the tasters have a correlation of {middle} with the others{tail}"

@@ -15,7 +15,15 @@ from typing import Literal
 import numpy as np
 
 from blindspoon.arrays import FloatArray
-from blindspoon.charts.axis import Axis, axis_bar, axis_behind, axis_header, axis_numbers
+from blindspoon.charts.axis import (
+    Axis,
+    Reference,
+    axis_bar,
+    axis_behind,
+    axis_header,
+    axis_numbers,
+    upright,
+)
 from blindspoon.charts.scene import (
     INSET,
     LABEL,
@@ -33,10 +41,9 @@ from blindspoon.charts.scene import (
     Style,
     Text,
     block,
-    column,
     key_lines,
+    rectangle,
     text_width,
-    wrap,
 )
 from blindspoon.stats.results import Interval
 
@@ -46,6 +53,8 @@ ROWS = 7  # marks that a stack holds at least before it is too tall
 DENSITY = 0.8  # height of the highest density, in that of the tallest stack
 ABREAST = 0.7  # share of the way to the next place that marks side by side may fill
 BINS = 200
+LARGEST, LEAST = 7.0, 1.5
+"""Radius of an answer's mark, and the one below which a bar stands for the marks, in pixels."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,37 +155,46 @@ LEAST_PLOT = 100.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Dot:
-    """What one row shows on one axis: an estimate, its interval, and finite values of `people`."""
+    """What one row shows on one axis: an estimate, its interval, and finite values of `people`.
+
+    In their place may stand `answers`: how many were right, and of how many. `lines` are its own.
+    """
 
     estimate: float | None = None
     interval: Interval | None = None
     people: FloatArray = field(default_factory=lambda: np.empty(0))
+    answers: tuple[int, int] = (0, 0)
+    lines: tuple[Reference, ...] = ()
     ink: str = "ink"
     mark: Literal["disc", "diamond"] = "disc"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Row:
-    """One row, a dot an axis; the first of its notes stands out, and `head` begins a group."""
+    """One row, a dot an axis; `head` begins a group.
+
+    Where it is `bold`, the label and the first of the notes stand out.
+    """
 
     label: str
     dots: tuple[Dot, ...]
     notes: tuple[str, ...] = ()
     head: str = ""
+    bold: bool = True
 
 
 @dataclass(frozen=True, kw_only=True)
 class DotPlot:
     """Rows and axes, before the size of the sheet is known.
 
-    `key` says how to read the chart, with people as marks and as densities; `kind` what it is
-    called, unless it shows densities.
+    `key` says how to read the chart and `kind` what it is called, first with a mark for each person
+    or answer, then where they are too many.
     """
 
     axes: tuple[Axis, ...]
     rows: tuple[Row, ...]
     key: tuple[str, str]
-    kind: str = "Dot plot"
+    kind: tuple[str, str] = ("Dot plot", "Density plot")
 
     @cached_property
     def shares(self) -> list[FloatArray]:
@@ -216,6 +234,7 @@ class DotPlot:
                 parts.append((step, _placed(words[step - 2], middle, (y, y + high))))
             for axis, dot in zip(axes, row.dots, strict=True):
                 parts.append((1, axis_behind(axis, y, y + high)))
+                parts.append((1, upright(dot.lines, axis, y, y + high)))
                 line = Line(points=((axis.sides[0], base), (axis.sides[1], base)), ink="hair")
                 parts.append((0, [line]))
                 if axis is axes[0]:
@@ -234,7 +253,7 @@ class DotPlot:
                 height=round(y),
                 shapes=tuple(shape for _, shapes in parts for shape in shapes),
             ),
-            kind="Density plot" if dense else self.kind,
+            kind=self.kind[dense],
             rows=len(self.rows),
             cramped=min(axis.right - axis.left for axis in axes) < LEAST_PLOT,
             steps=tuple(step for step, shapes in parts for _ in shapes),
@@ -247,7 +266,7 @@ def _axes(plot: DotPlot, sheet: Sheet, *, beside: bool) -> list[Axis]:
     if beside:
         share = LABELS if style.notes else LABELS_ALONE
         room = share * sheet.width if sheet.beside else LABELS_NARROW
-        widest = max(text_width(row.label, LABEL, bold=bool(row.notes)) for row in plot.rows)
+        widest = max(text_width(row.label, LABEL, bold=row.bold) for row in plot.rows)
         left = ASIDE + min(room, widest)
     if beside and style.notes and any(row.notes for row in plot.rows):
         notes = [note for row in plot.rows for note in row.notes]
@@ -265,10 +284,13 @@ def _axes(plot: DotPlot, sheet: Sheet, *, beside: bool) -> list[Axis]:
 def _people(plot: DotPlot, axis: Axis, style: Style) -> tuple[list[list[Shape]], float, bool]:
     """Draw people at height 0, alike in all rows: marks of one size, or densities on one scale.
 
-    With how high they reach at most, and whether they are densities.
+    With how high they reach at most, and whether they are densities, or bars of answers.
     """
-    places = [axis.xs(row.dots[0].people) for row in plot.rows]
-    most, crowds = max(row.size for row in places), list[list[Shape]]()
+    dots, crowds = [row.dots[0] for row in plot.rows], list[list[Shape]]()
+    if most := max(dot.answers[1] for dot in dots):
+        radius = min(LARGEST, 0.42 * (axis.x(1) - axis.x(0)), style.row / 2)
+        return [_answers(*dot.answers, axis, radius) for dot in dots], 0.0, radius < LEAST
+    most = max(dot.people.size for dot in dots)
     if most > style.marks:
         highest = DENSITY * style.tallest
         tall = highest / max(float(share.max()) for share in plot.shares if share.size)
@@ -276,6 +298,7 @@ def _people(plot: DotPlot, axis: Axis, style: Style) -> tuple[list[list[Shape]],
             hill = outline(share, axis.left, axis.right, tall) if share.size else ()
             crowds.append([Area(points=hill, ink="edge")] if hill else [])
         return crowds, highest, True
+    places = [np.array([axis.x(value) for value in dot.people.tolist()]) for dot in dots]
     size = size_for(places, style.tallest)
     stacks = [tuple((x, -above) for x, above in dodge(row, size)) for row in places]
     for stack in stacks:
@@ -285,15 +308,24 @@ def _people(plot: DotPlot, axis: Axis, style: Style) -> tuple[list[list[Shape]],
     return crowds, max(style.tallest / 4, highest) if most else 0.0, False
 
 
+def _answers(right: int, tests: int, axis: Axis, radius: float) -> list[Shape]:
+    """Draw the right ones filled, then the others open, or a bar where they are too many."""
+    if radius < LEAST:
+        start, turn, end = map(axis.x, (0, right, tests))
+        return [rectangle(start, -5, turn, 5, "v1"), rectangle(turn, -1, end, 1, "edge")]
+    places = tuple((axis.x(number + 0.5), 0.0) for number in range(tests))
+    filled = Marks(points=places[:right], radius=radius, ink="v1")
+    rings = Marks(points=places[right:], radius=radius, ink="people", kind="ring")
+    return [marks for marks in (filled, rings) if marks.points]
+
+
 def _words(row: Row, axes: Sequence[Axis], sheet: Sheet) -> tuple[list[Text], list[Text]]:
     """Set label and notes beside a row, at no height yet; the first note stands out."""
-    style, stands_out = sheet.style, bool(row.notes)
-    label = Text(x=0, y=0, size=LABEL, bold=stands_out)
-    room = axes[0].sides[0] - ASIDE + 0.01
-    named = column(wrap(row.label, LABEL, room, bold=stands_out), label)
+    label = Text(x=0, y=0, size=LABEL, bold=row.bold)
+    named = block(row.label, axes[0].sides[0] - ASIDE + 0.01, label)
     notes, left = list[Text](), axes[-1].sides[1] + ASIDE
-    for note in row.notes if style.notes else ():
-        first = Text(x=left, y=LEADING * len(notes), size=NOTE, bold=not notes)
+    for note in row.notes if sheet.style.notes else ():
+        first = Text(x=left, y=LEADING * len(notes), size=NOTE, bold=row.bold and not notes)
         first = replace(first, ink="soft") if notes else first
         notes += block(note, sheet.width - left + 0.01, first)
     return [*named], notes
@@ -313,12 +345,12 @@ def _placed(columns: Sequence[list[Text]], near: float, within: tuple[float, flo
 def _words_over(row: Row, sheet: Sheet, y: float) -> tuple[list[Shape], float]:
     """Set the label over a row, the notes behind it where they fit; tell where they end."""
     width, style = sheet.width, sheet.style
-    first = Text(x=0, y=y + LABEL + style.pad, size=LABEL, bold=True)
+    first = Text(x=0, y=y + LABEL + style.pad, size=LABEL, bold=row.bold)
     texts = block(row.label, width, first)
     y, free = texts[-1].y, max(style.pad - 1, 3.0)
     if not (style.notes and row.notes):
         return [*texts], y + free
-    words = ", ".join(row.notes)
+    words = ", ".join(row.notes).replace(", (", " (")
     note = Text(x=width, y=y, text=words, size=NOTE, ink="soft", anchor="end")
     if texts[-1].box.right + 12 <= note.box.left:
         return [*texts, note], y + free

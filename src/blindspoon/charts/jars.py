@@ -55,7 +55,8 @@ def days_chart(found: CourseFound, trial: Trial, log: BatchLog | None) -> Chart 
     return chart_of(
         name=f"{found.series}-{found.attribute.name}-days",
         title=headline(found).rstrip("."),
-        data=f"{found.attribute.label.lower()} by {people} on {count}",
+        data=f"{found.attribute.label.lower()} by {people} on {count}"
+        + " and the pH of its jars" * bool(tracks),
         lay=lay,
         source=source_of(trial),
     )
@@ -82,7 +83,6 @@ def _scores_plot(found: CourseFound, trial: Trial, x: tuple[float, float]) -> Li
     y = min(heights) - 0.3, max(heights) + 0.3
     ticks, digits = nice_ticks(*y, 5)
     write = wording.signed if own else wording.number
-    control = f" than “{trial.variant(trial.control).label}” in the same sitting" if own else ""
     less, more = wording.directions(found.attribute)
     happened = list[Happened]()
     for bracket, did in ((found.reached, "got there"), (found.kept, "left")):
@@ -95,7 +95,10 @@ def _scores_plot(found: CourseFound, trial: Trial, x: tuple[float, float]) -> Li
             happened.append(Happened(None, by, f"{did} by day {by:g}"))
     return LinePlot(
         head=f"{wording.capital(found.label)}, {found.attribute.label.lower()} in points",
-        note=f"Up: {more}{control}; down: {less}" if own else "",
+        note=f"Against “{trial.variant(trial.control).label}” in the same sitting. "
+        f"Up: {more}; down: {less}"
+        if own
+        else "",
         under=wording.OVER[found.course.over],
         x=x,
         y=y,
@@ -207,7 +210,9 @@ class Readings:
         controls = [batch for batch in self.ph if batch.control]
         key = f"Across: {self.across}. {LIMIT_WORDS}. Each mark is one reading, each line one "
         key += "batch; those that read alike hide one another."
-        key += f" Grey, with diamonds: {controls[0].variant}." if controls else ""
+        if controls:
+            jars = f" ({wording.listing(it.batch for it in controls)})" * (len(controls) > 1)
+            key += f" Grey, with diamonds: {controls[0].variant}{jars}."
         return lay_lines(tiers, key, sheet)
 
 

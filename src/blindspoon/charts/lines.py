@@ -211,7 +211,7 @@ def _names(plane: _Plane, names: Sequence[tuple[str, ...]]) -> list[Shape]:
     leads, shapes = list[Shape](), list[Shape]()
     for series, lines, end, y in zip(named, names, ends, middles, strict=True):
         mark = (x + RADIUS, y)
-        leads.append(Line(points=(end, mark), ink="hair"))
+        leads.append(Line(points=(end, mark), ink="edge", width=0.75))
         shapes.append(Marks(points=(mark,), radius=RADIUS, ink=series.ink, kind=series.kind))
         first = y + 4 - LEADING * (len(lines) - 1) / 2
         shapes += column(lines, Text(x=x + 2 * RADIUS + 6, y=first, size=SMALL))

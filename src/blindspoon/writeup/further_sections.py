@@ -6,8 +6,8 @@ from operator import attrgetter
 from typing import Any
 
 from blindspoon import wording
+from blindspoon.charts.board import alikeness_chart
 from blindspoon.charts.chart import source_of
-from blindspoon.charts.tasters import alikeness_chart
 from blindspoon.findings.comparison import NAMES, PROCEDURES, Analysis
 from blindspoon.findings.further import (
     Correlation,

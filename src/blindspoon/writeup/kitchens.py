@@ -268,7 +268,7 @@ def forest_plot(pool: Pool, shown: PooledAttribute) -> DotPlot:
         text += f" ({wording.percent(1 - 2 * shown.alpha)} where “alike” was decided)"
     exploratory = "" if shown.primary else "Exploratory: not what the trials were made to answer."
     key = " ".join(filter(None, (f"{text}.", *shaded_words(shown.attribute), exploratory)))
-    return DotPlot(axes=(axis,), rows=tuple(rows), key=(key, key), kind="Forest plot")
+    return DotPlot(axes=(axis,), rows=tuple(rows), key=(key, key), kind=("Forest plot", ""))
 
 
 def _ends(contrasts: list[MixedContrast]) -> list[float]:
@@ -287,7 +287,8 @@ def _row(
     up = not isinstance(found, NoResult) and found.difference > 0
     judged = (in_a_word(verdict, shown.attribute, up=up),) if verdict else ()
     if isinstance(found, NoResult):
-        return Row(label=label, dots=(Dot(ink=ink),), notes=("no result", *judged), head=head)
+        dot, notes = Dot(ink=ink), ("no result", *judged)
+        return Row(label=label, dots=(dot,), notes=notes, head=head, bold=bool(verdict))
     interval, level = found.interval, ""
     if verdict == "alike":
         interval, level = found.equivalence_interval, f", {wording.percent(1 - 2 * shown.alpha)}"
@@ -295,4 +296,4 @@ def _row(
     dot = Dot(estimate=found.difference, interval=interval, ink=ink, mark=mark)
     reach = f"{wording.span(interval, shown.attribute)}{level}"
     notes = (estimate(found, shown.attribute), reach, *judged)
-    return Row(label=label, dots=(dot,), notes=notes, head=head)
+    return Row(label=label, dots=(dot,), notes=notes, head=head, bold=bool(verdict))
