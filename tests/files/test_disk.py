@@ -217,7 +217,7 @@ def test_a_file_that_is_looked_at_for_a_moment_is_replaced(tmp_path, monkeypatch
         return replace(path, to)
 
     monkeypatch.setattr(Path, "replace", in_use)
-    disk.replace_file(tmp_path / "1-T01.csv", b"7")
+    disk.replace_files({tmp_path / "1-T01.csv": b"7"})
     assert tree(tmp_path) == {"1-T01.csv": b"7"}
 
 

@@ -260,19 +260,15 @@ def write_files_atomically(contents: Mapping[Path, bytes]) -> None:
     with complaining():
         for target in contents:
             clear_up(target)
-        _replace(contents)
+        replace_files(contents)
 
 
-def replace_file(target: Path, content: bytes, mode: int = 0o666) -> None:
-    """Write a file beside its place and move it there: every reader finds the old or the new.
+def replace_files(contents: Mapping[Path, bytes], mode: int = 0o666) -> None:
+    """Write files beside their places and move them there: every reader finds the old or the new.
 
-    When this returns, the file and its name are on the disk. Raises OSError; an earlier file is
-    still there then.
+    When this returns, they and their names are on the disk. Raises OSError; what was there before
+    is there again then.
     """
-    _replace({target: content}, mode)
-
-
-def _replace(contents: Mapping[Path, bytes], mode: int = 0o666) -> None:
     new = {target: _sibling(target, "new") for target in contents}
     target, before = Path(), dict[Path, bytes | None]()
     try:
@@ -291,7 +287,7 @@ def _replace(contents: Mapping[Path, bytes], mode: int = 0o666) -> None:
             if old is None:
                 _remove(moved)
             else:
-                _replace({moved: old}, mode)
+                replace_files({moved: old}, mode)
         if isinstance(error, OSError):  # and not by the name of the file beside it
             raise OSError(error.errno, error.strerror or str(error), str(target)) from error
         raise

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from blindspoon.errors import Rule, TrialFileError, shown
-from blindspoon.files.disk import cannot, clear_up, complaining, move, replace_file
+from blindspoon.files.disk import cannot, clear_up, complaining, move, replace_files
 
 PRIVATE = ".blindspoon"  # folder in the trial folder for what is never published
 KEPT = 50  # changes that can be taken back
@@ -53,7 +53,7 @@ class DurableFolder:
         try:
             for place in (*Path(name).parents,)[-2::-1]:  # never a folder that was moved away
                 (self.folder / place).mkdir(0o700 if private else 0o777, exist_ok=True)
-            replace_file(target, content, 0o600 if private else 0o666)
+            replace_files({target: content}, 0o600 if private else 0o666)
         except OSError as error:
             raise OSError(error.errno, error.strerror or str(error), name) from error
 

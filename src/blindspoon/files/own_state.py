@@ -13,7 +13,7 @@ import sys
 from collections.abc import Mapping
 from pathlib import Path
 
-from blindspoon.files.disk import complaining, replace_file
+from blindspoon.files.disk import complaining, replace_files
 
 _FOLDERS = r"Software\Microsoft\Windows\CurrentVersion\Explorer\User Shell Folders"
 
@@ -104,7 +104,7 @@ def note_trouble(text: str) -> Path:
 
 def _keep(file: Path, content: bytes) -> None:
     file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-    replace_file(file, content, 0o600)
+    replace_files({file: content}, 0o600)
 
 
 def put_starter(shelf: Path) -> Path:
@@ -135,5 +135,5 @@ def put_starter(shelf: Path) -> Path:
             desktop = Path(winreg.ExpandEnvironmentStrings(found))
     file = desktop / name
     file.parent.mkdir(parents=True, exist_ok=True)
-    replace_file(file, text.encode(errors="surrogateescape"), 0o755)
+    replace_files({file: text.encode(errors="surrogateescape")}, 0o755)
     return file
