@@ -18,7 +18,7 @@ import pandas as pd
 import pytest
 
 import blindspoon as bs
-from blindspoon.frames import records_frame
+from blindspoon.stats.results import records_frame
 
 ROOT = Path(__file__).parents[1]
 CUCUMBERS = ROOT / "trials" / "allotment-cucumbers"

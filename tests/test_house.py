@@ -16,8 +16,8 @@ DATA = Path(__file__).parent / "data"
 
 # A module may import from those before it, and from its own package.
 ORDER = (
-    "version", "verify", "errors", "arrays", "trial", "files", "scores", "frames", "serving",
-    "stats", "wording", "batches", "findings", "charts", "simulate", "writeup", "analysis",
+    "version", "verify", "errors", "arrays", "stats", "trial", "files", "scores", "serving",
+    "wording", "batches", "findings", "charts", "simulate", "writeup", "analysis",
     "sheets", "packing", "collect", "stage", "starting", "examine", "planning",
     "drawing", "lifting", "api", "workbench", "cli", "__main__",
 )  # fmt: skip

@@ -20,7 +20,6 @@ from blindspoon.api import publish
 from blindspoon.charts.posts import FORMATS
 from blindspoon.errors import TrialFileError
 from blindspoon.files import disk
-from blindspoon.frames import scores_frame
 from blindspoon.packing import pack as packing
 from blindspoon.packing.pack import pack, zip_of
 from blindspoon.verify import in_words, recompute
@@ -149,7 +148,7 @@ def test_a_reader_checks_the_numbers_without_blindspoon(
         alone.setattr(sys, "argv", ["verify.py"])
         with pytest.raises(SystemExit, match=r"^0$"):
             runpy.run_path(str(tmp_path / "verify.py"), run_name="__main__")
-    ours = recompute(scores_frame(analysis.trial, analysis.table), record_of(analysis.folder))
+    ours = recompute(analysis.table.to_frame(analysis.trial), record_of(analysis.folder))
     told, _, *lines, last = capsys.readouterr().out.splitlines()
     assert told.startswith("Every number of tables/comparisons.json")
     assert len(lines) == len(in_words(ours).splitlines())

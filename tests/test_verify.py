@@ -14,7 +14,6 @@ import pytest
 
 from blindspoon.analysis import analyse, to_record
 from blindspoon.api import Compared, compare
-from blindspoon.frames import scores_frame
 from blindspoon.stats.sign_flips import SAMPLES
 from blindspoon.verify import FLIPS, SAMPLED, recompute, unlike
 
@@ -26,7 +25,7 @@ TRIALS = sorted(path.parent.name for path in ROOT.glob("trials/*/scores.csv"))
 def found(request, analysis_of, record_of):
     """The scores of a trial, and what was found in it."""
     analysis = analysis_of(request.param)
-    return scores_frame(analysis.trial, analysis.table), record_of(request.param)
+    return analysis.table.to_frame(analysis.trial), record_of(request.param)
 
 
 @pytest.fixture(scope="module")
@@ -104,7 +103,7 @@ def scored(folder, moved, tasters):
     table = pd.DataFrame(rows, columns=["taster", "variant", "texture"])
     table.to_csv(folder / "scores.csv", index=False)
     analysis = analyse(folder)
-    return scores_frame(analysis.trial, analysis.table), to_record(analysis)
+    return analysis.table.to_frame(analysis.trial), to_record(analysis)
 
 
 def test_one_difference_other_than_zero_has_its_p_value_too(tmp_path):
@@ -114,7 +113,7 @@ def test_one_difference_other_than_zero_has_its_p_value_too(tmp_path):
 
 def test_slopes_that_all_agree_have_no_other_p_value(analysis_of, record_of):
     found = analysis_of("carrot-days")
-    scores = scores_frame(found.trial, found.table)
+    scores = found.table.to_frame(found.trial)
     days = scores["variant"].str.removeprefix("days-").replace("usual", "0")
     scores["sourness"] = days.astype(float) / 7
     table = recompute(scores, record_of("carrot-days"))
@@ -146,7 +145,7 @@ def test_where_the_other_optimiser_stops_short_nothing_is_called_unequal(tmp_pat
     analysis = analyse(tmp_path)
     record = to_record(analysis)
     texture = [each for each in record["attributes"] if each["attribute"] == "texture"]
-    scores = scores_frame(analysis.trial, analysis.table)
+    scores = analysis.table.to_frame(analysis.trial)
     found = recompute(scores, {**record, "attributes": texture})
     assert len(found) > 10
     assert unlike(found).empty

@@ -21,6 +21,7 @@ from blindspoon.findings.pool_checks import Pool
 from blindspoon.scores.score_table import ScoreTable, build_table
 from blindspoon.scores.standing import see_lifted, standing
 from blindspoon.stats.results import NoResult as NoResult  # noqa: PLC0414 - is given on
+from blindspoon.stats.results import records_frame
 from blindspoon.trial import Trial, today
 from blindspoon.wording import count
 
@@ -64,9 +65,7 @@ class TrialFolder:
         position (a whole number, missing where it is not known) and one an attribute, in points,
         NaN where nobody gave a score.
         """
-        from blindspoon.frames import scores_frame  # noqa: PLC0415 - pandas only when asked for
-
-        return scores_frame(self.trial, self.table)
+        return self.table.to_frame(self.trial)
 
     def compare(self) -> Compared:
         """Compare every variant with the control; see `compare`."""
@@ -143,12 +142,11 @@ class Compared:
 
     def verify(self) -> pd.DataFrame:
         """Compute every number again with statsmodels and scipy; see `verify.recompute`."""
-        from blindspoon.frames import scores_frame  # noqa: PLC0415 - pandas when asked for
         from blindspoon.verify import recompute  # noqa: PLC0415 - brings in statsmodels
         from blindspoon.writeup.records import trial_record  # noqa: PLC0415 - not for `check`
 
         found = self.analysis
-        return recompute(scores_frame(found.trial, found.table), trial_record(found))
+        return recompute(found.table.to_frame(found.trial), trial_record(found))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
@@ -199,7 +197,6 @@ class Pooled:
 
 
 def _frame(records: Sequence[Mapping[str, Any]], columns: Sequence[Column]) -> pd.DataFrame:
-    from blindspoon.frames import records_frame  # noqa: PLC0415 - pandas when asked for
     from blindspoon.writeup.writers import csv_names  # noqa: PLC0415 - not for `check`
 
     return records_frame(records, [*csv_names(columns, but="csv")])

@@ -32,6 +32,7 @@ from blindspoon.scores.pseudonyms import name_notes
 from blindspoon.scores.score_table import check_scores
 from blindspoon.scores.standing import correction_problems, standing, too_few_sets
 from blindspoon.serving.plan import foretold, jars_of, request_from
+from blindspoon.stats.results import records_frame
 from blindspoon.trial import Trial
 
 if TYPE_CHECKING:
@@ -71,7 +72,6 @@ class Examination:
 
     def to_frame(self) -> pd.DataFrame:
         """Lay out everything, a row each: kind, file, line and text."""
-        from blindspoon.frames import records_frame  # noqa: PLC0415 - pandas when asked for
         from blindspoon.writeup.writers import plain  # noqa: PLC0415
 
         rows = [

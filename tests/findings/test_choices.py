@@ -27,7 +27,6 @@ from blindspoon.examine import examine
 from blindspoon.files.trial_toml import parse_trial, trial_text
 from blindspoon.findings.choices import compare_choices
 from blindspoon.findings.comparison import name_all
-from blindspoon.frames import scores_frame
 from blindspoon.lifting import lift_blind
 from blindspoon.packing.pack import pack, say
 from blindspoon.scores.sets import ChoiceTable
@@ -614,7 +613,7 @@ def test_a_number_that_was_not_fixed_has_no_p_value_and_no_limits(tmp_path):
     assert "not fixed" in found["p_value_reason"]
     assert found["by_taster"] == []
     assert "%" not in comparison_table(analysis).replace("100 %", "", 1)
-    again = recompute(scores_frame(analysis.trial, analysis.table), to_record(analysis))
+    again = recompute(analysis.table.to_frame(analysis.trial), to_record(analysis))
     assert "not fixed" in in_words(again)
 
 
@@ -731,7 +730,7 @@ def test_what_is_published_can_be_compared_again(packed, record_of, tmp_path):
 
 def test_scipy_and_statsmodels_find_the_same(analysis_of, record_of):
     analysis = analysis_of("two-salts")
-    table = recompute(scores_frame(analysis.trial, analysis.table), record_of("two-salts"))
+    table = recompute(analysis.table.to_frame(analysis.trial), record_of("two-salts"))
     assert list(table["number"]) == ["p_value", "can_tell_low", "can_tell_high"]
     assert table["difference"].abs().max() < 1e-12
 

@@ -27,7 +27,6 @@ from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.comparison import name_all
 from blindspoon.findings.course import compare_course
 from blindspoon.findings.days_in_words import day_word, headline, say_course, which_first
-from blindspoon.frames import scores_frame
 from blindspoon.lifting import lift_blind
 from blindspoon.scores.score_table import build_table
 from blindspoon.stats.over_days import Bracket
@@ -130,7 +129,7 @@ def test_days_and_slopes_are_those_that_pandas_and_scipy_compute(evenings):
     made = files(RISING, evenings=evenings)
     trial, table, _, ages = read(made)
     (found,) = compare_course(trial, table, ages)
-    cups = scores_frame(trial, table)
+    cups = table.to_frame(trial)
     cells = cups.pivot_table("sourness", "taster", ["session", "variant"])
     own = pd.DataFrame({
         day: cells[(f"s{day}", "half-sour") if evenings else ("1", f"half-sour-d{day}")]
@@ -501,7 +500,7 @@ def test_a_panel_that_never_scatters_is_still_json(tmp_path):
 
 
 def test_scipy_finds_the_same(analysed, record):
-    table = recompute(scores_frame(analysed.trial, analysed.table), record | {"attributes": []})
+    table = recompute(analysed.table.to_frame(analysed.trial), record | {"attributes": []})
     ours = table[table["number"].str.contains("slope|day")]
     assert len(ours) == 5 * 3 + 2
     assert ours["difference"].abs().max() < 1e-8

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -14,6 +15,9 @@ from blindspoon.scores.crosscheck import Cups, number_rows, strays
 from blindspoon.scores.ledger import Ledger, open_ledger
 from blindspoon.scores.sets import ChoiceTable, judge_picks, set_notes
 from blindspoon.trial import Trial
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,6 +69,24 @@ class ScoreTable:
         tasted = np.bincount(pairs, minlength=variants * len(self.batches)) > 0
         counts: IntArray = tasted.reshape(variants, len(self.batches)).sum(axis=1)
         return counts
+
+    def to_frame(self, trial: Trial) -> pd.DataFrame:
+        """Lay out the scores, a row a cup; see `api.TrialFolder.scores`."""
+        import pandas as pd  # noqa: PLC0415 - only where a frame is asked for
+
+        labels = {
+            "session": (self.sessions, self.session),
+            "taster": (self.tasters, self.taster),
+            "variant": ([variant.name for variant in trial.variants], self.variant),
+            "batch": ([*self.batches, None], self.batch),  # -1 is the last: none is named
+        }
+        columns = {
+            name: pd.Series(np.array(texts, object)[place], dtype="str")
+            for name, (texts, place) in labels.items()
+        }
+        position = pd.Series(self.position, dtype="Int64").where(self.position > 0)
+        scores = zip((attribute.name for attribute in trial.attributes), self.scores.T, strict=True)
+        return pd.DataFrame({**columns, "position": position, **dict(scores)})
 
     @classmethod
     def from_ledger(

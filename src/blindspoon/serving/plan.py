@@ -14,6 +14,7 @@ from blindspoon.errors import DesignError, Problem, Rule
 from blindspoon.files.schema import as_date
 from blindspoon.files.text_table import TextTable
 from blindspoon.serving.codes import usable_codes
+from blindspoon.stats.results import records_frame
 from blindspoon.trial import Choice, Session, Trial
 
 if TYPE_CHECKING:
@@ -349,8 +350,6 @@ class ServingPlan:
 
     def to_frame(self) -> pd.DataFrame:
         """Lay out every cup with its variant, a row each: nobody who tastes may see it."""
-        from blindspoon.frames import records_frame  # noqa: PLC0415 - pandas when asked for
-
         return records_frame([asdict(serving) for serving in self.in_order()])
 
     def in_order(self, *, by_code: bool = False) -> list[Serving]:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 from blindspoon import wording
 from blindspoon.errors import DesignError, Rule
 from blindspoon.findings.comparison import PROCEDURES, By
-from blindspoon.stats.results import MixedFit, NoResult, Record
+from blindspoon.stats.results import MixedFit, NoResult, Record, records_frame
 from blindspoon.stats.sign_flips import smallest_p
 from blindspoon.trial import Attribute, Scale, Trial
 
@@ -206,8 +206,6 @@ class Sizing:
 
     def to_frame(self) -> pd.DataFrame:
         """Lay out the sizes, a row a size and procedure."""
-        from blindspoon.frames import records_frame  # noqa: PLC0415 - pandas when asked for
-
         return records_frame([cell.to_record() for cell in self.cells])
 
 

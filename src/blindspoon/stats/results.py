@@ -4,9 +4,15 @@ A difference is always variant minus control, in points of the attribute's scale
 and the control are named by their position in ``Trial.variants``.
 """
 
+from __future__ import annotations
+
 import datetime
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Record = dict[str, Any]
 Method = Literal["exact", "sampled", "normal"]
@@ -213,3 +219,34 @@ def _plain(part: Any) -> Any:  # noqa: ANN401 - as many kinds as there are field
     if isinstance(part, tuple):
         return [_plain(inner) for inner in part]
     return as_record(part) if is_dataclass(part) else part
+
+
+def records_frame(
+    records: Sequence[Mapping[str, Any]], columns: Sequence[str] = ()
+) -> pd.DataFrame:
+    """Lay out records as JSON has them, a row each; a nested field is named after its path.
+
+    ``mixed.difference`` is column mixed_difference; the ends of the list ``mixed.interval`` are
+    mixed_interval_low and mixed_interval_high. Where records may lack some, `columns` names all of
+    them but the reasons.
+
+    >>> records_frame([{"variant": "leaf", "mixed": {"interval": [0.5, 2.0]}}]).to_dict("records")
+    [{'variant': 'leaf', 'mixed_interval_low': 0.5, 'mixed_interval_high': 2.0}]
+    """
+    import pandas as pd  # noqa: PLC0415 - only where a frame is asked for
+
+    frame = pd.json_normalize([_without_lists(record) for record in records], sep="_")
+    reasons = (name for name in frame if name.endswith("_reason"))
+    return frame.reindex(columns=[*columns, *reasons]) if columns else frame
+
+
+def _without_lists(record: Mapping[str, Any]) -> dict[str, Any]:
+    flat: dict[str, Any] = {}
+    for name, value in record.items():
+        if isinstance(value, Mapping):
+            flat[name] = _without_lists(value)
+        elif isinstance(value, list) and len(value) == 2 and not isinstance(value[0], Mapping):
+            flat[f"{name}_low"], flat[f"{name}_high"] = value
+        else:
+            flat[name] = value
+    return flat
