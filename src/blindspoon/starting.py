@@ -58,7 +58,7 @@ QUESTIONS = tuple(
          "9."),
         ("session[1].date", "When?",
          "At a second session the same people taste everything again, and smaller differences "
-         "show. One person alone needs six or more, which can be added later."),
+         "show. One person alone needs six sessions or more, which can be added later."),
     )
 )  # fmt: skip
 
@@ -75,7 +75,8 @@ AGES = "ages"
 Answers = Mapping[str, str]
 
 _FACTORS = {
-    "salt": r"salt|% brine|brine strength|^\d+([.,]\d+)? ?%$",
+    "salt": r"(?<!sea )(?<!rock )(?<!table )(?<!kosher )salt|% .*(salt|brine)|brine strength"
+    r"|^\d+([.,]\d+)? ?%$",
     "temperature_c": r"cellar|cool|warm|cold|°|degrees|fridge|temperature",
     "fermented": r"longer|shorter|more days|fewer days|^\d+ (day|week|month)s?\b",
     "acid": r"vinegar|acid",
@@ -358,8 +359,8 @@ def meant(label: str) -> list[str]:
 
     >>> meant("Brine from the last good jar"), meant("Three weeks in the cellar"), meant("No dill")
     (['starter'], ['temperature_c'], ['dill'])
-    >>> meant("2,5 %")
-    ['salt']
+    >>> meant("2,5 %"), meant("Rock salt")  # how much, or of which kind
+    (['salt'], ['rock_salt'])
     """
     found = [name for name, words in _FACTORS.items() if re.search(words, label.lower())]
     thing = re.sub("^(with|without|more|less|no) ", "", label.lower())
