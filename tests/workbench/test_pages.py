@@ -455,6 +455,15 @@ def test_what_went_in_beside_salt_is_named_on_the_jar_and_in_the_list(at):
         assert f"26 g salt, {said}" in words(host.read("/t/crisp/jars"))
 
 
+def test_the_list_of_jars_names_what_a_line_of_the_hosts_own_says(at):
+    host, _ = at("planned")
+    new = {"own.name": "A leaf for crispness", "own.value": "3 g"}
+    host.post(JAR, **fields(host.read(JAR)) | new)
+    assert "26 g salt, a leaf for crispness: 3 g" in words(host.read("/t/crisp/jars"))
+    host.post(JAR, **fields(host.read(JAR)) | {"a_leaf_for_crispness": "no"})
+    assert "crispness" not in words(host.read("/t/crisp/jars")).partition("salty")[0]
+
+
 def test_a_step_that_is_done_no_longer_says_what_is_to_be_done(at):
     _, folder = at("lifted")
     published = folder.parent / "published" / "crisp"
@@ -967,9 +976,11 @@ def test_what_a_host_may_not_have_meant_is_asked_before_the_rule_is_sealed(at):
     (folder / "trial.toml").write_text(wide, "utf-8")
     asked = host.read("/t/crisp/codes")
     assert "What is made speaks of nuts and milk, of which tasters are told nothing" in asked
+    assert "tasters read of no allergens" in asked
     told = wide.replace("[tasting]", '[tasting]\nallergens = "walnuts, milk"')
     (folder / "trial.toml").write_text(told, "utf-8")
     assert "tasters are told nothing" not in host.read("/t/crisp/codes")
+    assert "tasters read “They may contain: walnuts, milk”." in host.read("/t/crisp/codes")
     assert "would so much really not matter to you?</" in asked
     assert "no words say which end of the scale is which" in asked
 
