@@ -28,6 +28,10 @@ def test_words_stay_whole_where_they_fit():
 
 
 def test_a_no_break_space_holds_words_together():
+    assert wrap("My usual, 2 % salt", 12, text_width("My usual, 2", 12) + 1) == (
+        "My usual,",
+        "2 % salt",
+    )
     assert wrap("within 95\u00a0% of", 12, text_width("within 95", 12) + 1) == (
         "within",
         "95\u00a0% of",

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import base64
 import io
+import re
 import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
@@ -145,7 +146,7 @@ def wrap(text: str, size: float, width: float, *, bold: bool = False) -> tuple[s
     ('Cool cellar,', 'three weeks')
     """
     lines = [""]
-    for word in filter(None, text.split(" ")):  # no-break spaces hold
+    for word in filter(None, re.split(" (?!%)", text)):  # no-break spaces hold, and "2 %"
         pieces = [word]
         if text_width(word, size, bold=bold) > width:
             pieces = [""]
