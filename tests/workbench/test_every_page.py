@@ -25,8 +25,8 @@ PAGES = {
     "sealed": ("", "question", "jars/1", "tasters", "codes", "sheets", *TASTING),
     "tasting": ("", "question", "look", "lift", *TASTING),
     "closed": ("", "look", "lift", "tasting"),
-    "lifted": ("", "question", "lift", "findings", "findings/slip", "publish", "tasting",
-               "lately"),
+    "lifted": ("", "question", "lift", "findings", "findings/slip", "publish",
+               "publish/story", "tasting", "lately"),
 }  # fmt: skip
 WRONG = {
     "planned": {"question": {"trial.product": "", "decision.margin": "x"}, "codes": {},
@@ -34,7 +34,8 @@ WRONG = {
     "sealed": {"codes/back": {}, "tasting/late": {"late": "ada"}, "tasting/more": {"more": "x"}},
     "tasting": {"tasting/rows": {"rows": "a"}, "tasting/1/key/3": {"0-crunch": "99"}},
     "closed": {"lift": {"told": ""}},
-    "lifted": {"publish": {"jar": "x"}, "findings/slip": {"attribute": "crunch", "new": "x"}},
+    "lifted": {"publish": {"jar": "x"}, "findings/slip": {"attribute": "crunch", "new": "x"},
+               "publish/story": {"publish.address": "x"}},
 }  # fmt: skip
 
 

@@ -35,6 +35,8 @@ PATHS = [
         "/t/crisp/tasting/close",
         "/t/crisp/tasting/1/key/1",
         "/t/crisp/sheets/x",
+        "/t/crisp/publish/story",
+        "/t/crisp/publish/story/..%2fkey.csv",
     ),
     *("/t/../../etc/passwd", "/t/%00/", "/t/crisp/sheets/..%2f..%2fkey.csv", "/t/crisp/%ff", "/é"),
 ]

@@ -83,9 +83,10 @@ def harden(response: Response) -> Response:
     return response
 
 
-def own_form(ticket: str) -> Mapping[str, str]:
+def own_form(ticket: str, *, files: bool = False) -> Mapping[str, str]:
     """Give the form that was sent from a page with this ticket; 403 or 415 from elsewhere."""
-    if request.mimetype != "application/x-www-form-urlencoded":
+    kinds = {"application/x-www-form-urlencoded"} | ({"multipart/form-data"} if files else set())
+    if request.mimetype not in kinds:
         abort(415)
     origin = request.headers.get("Origin")
     if origin is not None and origin != f"http://{request.host}":

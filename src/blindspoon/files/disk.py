@@ -26,7 +26,7 @@ from blindspoon.files.text_table import (
     decoded,
     read_table,
 )
-from blindspoon.files.trial_toml import names_by_label, parse_trial
+from blindspoon.files.trial_toml import PICTURE, names_by_label, parse_trial
 from blindspoon.trial import Trial
 
 KEY = ("key.csv",)  # what lifts the blind; who must not know leaves it out
@@ -170,6 +170,13 @@ def published_at(folder: Path) -> Path:
     """Say where a trial is published from a page: in ``published`` on its shelf."""
     whole = folder.resolve()
     return whole.parent / "published" / whole.name
+
+
+def photos_in(folder: Path) -> tuple[str, ...]:
+    """Name the pictures that lie in ``photos/``, whether trial.toml lists them or not."""
+    return tuple(sorted(
+        path.name for path in (folder / "photos").glob("[!.]*") if PICTURE.fullmatch(path.name)
+    ))  # fmt: skip
 
 
 def read_photos(folder: Path, names: Collection[str]) -> dict[str, bytes]:

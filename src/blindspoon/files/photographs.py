@@ -21,6 +21,7 @@ ON_A_PAGE = 115_000
 SIZES = ((1200, 80), (1000, 76), (800, 70), (640, 64), (480, 56), (320, 50))
 """Longest sides in pixels, with qualities of JPEG, the best first."""
 BESIDE = (1600, 84)  # the same for the picture that lies beside the page
+KEPT = (2400, 90)  # and for the copy of one that was chosen on a page
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,20 +59,17 @@ def photographs(
     return tuple(made), tuple(lacking)
 
 
+def copied(data: bytes) -> bytes | str:
+    """Make the copy of a picture that is kept in ``photos/``, a JPEG, or say why it cannot be."""
+    upright = _upright(data)
+    return upright if isinstance(upright, str) else _jpeg(upright, *KEPT)[0]
+
+
 def _photograph(trial: Trial, photo: Photo, number: int, data: bytes | None) -> Photograph | str:
     """Make a picture, or say why it cannot be made."""
-    from PIL import UnidentifiedImageError  # noqa: PLC0415 - only where there are pictures
-
-    if data is None:
-        return "photos has no such file"
-    try:
-        with warnings.catch_warnings():  # far more pixels than a camera's: refused
-            warnings.simplefilter("error")
-            upright = _upright(data)
-    except UnidentifiedImageError:
-        return "it is no JPEG, PNG or WebP"
-    except Exception as error:
-        return f"it cannot be read ({error})"
+    upright = "photos has no such file" if data is None else _upright(data)
+    if isinstance(upright, str):
+        return upright
     for size in SIZES:
         small, width, height = _jpeg(upright, *size)
         text = f"data:image/jpeg;base64,{base64.b64encode(small).decode()}"
@@ -91,12 +89,22 @@ def _photograph(trial: Trial, photo: Photo, number: int, data: bytes | None) -> 
     )
 
 
-def _upright(data: bytes) -> Image.Image:
-    """Paint a picture, turned as the camera was held, on white: only pixels come along."""
-    from PIL import Image, ImageOps  # noqa: PLC0415 - only where there are pictures
+def _upright(data: bytes) -> Image.Image | str:
+    """Paint a picture, turned as the camera was held, on white: only pixels come along.
 
-    with Image.open(io.BytesIO(data), formats=("JPEG", "PNG", "WEBP")) as opened:
-        turned = ImageOps.exif_transpose(opened).convert("RGBA")
+    Else say why not.
+    """
+    from PIL import Image, ImageOps, UnidentifiedImageError  # noqa: PLC0415 - only for pictures
+
+    try:
+        with warnings.catch_warnings():  # far more pixels than a camera's: refused
+            warnings.simplefilter("error")
+            with Image.open(io.BytesIO(data), formats=("JPEG", "PNG", "WEBP")) as opened:
+                turned = ImageOps.exif_transpose(opened).convert("RGBA")
+    except UnidentifiedImageError:
+        return "it is no JPEG, PNG or WebP"
+    except Exception as error:
+        return f"it cannot be read ({error})"
     ground = Image.new("RGB", turned.size, "white")
     ground.paste(turned, mask=turned.getchannel("A"))
     return ground

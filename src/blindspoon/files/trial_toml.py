@@ -107,6 +107,7 @@ _TASTING: _Keys = {
     "consent": _text, "language": _one_of(*get_args(Language)),
 }  # fmt: skip
 _SCALE = ("low", "high", "step")
+PICTURE = re.compile(r"(?i)[^/\\:]+\.(jpe?g|png|webp)")  # the name of a file in photos
 _PHOTO: _Keys = {"file": Section.required_text, "alt": Section.required_text, "variant": _text}
 
 
@@ -336,7 +337,7 @@ def _published(section: Section) -> dict[str, Any]:
 
 def _photo(section: Section) -> Photo:
     photo = Photo(**_read(section, _PHOTO))
-    if photo.file and not re.fullmatch(r"(?i)[^/\\:]+\.(jpe?g|png|webp)", photo.file):
+    if photo.file and not PICTURE.fullmatch(photo.file):
         allowed = "it is the name of a .jpg, .png or .webp in the folder photos"
         section.refuse("file", quoted(photo.file), allowed, "Write its name alone")
     return photo

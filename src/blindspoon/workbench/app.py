@@ -31,6 +31,7 @@ from blindspoon.stage import STATES, Part, Stage, stage
 from blindspoon.workbench.phrases import noted, said, within
 
 BODY_LIMIT = 2 * 1024 * 1024  # bytes in the largest request body
+FILES_LIMIT = 30 * 1024 * 1024  # the same of a form that files are chosen in
 
 Form = Mapping[str, str]
 UNSENT: Form = {}  # the form of a page that was only asked for
@@ -39,7 +40,7 @@ Moved = Callable[[int, int], None]
 """Is told how much of how much is done; raises where the job is to stop."""
 
 
-PAGES = ("shelf", "question", "jar_pages", "company", "blind_pages", "ending")
+PAGES = ("shelf", "question", "jar_pages", "company", "blind_pages", "ending", "story")
 """Modules of pages, each with its ``add_to``."""
 
 # The last is of the score page, whose pages for the host are used here.
@@ -57,7 +58,7 @@ _FRAMED = {
 MESSAGES = {
     403: "Open Blindspoon from the starter on your desktop, or type “blindspoon open”.",
     404: "There is no such page. If it was a trial, it is no longer on the shelf.",
-    413: "This is longer than a page of Blindspoon sends.",
+    413: "More than is sent at once: 2 MB of text, 30 MB of photographs. Go back, and send less.",
     500: "Something went wrong in Blindspoon itself. Your files are as they were.",
 }
 # Not the way back: there a browser has forgotten what was typed.
@@ -87,6 +88,7 @@ class Workbench:
         self._seen: dict[str, Stage] = {}
         self._led: dict[str, str] = {}
         self._making = threading.Lock()
+        self._take_files = set[str]()
         self._set_up()
         for folder in disk.trials_in(shelf).values():
             durable.finish(folder)
@@ -99,8 +101,15 @@ class Workbench:
         """Register a page of a trial; its handler is given the stage and parts of the address."""
         return self._route(path, "GET", broken=broken)
 
-    def post(self, path: str, *, broken: bool = False) -> Callable[[Handler], Handler]:
-        """Register what a form is sent to; its handler is given the stage and the form as well."""
+    def post(
+        self, path: str, *, broken: bool = False, files: bool = False
+    ) -> Callable[[Handler], Handler]:
+        """Register what a form is sent to; its handler is given the stage and the form as well.
+
+        With `files` some may be chosen in it, and the handler finds them in the request.
+        """
+        if files:
+            self._take_files.add(f"POST {path}")
         return self._route(path, "POST", broken=broken)
 
     def _route(self, path: str, method: str, *, broken: bool) -> Callable[[Handler], Handler]:
@@ -247,7 +256,8 @@ class Workbench:
 
     def _set_up(self) -> None:
         app = self.app
-        app.config["MAX_CONTENT_LENGTH"] = app.config["MAX_FORM_MEMORY_SIZE"] = BODY_LIMIT
+        app.config["MAX_CONTENT_LENGTH"] = FILES_LIMIT
+        app.config["MAX_FORM_MEMORY_SIZE"] = BODY_LIMIT  # of the texts beside files
         app.config["MAX_FORM_PARTS"] = 10_000
         app.jinja_options = JINJA
         rooms = ("workbench/templates", "collect/templates")
@@ -294,7 +304,10 @@ class Workbench:
         if not known and request.endpoint not in ("door", "here", "favicon", *_STATIC):
             abort(403)
         if request.method == "POST":
-            own_form(self.door.proof("ticket"))
+            size = request.content_length or 0
+            if size > BODY_LIMIT and request.mimetype != "multipart/form-data":
+                abort(413)
+            own_form(self.door.proof("ticket"), files=request.endpoint in self._take_files)
         if not request.form.get("once") or wants_json():
             return None
         g.making = self._making.acquire()

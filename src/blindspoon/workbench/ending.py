@@ -138,6 +138,7 @@ def _add_findings(bench: Workbench) -> None:
             comments=list(_comments(found) if may else ()),
             where=disk.published_at(found.folder), there=page is not None,
             changed=page is not None and now not in page,
+            untold={*disk.photos_in(found.folder)} - {it.file for it in found.plan.photos},
         )  # fmt: skip
 
     @bench.post("publish")

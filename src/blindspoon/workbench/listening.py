@@ -44,7 +44,7 @@ def serve(shelf: Path, door: Door, port: int | None, ready: Callable[[str], None
         ready(f"http://127.0.0.1:{bound}/")
         from blindspoon.collect.security import only_for_hosts  # noqa: PLC0415 - while it starts
         from blindspoon.collect.server import Server  # noqa: PLC0415
-        from blindspoon.workbench.app import BODY_LIMIT, Workbench  # noqa: PLC0415
+        from blindspoon.workbench.app import FILES_LIMIT, Workbench  # noqa: PLC0415
 
         def close() -> None:
             later = threading.Timer(0.3, made.end)
@@ -54,7 +54,7 @@ def serve(shelf: Path, door: Door, port: int | None, ready: Callable[[str], None
         bench = Workbench(shelf, door, bound, close)
         names = frozenset({f"127.0.0.1:{bound}"})
         guarded = only_for_hosts(bench.app, lambda: names)
-        made = Server({listener: guarded}, limit=BODY_LIMIT)
+        made = Server({listener: guarded}, limit=8 * FILES_LIMIT)  # a page says it is too much
         try:
             made.run()  # returns at Ctrl-C, and where the host closes
         finally:

@@ -1,0 +1,134 @@
+"""The host's own words and photographs, and where the page will lie: what is never sealed."""
+
+from collections.abc import Collection, Mapping, Sequence
+from pathlib import PureWindowsPath
+
+from flask import abort, make_response, request
+from werkzeug.wrappers import Response
+
+from blindspoon.errors import TrialError
+from blindspoon.files import disk
+from blindspoon.files.edits import add, put, take_out
+from blindspoon.files.photographs import copied
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.stage import Stage
+from blindspoon.starting import short_name
+from blindspoon.wording import capital
+from blindspoon.workbench.app import UNSENT, Form, Workbench
+from blindspoon.workbench.phrases import beside
+
+FILE = "trial.toml"
+WORDS = {"story.text": "story", "publish.address": "address"}
+PHOTOS = "photos"  # the field that files are chosen in, and the folder that copies lie in
+
+
+def add_to(bench: Workbench) -> None:
+    """Register the addresses."""
+
+    @bench.get("publish/story")
+    def page(found: Stage, typed: Form = UNSENT, code: int = 200, **more: object) -> Response:
+        sent, listed = request.form.getlist("file"), [it.file for it in found.plan.photos]
+        there = disk.photos_in(found.folder)
+        names = list(dict.fromkeys([*sent, *listed, *there]))
+        return bench.page(
+            "story.html.j2", found, "publish", code, typed=_draft(found, names) | dict(typed),
+            seen=bench.seen(found, [FILE]), photos=names, listed=listed, there=there,
+            out=request.form.getlist("out"), **more,
+        )  # fmt: skip
+
+    @bench.get("publish/story/<file>")
+    def photo(found: Stage, file: str) -> Response:
+        shown = _read(found, file)
+        kind = file.lower().rpartition(".")[2].replace("jpg", "jpeg")
+        return make_response(shown, {"Content-Type": f"image/{kind}"}) if shown else abort(404)
+
+    @bench.post("publish/story", files=True)
+    def save(found: Stage, form: Form) -> Response:
+        names, out = request.form.getlist("file"), request.form.getlist("out")
+        typed = {place: form[place] for place in _draft(found, names) if place in form}
+        typed, clash = bench.meet(form, found, [FILE], typed, lambda it: _draft(it, names))
+        told = {file: typed[_at(n)] for n, file in enumerate(names) if _at(n) in typed}
+        told = {file: alt for file, alt in told.items() if file not in out}
+        new, faults = _chosen(found)
+        unfit = {_at(n): _unfit(found, file, told) for n, file in enumerate(names)}
+        faults |= {place: why for place, why in unfit.items() if why}
+        text = found.text
+        try:
+            text = _edited(found, typed, told, out)
+        except TrialError as error:
+            faults |= beside(error.problems, typed)
+        if clash or faults:
+            again = {PHOTOS: "Choose them once more: no browser keeps them."} if new else {}
+            faults = again | faults | clash.pop("faults", {})
+            return page(found, typed, 409 if clash else 422, faults=faults, **clash)
+        files = {FILE: text.encode()} | {f"{PHOTOS}/{name}": copy for name, copy in new.items()}
+        said = (
+            "It is saved. Describe what is new below: then it goes out." if new else "It is saved."
+        )
+        path = "publish/story" if new else "publish"
+        return bench.save(found, files, "Words and photographs", said, path)
+
+
+def _at(number: int) -> str:
+    return f"photo[{number + 1}].alt"
+
+
+def _read(found: Stage, file: str) -> bytes:
+    """Read a picture of the folder; nothing where it is none."""
+    there = {file}.intersection(disk.photos_in(found.folder))
+    return disk.read_photos(found.folder, there).get(file, b"")
+
+
+def _draft(found: Stage, names: Sequence[str]) -> dict[str, str]:
+    """Fill the form, its photographs in this order, from the trial."""
+    alts = {photo.file: photo.alt for photo in reversed(found.plan.photos)}
+    words = {place: str(getattr(found.plan, key)) for place, key in WORDS.items()}
+    return words | {_at(n): alts.get(file, "") for n, file in enumerate(names)}
+
+
+def _chosen(found: Stage) -> tuple[dict[str, bytes], dict[str, str]]:
+    """Copy the photographs that were chosen, under names that are free; or say what they are."""
+    listed = [photo.file for photo in found.plan.photos]
+    taken = [name.lower().rpartition(".")[0] for name in (*listed, *disk.photos_in(found.folder))]
+    new, wrong = dict[str, bytes](), list[str]()
+    for sent in (it for it in request.files.getlist(PHOTOS) if it.filename):
+        copy, name = copied(sent.read()), str(sent.filename)
+        if isinstance(copy, str):
+            wrong.append(f"“{name}”: {copy}.")
+        else:
+            taken.append(short_name(PureWindowsPath(name).stem, taken, "photo"))
+            new[f"{taken[-1]}.jpg"] = copy
+    told = " ".join([*wrong, "Choose all of them once more, saved as JPEG."])
+    return new, {PHOTOS: told} if wrong else {}
+
+
+def _unfit(found: Stage, file: str, told: Mapping[str, str]) -> str:
+    """Say why a photograph cannot go out as it was told; empty where it can, or is not to."""
+    known = file in [photo.file for photo in found.plan.photos]
+    if file not in told or known == bool(told[file]):
+        return ""
+    if known:
+        return "Say what it shows, for those who cannot see it."
+    copy = copied(_read(found, file))
+    return capital(f"{copy}.") if isinstance(copy, str) else ""
+
+
+def _edited(
+    found: Stage, typed: Mapping[str, str], told: Mapping[str, str], out: Collection[str]
+) -> str:
+    """Write words and descriptions into trial.toml, and take out what is to go; raises as `put`."""
+    text, listed = found.text, [photo.file for photo in found.plan.photos]
+    was = _draft(found, listed)
+    for place in WORDS:
+        if typed.get(place, was[place]) != was[place]:
+            text = put(text, place, typed[place] or None)
+    for number, file in reversed([*enumerate(listed)]):
+        if file in out:
+            text = take_out(text, "photo", number + 1)
+        elif told.get(file) and told[file] != was[_at(listed.index(file))]:
+            text = put(text, _at(number), told[file])
+    for file, alt in told.items():
+        if alt and file not in listed:
+            text = add(text, "photo", {"file": file, "alt": alt})
+    parse_trial(text)
+    return text
