@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import subprocess
 import sys
 from collections.abc import Sequence
@@ -73,6 +74,16 @@ from blindspoon.workbench.app import Workbench
 from blindspoon.files.own_state import Door
 Workbench(Path({str(CUCUMBERS.parent)!r}), Door(b"secret"), 8770, print)"""
     assert loaded(code, later | {f"blindspoon.{name}" for name in own}) == set()
+
+
+def test_a_large_table_is_read_by_pandas(tmp_path):
+    folder = Path(shutil.copytree(CUCUMBERS, tmp_path / "large"))
+    comment = "x" * 1000
+    lines = (folder / "scores.csv").read_text(encoding="utf-8").splitlines()
+    lines = [line for line in lines if '"' not in line]  # in quotation marks a comma may stand
+    wide = [f"{lines[0]},more", *(f"{line},{comment * 25}" for line in lines[1:])]
+    (folder / "scores.csv").write_text("\n".join(wide), encoding="utf-8")
+    assert loaded(run(("check", folder))) == {"pandas"}
 
 
 def test_the_package_itself_loads_nothing():

@@ -180,6 +180,7 @@ def tidied(text: str) -> str:
 
 
 LINE_LIMIT = 100_000  # bytes in the longest line that is read
+LARGE = 1_000_000  # letters from which pandas reads, which takes half a second to load
 
 _ENCODING = Rule("encoding", "tables are text in UTF-8", 'Save it again as "CSV UTF-8"')
 _NUL = Rule(
@@ -326,6 +327,25 @@ def _unread(file: str, problems: Sequence[Problem]) -> TextTable:
     return TextTable(file=file, columns={}, lines=np.empty(0, np.int64), problems=tuple(problems))
 
 
+def _by_pandas(text: str, separator: str, width: int) -> list[TextColumn] | None:
+    """Read a file without quotation marks and blank rows, every line as wide; None for others."""
+    data = text.rstrip("\n").encode() + b"\n"
+    letters = np.frombuffer(data, np.uint8)
+    ends = letters[(letters == ord(separator)) | (letters == ord("\n"))].tobytes()
+    row = (separator * (width - 1) + "\n").encode()
+    if b'"' in data or ends != row * (len(ends) // width):
+        return None
+    import pandas as pd  # noqa: PLC0415 - takes half a second to load
+
+    frame = pd.read_csv(
+        io.BytesIO(data), sep=separator, header=0, names=range(width), dtype=object,
+        index_col=False, na_filter=False, low_memory=False,
+    )  # fmt: skip
+    found = [pd.factorize(frame[place].to_numpy()) for place in range(width)]
+    columns = [TextColumn((), codes.astype(np.int64)).tidy(texts) for codes, texts in found]
+    return columns if any("" not in column.texts for column in reversed(columns)) else None
+
+
 _Row = tuple[int, list[str] | None]  # the first line, and the cells
 
 
@@ -342,10 +362,10 @@ def _rows(text: str, separator: str) -> Iterator[_Row]:
         yield line, None
 
 
-def _columns(
+def _by_csv(
     rows: Iterable[_Row], needed: int, width: int, file: str, *, decimal_comma: bool
 ) -> tuple[list[TextColumn], IntArray, list[Problem]]:
-    """Give the columns, the line of each row, and the rows that are too short or long."""
+    """Read any file: its columns, the line of each row, and the rows that are too short or long."""
     cells, lines = list[str](), list[int]()
     ragged, broken = list[tuple[int, int]](), list[Problem]()
     for line, row in rows:
@@ -387,9 +407,13 @@ def _read(text: str, separator: str, file: str) -> TextTable:
         lone = (f"the header is one cell, {quoted(name)}" for name in times)
         problems = [_SEPARATOR.broken(found, file, header_line) for found in lone]
         return _unread(file, problems or [_EMPTY.broken("the file is empty", file)])
-    needed = max(place for place, name in enumerate(names, 1) if name)
     decimal_comma = separator != ","
-    read, lines, problems = _columns(rows, needed, width, file, decimal_comma=decimal_comma)
+    read, problems = _by_pandas(text, separator, width) if len(text) >= LARGE else None, []
+    if read is None:
+        needed = max(place for place, name in enumerate(names, 1) if name)
+        read, lines, problems = _by_csv(rows, needed, width, file, decimal_comma=decimal_comma)
+    else:
+        lines = np.arange(2, len(read[0]) + 2)
     columns: dict[str, TextColumn] = {}
     for name, column in zip(names, read, strict=True):
         columns.setdefault(name, column)
