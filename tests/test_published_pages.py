@@ -390,6 +390,15 @@ ENDS_OF_FIGURES = """
 """
 
 
+def test_on_paper_no_name_stands_at_the_foot_away_from_what_is_said_of_it(show, printed):
+    sheet = show("demo/print")
+    pairs = "".join(f"<dt>Jar {n}</dt><dd>{'As the others. ' * (n % 12)}.</dd>" for n in range(150))
+    sheet.evaluate("pairs => document.querySelector('main').innerHTML = `<dl>${pairs}</dl>`", pairs)
+    ends = [re.search(r"(Jar\d+)(\d+/\d+)?$", text) for text in printed(sheet, "A4")]
+    assert len(ends) > 3
+    assert not any(ends)
+
+
 @pytest.mark.parametrize(("name", "paper"), PRINTS)
 def test_on_paper_every_chart_is_whole_and_no_page_blank(show, printed, name, paper):
     sheet = show(name)
