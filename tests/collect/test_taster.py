@@ -295,6 +295,19 @@ def test_a_typed_scale_below_zero_has_a_keyboard_with_a_minus(folder, both_pages
     assert page.count('type="text" inputmode="text"') == 2
 
 
+def test_who_goes_on_after_the_session_closed_and_changes_nothing_is_told_of_no_loss(
+    phone, sitting, rows
+):
+    vera = phone("T01")
+    vera.answer(1, texture="7")
+    pages = [vera.read(f"{vera.place}{cup}") for cup in (1, 2)]
+    sitting.open_session("")
+    assert vera.answer(1, page=pages[0], json=True, texture="7").status_code == 200
+    assert vera.answer(2, page=pages[1]).status_code == 303
+    assert vera.answer(1, page=pages[0], json=True, texture="8").status_code == 409
+    assert [row["texture"] for row in rows()] == ["7"]
+
+
 def test_a_taster_without_cups_in_the_open_session_waits(client, sitting):
     sitting.ballots.pop(("1", "T03"))
     assert "You have no cups in this session" in client.get(f"/t/{sitting.taster_link('T03')}").text
