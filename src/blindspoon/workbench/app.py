@@ -43,8 +43,8 @@ Moved = Callable[[int, int], None]
 PAGES = ("shelf", "question", "jar_pages", "company", "blind_pages", "ending", "story")
 """Modules of pages, each with its ``add_to``."""
 
-# The last is of the score page, whose pages for the host are used here.
-_STATIC = ("workbench.css", "workbench.js", "host.js")
+# The last two are of the score page, whose pages for the host are used here.
+_STATIC = ("workbench.css", "workbench.js", "host.js", "page.js")
 _POLICY = {
     "Content-Security-Policy": f"{HEADERS['Content-Security-Policy']}; "
     "frame-src 'self'; img-src 'self' data:; font-src data:"
