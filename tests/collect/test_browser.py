@@ -561,6 +561,15 @@ LATE = """() => {
 }"""
 
 
+def test_a_page_that_a_browser_had_put_by_is_asked_for_anew(sheet, served):
+    """Back from the next cup it would lead there at the next tap; Safari puts by (from memory)."""
+    page = begin(sheet(), served)
+    ballot = served["sitting"].ballots["1", "T01"]
+    ballot.save({ballot.codes[0]: Given(CupAnswer(scores=("7", "")), "", "elsewhere")})
+    page.evaluate("dispatchEvent(new PageTransitionEvent('pageshow', { persisted: true }))")
+    page.locator("input[name=texture][value='7']:checked").wait_for(state="attached")
+
+
 def test_a_tap_that_comes_before_the_script_is_saved(sheet, served, rows):
     page = sheet()
 
@@ -722,6 +731,20 @@ def test_a_scale_that_is_typed_says_at_once_what_it_does_not_take(sheet, folder,
         assert page.text_content("#texture-fault") == ""
         assert page.get_attribute("#texture", "aria-invalid") is None
     assert rows()[0]["texture"] == "72.5"
+
+
+def test_what_is_being_typed_is_kept_when_the_phone_is_locked(sheet, folder, serve, rows):
+    """Of a page that is dropped while it is hidden nothing but that it is hidden is told."""
+    text = (folder / "trial.toml").read_text()
+    (folder / "trial.toml").write_text(text.replace("high = 10\nstep = 0.5", "high = 100"))
+    with serve(folder) as served:
+        page = begin(sheet(), served)
+        page.evaluate("Object.defineProperty(document, 'hidden', { value: true })")
+        for field, typed in (("texture", "72"), ("comment", "soft")):
+            page.fill(f"#{field}", typed)
+            page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
+            saved(page)
+            assert rows()[0][field] == typed
 
 
 def test_a_line_without_steps_is_slid_stepped_and_typed_and_begins_with_nothing(

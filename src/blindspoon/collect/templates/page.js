@@ -12,6 +12,8 @@
     show();
     try { localStorage.setItem("type size", size); } catch { /* until the page is left */ }
   });
+  // A page that comes back as it was left may be old, and its script about to lead on.
+  addEventListener("pageshow", (event) => { if (event.persisted) location.reload(); });
   addEventListener("DOMContentLoaded", () => {
     const button = document.getElementById("larger");
     if (button) button.hidden = false;

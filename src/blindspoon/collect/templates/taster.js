@@ -6,7 +6,7 @@
   const home = document.querySelector("main").dataset;
   const LONGEST = 15;
   let form, state, ticking = 0;
-  let busy = false, failures = 0, timer = 0, dirty = 0, leaving = "", sent = false, behind = false;
+  let busy = false, failures = 0, timer = 0, dirty = false, pause = 0, leaving = "", sent = false, behind = false;
   let offered = [];
 
   // Something by address that outlives the page where the phone allows it.
@@ -42,8 +42,8 @@
   }
 
   function store() {
-    clearTimeout(dirty);
-    dirty = 0;
+    clearTimeout(pause);
+    dirty = false;
     form.elements.Turn.value = Number(form.elements.Turn.value) + 1;
     refused.set(location.pathname);
     mine.set(location.pathname, form.elements.Page.value);
@@ -313,9 +313,11 @@
       showFault(event.target.name, "");
       store();
     });
-    form.elements.comment.addEventListener("input", () => {
-      clearTimeout(dirty);
-      dirty = setTimeout(store, 900);
+    form.addEventListener("input", ({ target }) => {
+      dirty = dirty || target.matches(".number, textarea");
+      if (target !== form.elements.comment) return;
+      clearTimeout(pause);
+      pause = setTimeout(store, 900);
     });
     form.addEventListener("submit", (event) => {
       event.preventDefault();
@@ -440,11 +442,12 @@
     }
   });
   addEventListener("popstate", () => { if (!failures || !showKept(location.pathname)) location.reload(); });
-  addEventListener("pagehide", () => { if (dirty) store(); });
+  const keep = () => { if (dirty) store(); };  // a page that is hidden may be dropped unsaid
+  addEventListener("pagehide", keep);
   // What is on its way now may still fail: it is tried again soon.
   addEventListener("online", () => { failures = Math.min(failures, 1); send(); });
   addEventListener("storage", follow);
-  document.addEventListener("visibilitychange", () => { if (!document.hidden) send(); });
+  document.addEventListener("visibilitychange", () => document.hidden ? keep() : send());
   offerAgain();
   fetchAhead();
   setInterval(() => { follow(); if (Object.keys(refused.all()).length) offerAgain(); }, 4000);
