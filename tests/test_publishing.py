@@ -150,9 +150,10 @@ def test_a_reader_checks_the_numbers_without_blindspoon(
             runpy.run_path(str(tmp_path / "verify.py"), run_name="__main__")
     ours = recompute(analysis.table.to_frame(analysis.trial), record_of(analysis.folder))
     told, _, *lines, last = capsys.readouterr().out.splitlines()
-    assert told.startswith("Every number of tables/comparisons.json")
+    assert told.startswith("Numbers of tables/comparisons.json")
     assert len(lines) == len(in_words(ours).splitlines())
     assert last == verify.UNCHANGED
+    assert verify.NOT_AGAIN in lines  # what decides is not among the numbers
 
 
 def unpacked(files, to):

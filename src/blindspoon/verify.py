@@ -35,6 +35,7 @@ EXACT_UP_TO = 16
 
 UNCORRECTED = "MixedLM's has no correction for few tasters, and no degrees of freedom"
 APPROXIMATE = "scipy's is the normal approximation"
+NOT_AGAIN = "Not computed again: df, adjusted p values and intervals of scores, and so no verdict."
 SHOWN_ONLY = (UNCORRECTED, APPROXIMATE)
 """Remarks where the other number is another on purpose: it is shown and not judged."""
 
@@ -292,6 +293,7 @@ def in_words(table: pd.DataFrame) -> str:
     agreed = f"{judged - len(apart)} of {judged} numbers agree with statsmodels and scipy"
     said = [
         f"{agreed}; shown only: {shown_only}; no answer there: {unanswered}.",
+        NOT_AGAIN,
         *(
             f"NOT EQUAL: {' '.join(filter(None, row[:3]))}, {row[3]:.6g} and {row[4]:.6g}"
             for row in apart.itertuples(index=False)
@@ -358,7 +360,7 @@ def main(folder: Path) -> int:
     except FileNotFoundError as error:
         faults = [f"data/{Path(error.filename).name} is not there"]
     says = [f"NOT EQUAL: {fault}" for fault in faults] or [UNCHANGED]
-    head = "Every number of tables/comparisons.json that statsmodels or scipy can compute from "
+    head = "Numbers of tables/comparisons.json, computed again by statsmodels or scipy from "
     head += "tables/scores.csv:\n"
     sys.stdout.write("\n".join([head, in_words(table), *says, ""]))
     return int(bool(faults or len(unlike(table))))
