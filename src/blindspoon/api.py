@@ -39,7 +39,7 @@ Folder = str | PathLike[str]
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class TrialFolder:
-    """A trial folder that was read and found sound, its blind lifted.
+    """A trial folder that was read and found sound.
 
     Parameters
     ----------
@@ -203,7 +203,7 @@ def _frame(records: Sequence[Mapping[str, Any]], columns: Sequence[Column]) -> p
 
 
 def read(folder: Folder) -> TrialFolder:
-    """Read a trial folder and lift its blind.
+    """Read a trial folder whose blind was lifted, or that was never sealed.
 
     Parameters
     ----------
