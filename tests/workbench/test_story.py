@@ -119,6 +119,13 @@ def test_two_windows_lose_no_word_and_a_photograph_that_was_taken_out_stays_out(
     assert (trial.story, [photo.alt for photo in trial.photos]) == ("Theirs.", ["B, a jar"])
 
 
+def test_a_form_sent_twice_adds_its_photograph_once_and_another_one_beside_it(at):
+    host, folder = at("lifted")
+    for name in ("a.jpg", "a.jpg", "b.jpg"):
+        assert send(host, (name, camera()), once="x", seen="", file=[]).location == STORY
+    assert sorted(path.name for path in (folder / "photos").iterdir()) == ["a.jpg", "b.jpg"]
+
+
 def test_files_are_taken_by_this_form_alone_and_not_without_end(at):
     host, _ = at("lifted")
     assert host.post("/t/crisp/question", x=(io.BytesIO(b"x"), "x")).status_code == 415

@@ -345,7 +345,8 @@ class Workbench:
 
 
 def _sent() -> str:
-    return repr(sorted(request.form.items(multi=True)))
+    files = (it.filename for _, it in request.files.items(multi=True))
+    return repr((sorted(request.form.items(multi=True)), *files))
 
 
 def _harden(response: Response) -> Response:

@@ -47,11 +47,10 @@ def add_to(bench: Workbench) -> None:
         names, out = request.form.getlist("file"), request.form.getlist("out")
         typed = {place: form[place] for place in _draft(found, names) if place in form}
         typed, clash = bench.meet(form, found, [FILE], typed, lambda it: _draft(it, names))
-        told = {file: typed[_at(n)] for n, file in enumerate(names) if _at(n) in typed}
-        told = {file: alt for file, alt in told.items() if file not in out}
+        kept = {file: _at(n) for n, file in enumerate(names) if file not in out}
+        told = {file: typed[place] for file, place in kept.items() if place in typed}
         new, faults = _chosen(found)
-        unfit = {_at(n): _unfit(found, file, told) for n, file in enumerate(names)}
-        faults |= {place: why for place, why in unfit.items() if why}
+        faults |= {it: why for file, it in kept.items() if (why := _unfit(found, file, told))}
         text = found.text
         try:
             text = _edited(found, typed, told, out)
@@ -62,10 +61,9 @@ def add_to(bench: Workbench) -> None:
             faults = again | faults | clash.pop("faults", {})
             return page(found, typed, 409 if clash else 422, faults=faults, **clash)
         files = {FILE: text.encode()} | {f"{PHOTOS}/{name}": copy for name, copy in new.items()}
-        said = (
-            "It is saved. Describe what is new below: then it goes out." if new else "It is saved."
-        )
-        path = "publish/story" if new else "publish"
+        said, path = "It is saved.", "publish"
+        if new:
+            said, path = f"{said} What is new goes out once it is described.", "publish/story"
         return bench.save(found, files, "Words and photographs", said, path)
 
 
