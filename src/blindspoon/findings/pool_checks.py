@@ -1,9 +1,11 @@
 """What several kitchens found together, what they have in common, and what keeps them apart."""
 
+from __future__ import annotations
+
 import math
 from collections import Counter
 from collections.abc import Hashable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import chain, combinations
 from typing import Literal, TypeVar
 
@@ -16,7 +18,7 @@ from blindspoon.files.seal import key_rows
 from blindspoon.findings.comparison import PROCEDURES, Analysis, Kind, NotCompared
 from blindspoon.scores.standing import DAMAGED, UNSEALED
 from blindspoon.stats.reml import ContrastTest
-from blindspoon.stats.results import FitNote, MixedContrast, NoResult
+from blindspoon.stats.results import FitNote, MixedContrast, NoResult, Unanimous
 from blindspoon.trial import Attribute, Trial, Variant
 
 Part = Literal["attributes", "variants"]  # what kitchens may have in common
@@ -34,11 +36,14 @@ class Kitchen(Analysis):
         own = self.trial.attributes if part == "attributes" else self.trial.variants
         return tuple(one.name for one in own)
 
-    def own(self, attribute: str, variant: str) -> MixedContrast | NoResult:
-        """Look up this kitchen's own comparison by the mixed model, or why there is none."""
+    def own(self, attribute: str, variant: str) -> Own:
+        """Look up what this kitchen found by itself."""
         result = next(found for found in self.results if found.attribute.name == attribute)
         other = next(other for other in result.others if other.variant.name == variant)
-        return NoResult(other.reason) if isinstance(other, NotCompared) else other.mixed
+        own = Own(kitchen=self.name, alpha=result.alpha, mixed=NoResult(""))
+        if isinstance(other, NotCompared):
+            return replace(own, mixed=NoResult(other.reason))
+        return replace(own, mixed=other.mixed, exact=other.unanimous)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,11 +83,12 @@ class PooledFit:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Own:
-    """What one kitchen found by itself."""
+    """What one kitchen found by itself, and on what `exact` difference all agreed, if they did."""
 
     kitchen: str
     alpha: float
     mixed: MixedContrast | NoResult
+    exact: Unanimous | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

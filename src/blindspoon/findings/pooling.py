@@ -12,7 +12,6 @@ from blindspoon.findings.comparison import PROCEDURES, Naming, kind_of, name_all
 from blindspoon.findings.pool_checks import (
     Kitchen,
     NotPooled,
-    Own,
     Pool,
     PooledAttribute,
     PooledComparison,
@@ -292,14 +291,7 @@ def _comparison(
     made = PooledComparison(
         attribute=attribute,
         variant=variant,
-        own=tuple(
-            Own(
-                kitchen=kitchen.name,
-                alpha=kitchen.trial.share_of_alpha(attribute.name),
-                mixed=kitchen.own(attribute.name, variant.name),
-            )
-            for kitchen in kitchens
-        ),
+        own=tuple(kitchen.own(attribute.name, variant.name) for kitchen in kitchens),
         pooled=pooled if isinstance(pooled, NoResult) else pooled[place],
         these=these if isinstance(these, NoResult) else these[place],
     )

@@ -9,11 +9,7 @@ from blindspoon import wording
 from blindspoon.charts.board import alikeness_chart
 from blindspoon.charts.chart import source_of
 from blindspoon.findings.comparison import NAMES, PROCEDURES, Analysis
-from blindspoon.findings.further import (
-    Correlation,
-    Joint,
-    OverallComparison,
-)
+from blindspoon.findings.further import Correlation, Joint, OverallComparison
 from blindspoon.findings.panel import COLUMNS, AttributePanel, Panel, long_rows
 from blindspoon.findings.sensitivity import Influence, Name, Outcome
 from blindspoon.findings.verdict import in_a_word

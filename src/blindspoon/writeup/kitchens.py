@@ -12,12 +12,12 @@ from blindspoon.charts.scene import variant_inks
 from blindspoon.findings.comparison import Kind, Naming, name_all
 from blindspoon.findings.pool_checks import Pool, PooledAttribute, PooledComparison
 from blindspoon.findings.verdict import clauses, in_a_word
-from blindspoon.stats.results import MixedContrast, NoResult
-from blindspoon.trial import Trial
+from blindspoon.stats.results import MixedContrast, NoResult, Unanimous
+from blindspoon.trial import Attribute, Trial
 from blindspoon.writeup.batches_section import recipe_table
 from blindspoon.writeup.front import MOST_WORDS, shown_blind
 from blindspoon.writeup.methods import software
-from blindspoon.writeup.tables import MIXED, chosen, estimate, finer
+from blindspoon.writeup.tables import MIXED, chosen, difference, estimate, finer
 from blindspoon.writeup.words import Points, html_page, paragraphs
 from blindspoon.writeup.writers import Table, table_of
 
@@ -64,7 +64,7 @@ def _pooled_findings(pool: Pool) -> tuple[PooledFinding, ...]:
                         (ONLY, compared.these, found.attribute),
                     ],
                     [
-                        f"{own.kitchen}: {own.mixed.reason}"
+                        f"{own.kitchen}: {_reason(own.mixed, own.exact, found.attribute)}"
                         for own in compared.own
                         if isinstance(own.mixed, NoResult)
                     ],
@@ -74,6 +74,12 @@ def _pooled_findings(pool: Pool) -> tuple[PooledFinding, ...]:
         )
         for found in pool.attributes
     )
+
+
+def _reason(lost: NoResult, exact: Unanimous | None, attribute: Attribute) -> str:
+    """Say why the model gives nothing, and on what difference all agreed, if they did."""
+    found = f": {difference(exact.difference, attribute)}." if exact else "."
+    return lost.reason.rstrip(".") + found
 
 
 def _drawn(compared: PooledComparison) -> bool:
@@ -243,21 +249,19 @@ def forest_plot(pool: Pool, shown: PooledAttribute) -> DotPlot:
     """Set the kitchens of each variant under its name, the pooled one last."""
     names, rows = [variant.name for variant in pool.variants], list[Row]()
     inks = variant_inks(len(names), names.index(pool.first.control))
-    own, pooled = list[MixedContrast](), list[MixedContrast]()
     for compared in shown.comparisons:
         ink, head = inks[names.index(compared.variant.name)], compared.variant.label
         for it in compared.own:
-            rows.append(_row(shown, it.kitchen, it.mixed, ink, head=head))
+            rows.append(_row(shown, it.kitchen, it.exact or it.mixed, ink, head=head))
             head = ""
         label = BOTH if compared.alone else POOLED
         rows.append(_row(shown, label, compared.deciding, ink, compared.verdict))
-        own += [it.mixed for it in compared.own if isinstance(it.mixed, MixedContrast)]
-        pooled += [compared.found] if compared.found else []
-    seen = [*_ends(own), *(found.difference for found in pooled)]
+    dots = [dot for row in rows for dot in row.dots]
+    seen = [dot.estimate for dot in dots if dot.estimate is not None]
+    seen += [end for dot in dots if dot.mark == "disc" for end in _ends(dot)]
     reach = BEYOND * max(map(abs, [*seen, shown.attribute.margin or 0.0]))
-    axis = difference_axis(
-        shown.attribute, (*seen, *(min(max(end, -reach), reach) for end in _ends(pooled)))
-    )
+    seen += [min(max(end, -reach), reach) for dot in dots for end in _ends(dot)]
+    axis = difference_axis(shown.attribute, seen)
     whose = (POOLED, BOTH)[len(pool.kitchens) == 2].lower()
     text = (
         f"Dots: each kitchen’s own difference from its control, "
@@ -271,14 +275,14 @@ def forest_plot(pool: Pool, shown: PooledAttribute) -> DotPlot:
     return DotPlot(axes=(axis,), rows=tuple(rows), key=(key, key), kind=("Forest plot", ""))
 
 
-def _ends(contrasts: list[MixedContrast]) -> list[float]:
-    return [end for found in contrasts for end in (found.interval.low, found.interval.high)]
+def _ends(dot: Dot) -> tuple[float, ...]:
+    return (dot.interval.low, dot.interval.high) if dot.interval else ()
 
 
 def _row(
     shown: PooledAttribute,
     label: str,
-    found: MixedContrast | NoResult,
+    found: MixedContrast | Unanimous | NoResult,
     ink: str,
     verdict: Kind | None = None,
     head: str = "",
@@ -289,11 +293,13 @@ def _row(
     if isinstance(found, NoResult):
         dot, notes = Dot(ink=ink), ("no result", *judged)
         return Row(label=label, dots=(dot,), notes=notes, head=head, bold=bool(verdict))
-    interval, level = found.interval, ""
-    if verdict == "alike":
-        interval, level = found.equivalence_interval, f", {wording.percent(1 - 2 * shown.alpha)}"
+    interval, reach = None, "all agreed exactly"
+    if isinstance(found, MixedContrast):
+        alike = verdict == "alike"
+        interval = found.equivalence_interval if alike else found.interval
+        level = f", {wording.percent(1 - 2 * shown.alpha)}" * alike
+        reach = f"{wording.span(interval, shown.attribute)}{level}"
     mark: Literal["disc", "diamond"] = "diamond" if verdict else "disc"
     dot = Dot(estimate=found.difference, interval=interval, ink=ink, mark=mark)
-    reach = f"{wording.span(interval, shown.attribute)}{level}"
     notes = (estimate(found, shown.attribute), reach, *judged)
     return Row(label=label, dots=(dot,), notes=notes, head=head, bold=bool(verdict))

@@ -6,12 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from blindspoon import wording
-from blindspoon.charts.board import (
-    AttributeOutcome,
-    differences_chart,
-    outcome_of,
-    scores_chart,
-)
+from blindspoon.charts.board import AttributeOutcome, differences_chart, outcome_of, scores_chart
 from blindspoon.charts.chart import Chart, svg_file
 from blindspoon.files.photographs import Photograph, photographs
 from blindspoon.findings.comparison import Analysis, AttributeResult, NotCompared

@@ -12,7 +12,7 @@ from blindspoon.findings.pooling import pool, pool_scores
 from blindspoon.findings.verdict import kind_of
 from blindspoon.scores.standing import Standing
 from blindspoon.stats.results import NoResult
-from blindspoon.writeup.kitchens import compose_kitchens
+from blindspoon.writeup.kitchens import compose_kitchens, forest_plot
 from blindspoon.writeup.records import pool_record
 
 from .conftest import RULE, SCALE
@@ -114,6 +114,26 @@ def test_where_all_in_each_kitchen_agree_exactly_the_answer_says_why_nothing_is_
         "exactly, so pooling has nothing to weigh differences against; each kitchen’s own report "
         "says what it found."
     )
+
+
+def test_a_kitchen_in_which_all_agreed_exactly_shows_what_they_agreed_on(three, kitchen):
+    scale = SCALE.replace("10", "10, step = 0.01")
+    exact = kitchen("mill", shifts=(0.0, 2.0, 0.0), noise=0.0, scale=scale)
+    found = pool([exact, *three[1:]])
+    content = compose_kitchens(found)
+    rows = [row for row in forest_plot(found, found.attributes[0]).rows if row.label == "mill"]
+    assert [row.notes for row in rows] == [
+        ("+2.0", "all agreed exactly"),
+        ("0.0", "all agreed exactly"),
+    ]
+    assert [(row.dots[0].estimate, row.dots[0].interval) for row in rows] == [
+        (pytest.approx(2.0), None),
+        (0.0, None),
+    ]
+    assert [table.notes[0].rpartition(": ")[2] for table in content.findings[0].tables] == [
+        "+2.00.",
+        "0.00.",
+    ]
 
 
 def test_a_rule_by_ranks_is_not_followed_in_silence(three, kitchen):
