@@ -191,3 +191,4 @@ def test_the_limit_of_ph_is_passed_between_two_readings(values, between):
 
 def test_the_headline_names_what_was_scored_and_its_scale():
     assert headline(HARD["usual"]) == "Sourness (0 to 10) was not yet on day 3; there on day 14."
+    assert days_chart(HARD["usual"], TRIAL, None).alt.count("ourness") == 1

@@ -116,8 +116,9 @@ def test_the_title_names_the_ends_and_the_name_is_its_own(quantity, said, name):
 def test_the_alt_tells_every_mark():
     alt = measured_chart(against(), trial()).alt
     assert alt.startswith("Scatter plot of perceived saltiness over measured salt, where ")
-    assert "“Oak <leaf>” had 2.50 % and 6.5 points" in alt
-    assert "“Plain” had pH 2.0" in measured_chart(against(quantity="last_ph"), trial()).alt
+    assert "“Oak <leaf>” scored 6.5 points at 2.50 %" in alt
+    sour = measured_chart(against(quantity="last_ph"), trial()).alt
+    assert "measured pH, where “Plain” scored 4.0 points at 2.0, " in sour
 
 
 def test_strengths_that_count_as_equal_are_said_to_and_do_not_look_far_apart():

@@ -236,7 +236,7 @@ def test_without_a_cup_that_stayed_there_is_a_trend_only():
 def test_the_trend_answers_where_neither_end_can_be_told():
     ask = 'reach = "control", keep = true'
     both = told(STEADY, evenings=True, drift=0.0, kept="", ask=ask)[0]
-    assert headline(both).startswith("Half sour, sourness (0 to 20): sourness rose by ")
+    assert headline(both).startswith("Half sour, sourness (0 to 20) rose by ")
     assert both.because[0].startswith("“Half sour”: When it was within 1\xa0point of ")
 
 
@@ -247,7 +247,7 @@ def test_a_label_that_begins_as_an_answer_does_is_none():
     names = name_all(trial.variants, trial.control, "jar")
     said = say_course(found, names, several=False)
     head = headline(replace(found, said=said))
-    assert head.startswith("Stillness (0 to 20): stillness rose by ")
+    assert head.startswith("Stillness (0 to 20) rose by ")
 
 
 def test_a_mean_over_its_days_makes_nothing_alike():

@@ -55,8 +55,7 @@ def days_chart(found: CourseFound, trial: Trial, log: BatchLog | None) -> Chart 
     return chart_of(
         name=f"{found.series}-{found.attribute.name}-days",
         title=headline(found).rstrip("."),
-        data=f"{found.attribute.label.lower()} by {people} on {count}"
-        + " and the pH of its jars" * bool(tracks),
+        data=f"the scores of {people} over {count}" + " and the pH of its jars" * bool(tracks),
         lay=lay,
         source=source_of(trial),
     )
@@ -330,9 +329,8 @@ def measured_chart(against: TasteAgainst, trial: Trial) -> Chart:
         for point in ends
     )
     every_mark = wording.listing(
-        f"“{trial.variant(point.variant).label}” had"
-        f" {'pH ' * (words.title == 'pH')}{wording.number(point.measured, words.digits)}"
-        f"{words.unit} and {wording.number(point.perceived, digits)} points"
+        f"“{trial.variant(point.variant).label}” scored {wording.number(point.perceived, digits)} "
+        f"points at {wording.number(point.measured, words.digits)}{words.unit}"
         for point in against.points
     )
     return chart_of(

@@ -1,6 +1,7 @@
 """What was found of a course, in plain sentences."""
 
 import math
+import re
 from collections.abc import Iterator, Sequence
 from itertools import permutations
 
@@ -63,12 +64,19 @@ def say_course(found: CourseFound, names: Naming, *, several: bool) -> CourseSai
 
 def headline(found: CourseFound) -> str:
     """State when it was there, and until when, or only how it moved, with what was scored."""
-    scale, label = found.attribute.scale, found.attribute.label
-    if found.said.series:
-        label = f"{found.said.series}, {label.lower()}"
-    scored = f"{label} ({wording.plain(scale.low)} to {wording.plain(scale.high)})"
+    scale, label, series = found.attribute.scale, found.attribute.label, found.said.series
+    scored = f" ({wording.plain(scale.low)} to {wording.plain(scale.high)})"
     told = f"{found.said.answers[0][:1].lower()}{found.said.answers[0][1:]}"
-    return f"{scored}{' was' if found.said.places else ':'} {told}"
+    moved = re.match(rf"((?:whether )?){re.escape(label)}", told, re.IGNORECASE)
+    if found.said.places or not moved:
+        told = f"{label.lower()}{scored}{' was' if found.said.places else ':'} {told}"
+    else:
+        told = f"{moved[1]}{label.lower()}{scored}{told[moved.end() :]}"
+    if series:
+        return f"{series}{':' if told.startswith('whether') else ','} {told}"
+    return (
+        f"{label}{told[len(label) :]}" if not told.startswith("whether") else wording.capital(told)
+    )
 
 
 def day_word(found: CourseFound, day: CourseDay) -> str:
