@@ -72,7 +72,7 @@ def kind_of(
 
 PLAIN = re.compile(r"[^\W\d_]+(?:[ -][^\W\d_]+){0,2}")
 """A label of one to three words, which a sentence can use without quotation marks."""
-NO_NOUN = re.compile(r"(as|at|for|from|half|in|like|no|on|than|the|with|without)\b", re.IGNORECASE)
+NO_NOUN = re.compile(r"(as|at|for|from|half|in|like|my|no|on|our|than|the|with|without)\b", re.I)
 """What begins like this is no name for a food in the middle of a sentence: “As always”."""
 LONGEST = 24
 VESSELS = {name: f"{name}s" for name in ("jar", "bottle", "crock", "pot", "tub", "barrel")}
@@ -115,18 +115,19 @@ class Naming:
     def subject(self, variants: Sequence[Variant], others: int = 0) -> str:
         """Name one variant or several, and how many others.
 
-        >>> cool, leaf = (Variant(name=it, label=it) for it in ("cool cellar", "vine leaf"))
+        >>> cool, leaf = (Variant(name=it, label=it) for it in ("cool cellar", "leaf jar"))
         >>> names = Naming(plain=True, noun="jar", nouns="jars", control=cool)
         >>> names.subject([cool, leaf]), names.subject([leaf], 3)
-        ('the cool-cellar and vine-leaf jars', 'the vine-leaf jar and three other jars')
+        ('the cool-cellar and leaf jars', 'the leaf jar and three other jars')
         """
         named = [self.short(variant) for variant in variants]
         if not self.noun:
             more = [f"{wording.spelled(others)} other{'s' if others > 1 else ''}"] * bool(others)
             return wording.listing([*named, *more])
-        hyphened = [name.replace(" ", "-") if self.plain else name for name in named]
+        if self.plain:  # a “Leaf jar” is a jar already
+            named = [self._ending.sub("", name).replace(" ", "-") for name in named]
         noun = self.noun if len(named) == 1 else self.nouns
-        text = f"the {wording.listing(hyphened)} {noun}"
+        text = f"the {wording.listing(named)} {noun}"
         other = f" and {wording.spelled(others)} other {self.nouns if others > 1 else self.noun}"
         return text + (other if others else "")
 
@@ -135,8 +136,13 @@ class Naming:
         """Name the control, to compare with it; one whose name is long is only the control."""
         if len(self.control.label) > LONGEST:
             return "the control"
-        bare = not self.noun or not self.plain or " " in self.control.label
+        several = " " in self._ending.sub("", self.control.label)
+        bare = not self.noun or not self.plain or several
         return self.short(self.control) if bare else self.subject([self.control])
+
+    @property
+    def _ending(self) -> re.Pattern[str]:
+        return re.compile(rf" {self.noun}$", re.IGNORECASE)
 
 
 def naming(trial: Trial, table: ScoreTable, made: Made | None) -> Naming:
