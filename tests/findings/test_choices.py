@@ -660,7 +660,7 @@ def test_the_demonstration_is_what_its_script_makes(tmp_path):
 
 def test_the_page_answers_and_draws_a_mark_for_every_answer(packed):
     page = packed["index.html"].decode()
-    assert "Rock salt and sea salt are alike enough: 8 of 24 picked the odd cup" in page
+    assert "alike enough: 8 of 24 answers picked the odd cup; at most 28" in page  # of 12 people
     assert "Not that it matters." not in page  # nobody could tell
     front, record = page.split('id="record"')
     assert 'id="choices-table"' not in front  # the answer and the picture have its numbers

@@ -163,6 +163,16 @@ def test_methods_tell_of_no_test_of_days_where_none_was_made(analysis):
     assert "Student" not in told
 
 
+def test_methods_name_each_of_several_series_and_say_how_once(analysis):
+    first, *others = analysis.course
+    twin = replace(first, series="other", label="Other jar")
+    told = " ".join(days_methods(replace(analysis, course=(first, twin, *others))))
+    assert told.count("slopes (Matthews et al. 1990): ") == told.count("Page’s test") == 1
+    assert re.search(
+        r"1990\): “carrots”: [\d.]+ points a day, .*?; “Other jar”: [\d.]+ points", told
+    )
+
+
 def test_methods_name_what_was_done_and_its_sources(content):
     told = page(content)
     for text in ("Maurer, Hothorn and Lehmacher", "Page’s test", "Matthews", "days of fermenting"):

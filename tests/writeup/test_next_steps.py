@@ -195,6 +195,15 @@ def test_changes_that_cannot_be_told_apart_are_one_point_those_that_were_not_mea
     )
 
 
+def test_what_was_not_meant_came_on_top_of_what_the_variant_is(demo):
+    differs = [it for it in demo.differs if it.variant == "calcium"]
+    slipped = replace(differs[0], differences=differs[0].undeclared)
+    alone = replace(demo, made=replace(demo.made, differs=(slipped,)))
+    assert dict(weaknesses(alone, None))["More than one change."] == (
+        "The calcium jar was also 3\xa0°C cooler: we can’t say which change mattered."
+    )
+
+
 def test_two_questions_are_both_and_a_missing_cup_is_one(analysis_of):
     analysis = analysis_of("allotment-cucumbers")
     two = replace(analysis, results=analysis.results[:2])

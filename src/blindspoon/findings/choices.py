@@ -338,7 +338,8 @@ def _heads(found: ChoiceFound, names: Naming) -> tuple[str, str, str]:
 
 def _sentence(found: ChoiceFound, names: Naming) -> str:
     one, choice = found.tasters == 1, found.choice
-    counted, picked = f"{found.right} of {found.tests}{' answers' * one}", choice.how.pick
+    answers = " answers" * (one or 0 < found.tasters < found.tests)  # not so many people
+    counted, picked = f"{found.right} of {found.tests}{answers}", choice.how.pick
     if choice.attribute:
         more = "more" if choice.two_sided else choice.expect
         picked = (

@@ -8,7 +8,13 @@ from itertools import permutations
 from blindspoon import wording
 from blindspoon.findings.choices import percent
 from blindspoon.findings.comparison import Naming
-from blindspoon.findings.course import Acceptance, CourseDay, CourseFound, CourseSaid
+from blindspoon.findings.course import (
+    NOTHING_STAYED,
+    Acceptance,
+    CourseDay,
+    CourseFound,
+    CourseSaid,
+)
 from blindspoon.findings.verdict import by_chance
 from blindspoon.stats.over_days import BENT, Bracket, DayFound
 from blindspoon.stats.results import NoResult
@@ -37,6 +43,7 @@ def say_course(found: CourseFound, names: Naming, *, several: bool) -> CourseSai
         answers, untold = untold, []
     elif not answers:  # where no day is judged, the trend answers
         answers, said = said, []
+        untold = [text.removesuffix(f" {NOTHING_STAYED.reason}") for text in untold]  # it says why
     if found.judged and not isinstance(found.line, NoResult):
         way = "got there" if found.reached else "left it"
         low, high = found.line.interval.low, found.line.interval.high

@@ -178,6 +178,10 @@ def _over_kitchens(
     )
 
 
+ONLY = "“These kitchens only” does not reach beyond them, and no verdict stands on it."
+OWN = "With several variants beside the control, each is judged by its own spread over kitchens."
+
+
 def claims(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
     """Say what the pooled differences are about, and which procedure pools."""
     number, rule = len(kitchens), kitchens[0].trial.decision
@@ -185,21 +189,17 @@ def claims(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
         f"The verdicts are about kitchens like these {wording.spelled(number)}: their intervals "
         "allow for kitchens that disagree."
     )
-    only = "“These kitchens only” does not reach beyond them, and no verdict stands on it."
     if number == 2:
         about = (
             "Two kitchens speak for themselves only: they say next to nothing about how much "
             "kitchens disagree. A third would speak of their like."
         )
-    own = (
-        "With several variants beside the control, each is judged by its own spread over kitchens."
-    )
     ranks = (
         f"{kitchens[0].name} declared that {PROCEDURES['ranks']} decides; kitchens are pooled by "
         f"{PROCEDURES['mixed']} only, which decides here."
     )
     several = number > 2 and len(common(kitchens, "variants")) > 2
-    return (about, *[only] * (number > 2), *[own] * several, *[ranks] * (rule.by == "ranks"))
+    return (about, *[ONLY] * (number > 2), *[OWN] * several, *[ranks] * (rule.by == "ranks"))
 
 
 def pool(kitchens: Sequence[Kitchen]) -> Pool:

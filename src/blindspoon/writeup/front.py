@@ -264,7 +264,11 @@ def weaknesses(analysis: Analysis, influence: Influence | None) -> Points:
         ],
         lost=dict.fromkeys(_lost(analysis)),
         changes=[
-            (names.subject([trial.variant(what.variant)]), [*map(in_words, what.differences)])
+            (
+                names.subject([trial.variant(what.variant)]),
+                "" if what.meant else "also ",
+                [*map(in_words, what.differences)],
+            )
             for what in sorted(analysis.differs, key=lambda what: not what.undeclared)
             if what.variant in analysis.different
             if what.undeclared or len(what.meant) > 1

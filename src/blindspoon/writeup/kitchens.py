@@ -11,6 +11,7 @@ from blindspoon.charts.dots import Dot, DotPlot, Row
 from blindspoon.charts.scene import variant_inks
 from blindspoon.findings.comparison import Kind, Naming, name_all
 from blindspoon.findings.pool_checks import Pool, PooledAttribute, PooledComparison
+from blindspoon.findings.pooling import ONLY, OWN
 from blindspoon.findings.verdict import clauses, in_a_word
 from blindspoon.stats.results import MixedContrast, NoResult, Unanimous
 from blindspoon.trial import Attribute, Trial
@@ -28,7 +29,7 @@ HEADS = {
     "p_adjusted": "p, adjusted",
 }
 SHOWN = tuple(replace(column, head=HEADS[column.name]) for column in chosen(MIXED, *HEADS))
-ONLY = "These kitchens only"
+THESE = "These kitchens only"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,7 +62,7 @@ def _pooled_findings(pool: Pool) -> tuple[PooledFinding, ...]:
                     [
                         *((own.kitchen, own.mixed, found.attribute) for own in compared.own),
                         (POOLED, compared.pooled, found.attribute),
-                        (ONLY, compared.these, found.attribute),
+                        (THESE, compared.these, found.attribute),
                     ],
                     [
                         f"{own.kitchen}: {_reason(own.mixed, own.exact, found.attribute)}"
@@ -169,6 +170,7 @@ def compose_kitchens(pool: Pool) -> KitchensContent:
         f"{gone.reason}"
         for gone in pool.not_pooled
     ]
+    about = (text for text in pool.remarks if text not in (ONLY, OWN))  # which the numbers say
     return KitchensContent(
         pool=pool,
         trial=replace(pool.first, variants=pool.variants),
@@ -178,7 +180,7 @@ def compose_kitchens(pool: Pool) -> KitchensContent:
         spoken=spoken,
         tasted=f"{'; '.join(who)}{blind}.",
         picture=head.chart,
-        weak=tuple(("", text) for text in (*pool.caveats, *told, *lost, *pool.remarks)),
+        weak=tuple(("", text) for text in (*pool.caveats, *told, *lost, *about)),
         figures=tuple(finding.chart for finding in findings if finding.chart),
         recipe=recipe_table(pool.first, kitchens[0].made),
     )
@@ -193,7 +195,7 @@ def kitchens_page(content: KitchensContent, *, paper: bool = False) -> str:
         paper=paper,
         control=content.trial.variant(content.trial.control).label,
         own=POOLED,
-        only=ONLY,
+        only=THESE,
         software=software(),
     )
 

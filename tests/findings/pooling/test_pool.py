@@ -12,7 +12,7 @@ from blindspoon.findings.pooling import pool, pool_scores
 from blindspoon.findings.verdict import kind_of
 from blindspoon.scores.standing import Standing
 from blindspoon.stats.results import NoResult
-from blindspoon.writeup.kitchens import compose_kitchens, forest_plot
+from blindspoon.writeup.kitchens import compose_kitchens, forest_plot, kitchens_page
 from blindspoon.writeup.records import pool_record
 
 from .conftest import RULE, SCALE
@@ -98,6 +98,14 @@ def test_two_kitchens_speak_for_themselves_only(three):
     for found in by_variant(two).values():
         assert found.verdict == kind_of(found.these, margin=1.0, alpha=0.05)
         assert found.because.startswith("In these two kitchens, ")
+
+
+def test_how_kitchens_are_pooled_stands_with_the_numbers_not_with_what_weakens_the_answer(three):
+    content = compose_kitchens(pool(three))
+    weak = " ".join(text for _, text in content.weak)
+    assert "The verdicts are about kitchens like these three" in weak
+    assert "These kitchens only" not in weak
+    assert "no verdict stands on it" in kitchens_page(content).partition('id="record"')[2]
 
 
 def test_where_all_in_each_kitchen_agree_exactly_the_answer_says_why_nothing_is_pooled(kitchen):
