@@ -6,6 +6,7 @@ import pytest
 from blindspoon.batches.cautions import CAUTIONS, cautions
 from blindspoon.findings.further import NewTasting
 from blindspoon.writeup import limits
+from blindspoon.writeup.page import page
 from tests.writeup.conftest import part
 
 
@@ -58,10 +59,12 @@ def test_ranks_that_could_not_reach_their_share_of_alpha_are_told_of(content_of)
     assert "its adjusted p value cannot be below 0.031, and 0.025 was asked for" in text
 
 
-def test_batches_are_compared_and_several_stand_for_their_method_as_far_as_they_can(content_of):
-    one, several = (part(content_of(name), "not-shown") for name in ("usual", "several batches"))
-    assert one.points[0][0] == "What the methods do."
-    assert several.points[0][0] == "What the methods do, in general."
+def test_that_batches_are_not_the_method_is_said_in_the_open_and_not_again(content_of):
+    for name, weak in (("usual", "The next batch may"), ("several batches", "So few, made by one")):
+        content = content_of(name)
+        told = [text for _, text in content.weak if text.startswith(weak)]
+        assert len(told) == 1
+        assert told[0] not in page(content).partition('id="record"')[2]
 
 
 @pytest.mark.parametrize("source", ["21 CFR 114.3", "Snyder et al. 2020", "Local codes"])

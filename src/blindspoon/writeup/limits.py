@@ -105,7 +105,6 @@ def not_shown(analysis: Analysis) -> Points:
         "not_shown",
         trial=trial,
         table=table,
-        modelled=analysis.names.of_methods,
         flags=said,
         kinds={flag.kind for _, flag in flags},
     )
