@@ -75,6 +75,14 @@ def test_photographs_go_out_upright_once_they_are_described_and_no_rule_changes(
     assert trial_of(folder).photos == analysis.trial.photos
 
 
+def test_a_picture_of_too_many_pixels_is_refused_in_plain_words(at):
+    host, _ = at("planned")
+    big = io.BytesIO()
+    Image.new("1", (10_000, 10_000)).save(big, "PNG")
+    told = "“big.png”: it has more than 80 million pixels."
+    assert told in send(host, ("big.png", big.getvalue())).text
+
+
 @pytest.mark.parametrize("data", [b"a text", b"\0\0\0\x18ftypheic\0\0\0\0mif1heic", camera()[:900]])
 def test_what_is_no_picture_is_named_and_nothing_is_written(at, data):
     host, folder = at("planned")

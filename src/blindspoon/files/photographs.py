@@ -103,6 +103,8 @@ def _upright(data: bytes) -> Image.Image | str:
                 turned = ImageOps.exif_transpose(opened).convert("RGBA")
     except UnidentifiedImageError:
         return "it is no JPEG, PNG or WebP"
+    except (Image.DecompressionBombWarning, Image.DecompressionBombError):
+        return "it has more than 80 million pixels"
     except Exception as error:
         return f"it cannot be read ({error})"
     ground = Image.new("RGB", turned.size, "white")

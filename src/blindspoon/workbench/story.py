@@ -96,7 +96,7 @@ def _chosen(found: Stage) -> tuple[dict[str, bytes], dict[str, str]]:
         else:
             taken.append(short_name(PureWindowsPath(name).stem, taken, "photo"))
             new[f"{taken[-1]}.jpg"] = copy
-    told = " ".join([*wrong, "Choose all of them once more, saved as JPEG."])
+    told = " ".join([*wrong, "Save these as a smaller JPEG, then choose all once more."])
     return new, {PHOTOS: told} if wrong else {}
 
 
