@@ -40,7 +40,7 @@ def test_what_is_open_asks_for_tasters_and_what_is_settled_does_not(content_of):
     asked = [value for head, value in text.items() if head.startswith("Ask again about")]
     assert asked
     assert len(asked) == 1
-    assert re.search(r"of about \d+ people \(\d+ to \d+\) would show .+ alike", asked[0])
+    assert re.search(r"is alike, a .+ of about \d+ people \(\d+ to \d+\) would show it", asked[0])
 
 
 def test_a_lone_taster_is_told_to_ask_others(content_of):
@@ -97,7 +97,7 @@ def test_of_what_is_open_on_an_attribute_the_one_that_takes_fewest_people_is_ask
     surer = replace(cool, mixed=replace(cool.mixed, se=0.8 * cool.mixed.se))
     results = (replace(texture, others=(surer, *others)), *rest)
     told = dict(next_steps(replace(analysis, results=results)))
-    assert "would show cool cellar alike" in told["Ask again about texture."]
+    assert "If cool cellar is alike, a new tasting" in told["Ask again about texture."]
 
 
 def test_more_batches_are_asked_for_before_more_tasters(content_of):

@@ -252,8 +252,8 @@ def _more_tasters(analysis: Analysis, result: AttributeResult) -> Iterator[tuple
         number, bracket, reach = _people(by).partition(" (")
         yield (
             f"Ask again about {label}.",
-            f"A new tasting of {number} people{bracket}{reach} would show "
-            f"{analysis.names.short(it.variant)} alike, should it be, eight times in ten.",
+            f"If {analysis.names.short(it.variant)} is alike, a new tasting of {number} "
+            f"people{bracket}{reach} would show it eight times in ten.",
         )
     elif found:
         yield (
