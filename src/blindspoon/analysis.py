@@ -34,7 +34,7 @@ def analyse(folder: Path) -> Analysis:
     text = disk.read_folder(folder)
     named, named_tables = text.trial, text.tables  # tasters as the files call them
     trial, tables = pseudonymise(named, named_tables)
-    stands = standing(named, named_tables, text.seal_toml, tables)
+    stands = standing(text, tables)
     see_lifted(stands)
     trial = replace(trial, decision=replace(trial.decision, share=stands.share))
     try:

@@ -216,10 +216,11 @@ def read(folder: Folder) -> TrialFolder:
         With every problem of the folder, or where its blind is sealed and not lifted.
     """
     text = disk.read_folder(Path(folder))
-    trial, tables = text.trial, text.tables
-    see_lifted(standing(trial, tables, text.seal_toml))
-    table, notes = build_table(trial, tables)
-    return TrialFolder(path=Path(folder), trial=trial, table=table, notes=(*text.notes, *notes))
+    see_lifted(standing(text))
+    table, notes = build_table(text.trial, text.tables)
+    return TrialFolder(
+        path=Path(folder), trial=text.trial, table=table, notes=(*text.notes, *notes)
+    )
 
 
 def check(folder: Folder) -> Examination:

@@ -105,7 +105,7 @@ def examine(folder: Path) -> Examination:
             request_from(trial, tables.batches)
         except DesignError as error:
             problems += error.problems
-    notes += [*standing(trial, tables, text.seal_toml).notes, *name_notes(trial, tables)]
+    notes += [*standing(text).notes, *name_notes(trial, tables)]
     jars = jars_of(tables.key) or jars_of(tables.batches)
     said = (*foretold(trial, jars), *_undrawn(trial, tables.key), *doubts(trial, scored=scored))
     notes += [Note(file="trial.toml", text=text) for text in said]

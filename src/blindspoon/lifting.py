@@ -81,8 +81,8 @@ def _unlifted(folder: Path) -> Seal:
     seal = text.seal
     if seal is None:
         raise DesignError([_UNSEALED.broken("no blind was sealed here", FILE)])
-    if seal.lifted and seal.lifted[-1].last:
-        raise DesignError([_LIFTED.broken(f"it was lifted on {seal.lifted[-1].date}", FILE)])
+    if seal.lift and seal.over:
+        raise DesignError([_LIFTED.broken(f"it was lifted on {seal.lift.date}", FILE)])
     return seal
 
 
@@ -111,8 +111,7 @@ def lift_blind(
 
 def _prepare(folder: Path, today: datetime.date, *, last: bool) -> tuple[Lifting, Seal]:
     text = disk.read_folder(folder)
-    trial, tables = text.trial, text.tables
-    stands = standing(trial, tables, text.seal_toml)
+    trial, tables, stands = text.trial, text.tables, standing(text)
     if stands.seal is None:
         raise DesignError([_UNSEALED.broken("no blind was sealed here", FILE)])
     if stands.lift is not None and not stands.waiting:

@@ -243,7 +243,7 @@ class Stage:
         yield state not in ("planned", "sealed", "tasting"), told
         slips = "" if lifted else "mend slips while nobody knows what is what"
         yield bool(lifted or out), out or slips
-        once = f"lifted on {day(seal.lifted[-1].date)}" if seal and seal.lifted else ""
+        once = f"lifted on {day(seal.lift.date)}" if seal and seal.lift else ""
         yield bool(lifted or out), out or once or "once, with no way back"
         if state == "published":
             yield from ((True, ""), (True, ""))
@@ -318,8 +318,7 @@ def _state(
         coded = served is not None or any("code" in table.columns for table in scored)
         plain = any("right" in table.columns for table in text.tables.choices)
         return "planned" if not (scores or plain) else "never sealed" if coded else "never coded"
-    lift = seal.lifted[-1] if seal.lifted else None
-    if lift and (lift.last or lift.scores == scores_fingerprint(scores)):
+    if seal.over or (seal.lift and seal.lift.scores == scores_fingerprint(scores)):
         return "published" if (disk.published_at(folder) / "START.html").is_file() else "lifted"
     if seal.closed:
         return "closed"

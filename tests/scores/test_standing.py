@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import pytest
 
+from blindspoon.files.disk import FolderText
 from blindspoon.files.seal import Lift, Seal, key_fingerprint, key_rows, rule_text, scores_by_cup
 from blindspoon.files.seal import scores_fingerprint as fingerprint
 from blindspoon.files.text_table import FolderTables, read_table
@@ -35,10 +36,14 @@ def sealed(files, *, lifted=True):
     return replace(seal, lifted=(lift,)) if lifted else seal
 
 
+def folder_of(files, seal):
+    named = {name: data for name, data in files.items() if name.endswith("csv")}
+    own = {} if seal is None else {"seal.toml": seal.encode()}
+    return FolderText(toml=files["trial.toml"].decode(), files=named | own)
+
+
 def told(files, seal):
-    return standing(
-        parse_trial(files["trial.toml"].decode()), tables_of(files), seal and seal.to_toml()
-    )
+    return standing(folder_of(files, seal and seal.to_toml()))
 
 
 def test_nothing_changed_is_said_with_both_dates(coded):
@@ -51,7 +56,7 @@ def test_a_folder_without_a_seal_waits_for_nothing_and_says_so(coded):
     found = told(coded, None)
     assert not found.waiting
     assert "Nothing was sealed" in found.told[0]
-    damaged = standing(parse_trial(coded["trial.toml"].decode()), tables_of(coded), "date = 1")
+    damaged = standing(folder_of(coded, "date = 1"))
     assert "damaged" in damaged.told[0]
     assert not damaged.waiting
 

@@ -93,10 +93,9 @@ def opened(
 def after_lifting(folder: Path) -> tuple[Note, ...]:
     """Say, where the blind was lifted for good, what another score would do."""
     seal = disk.read_folder(folder, without=disk.TABLES).seal
-    last = seal.lifted[-1] if seal and seal.lifted else None
-    if last is None or not last.last:
+    if seal is None or seal.lift is None or not seal.over:
         return ()
-    text = f"the blind was lifted on {last.date}: a score added now makes it all exploratory"
+    text = f"the blind was lifted on {seal.lift.date}: a score added now makes it all exploratory"
     return (Note(file=seal_file.FILE, text=text),)
 
 

@@ -7,7 +7,7 @@ import hashlib
 import json
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, replace
 from typing import Any, Literal, TypeVar
 
 from blindspoon.files.schema import as_number
@@ -42,15 +42,13 @@ Cup = tuple[str, str, str]  # session, taster and code
 class Added:
     """Who, or which session, was added to the key after it was drawn.
 
-    The blind had been lifted `after` times by then; `rest` are keys that are not known, which are
-    written back.
+    The blind had been lifted `after` times by then.
     """
 
     kind: Kind
     name: str
     date: datetime.date
     after: int = 0
-    rest: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,8 +56,7 @@ class Lift:
     """The moment at which the blind was lifted, the `last` if no declared look follows.
 
     So many `tasters` had scored a cup, and `scored` of all `cups` that were to be served. `scores`
-    is their SHA-256 in hexadecimal (`scores_fingerprint`). Keys that are not known are written back
-    (`rest`).
+    is their SHA-256 in hexadecimal (`scores_fingerprint`).
     """
 
     date: datetime.date
@@ -68,7 +65,6 @@ class Lift:
     cups: int
     scores: str
     last: bool = True
-    rest: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,8 +72,7 @@ class Seal:
     """What seal.toml holds: the day on which the blind was drawn, and the rule as it was then.
 
     `key` is the SHA-256 of the key in hexadecimal (`key_fingerprint`), `rule` see `rule_text`. It
-    is lifted once, or once a declared look; `closed` is None while cups may be scored. What else
-    stands in the file is written back as it was (`rest`).
+    is lifted once, or once a declared look; `closed` is None while cups may be scored.
     """
 
     date: datetime.date
@@ -86,7 +81,16 @@ class Seal:
     added: tuple[Added, ...] = ()
     lifted: tuple[Lift, ...] = ()
     closed: datetime.date | None = None
-    rest: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def lift(self) -> Lift | None:
+        """The last time that it was lifted."""
+        return self.lifted[-1] if self.lifted else None
+
+    @property
+    def over(self) -> bool:
+        """Whether it is lifted for good."""
+        return self.lift is not None and self.lift.last
 
     @property
     def attributes(self) -> tuple[str, ...]:
@@ -97,22 +101,19 @@ class Seal:
     def to_toml(self) -> str:
         import tomlkit  # noqa: PLC0415 - only where a seal is written
 
-        rows = {
-            name: [
-                {part: getattr(row, part) for part in row.__slots__ if part != "rest"} | row.rest
-                for row in getattr(self, name)
-            ]
-            for name in ("added", "lifted")
-        }
+        own = {"date": self.date, "key": self.key, "rule": self.rule}
         closed = {"closed": self.closed} if self.closed else {}
-        own = {"date": self.date, "key": self.key, "rule": self.rule} | closed | rows
-        return HEAD + tomlkit.dumps(own | dict(self.rest))
+        rows = {name: [asdict(row) for row in getattr(self, name)] for name in ("added", "lifted")}
+        return HEAD + tomlkit.dumps(own | closed | rows)
 
     def with_added(self, kind: Kind, name: str, day: datetime.date, key: str) -> Seal:
         """Seal the key again after a taster or a session was added to it."""
         new = Added(kind=kind, name=name, date=day, after=len(self.lifted))
         others = (it for it in self.added if (it.kind, it.name) != (kind, name))  # it was stopped
         return replace(self, key=key, added=(*others, new))
+
+
+_Row = TypeVar("_Row", Added, Lift)
 
 
 def later_format(text: str) -> object:
@@ -128,15 +129,13 @@ def parse_seal(text: str) -> Seal | None:
     """Read seal.toml; None where it is not as Blindspoon wrote it."""
     try:
         found = tomllib.loads(text.removeprefix("\ufeff"))
-        own = {name: found.pop(name) for name in ("date", "key", "rule")}
         seal = Seal(
-            date=own["date"],
-            key=str(own["key"]),
-            rule={str(name): str(value) for name, value in own["rule"].items()},
-            added=tuple(_read_row(Added, row) for row in found.pop("added", ())),
-            lifted=tuple(_read_row(Lift, row) for row in found.pop("lifted", ())),
-            closed=found.pop("closed", None),
-            rest=found,
+            date=found["date"],
+            key=str(found["key"]),
+            rule={name: str(value) for name, value in found["rule"].items()},
+            added=tuple(_read(Added, row) for row in found.get("added", ())),
+            lifted=tuple(_read(Lift, row) for row in found.get("lifted", ())),
+            closed=found.get("closed"),
         )
     except (ValueError, KeyError, TypeError, AttributeError):
         return None
@@ -144,13 +143,8 @@ def parse_seal(text: str) -> Seal | None:
     return seal if dated else None
 
 
-_Row = TypeVar("_Row", Added, Lift)
-
-
-def _read_row(kind: type[_Row], row: dict[str, Any]) -> _Row:
-    """Read a row of [[added]] or [[lifted]]; what is not known is kept."""
-    known = {name: row.pop(name) for name in kind.__slots__ if name in row and name != "rest"}
-    return kind(**known, rest=row)
+def _read(kind: type[_Row], row: dict[str, Any]) -> _Row:
+    return kind(**{name: row[name] for name in kind.__slots__ if name in row})
 
 
 def rule_text(trial: Trial) -> dict[str, str]:

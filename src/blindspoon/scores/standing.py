@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from blindspoon.errors import DesignError, Note, Problem, Rule, some_of
+from blindspoon.files.disk import FolderText
 from blindspoon.files.schema import CORRECTIONS, Known, column_problems, read_columns
 from blindspoon.files.seal import (
     FILE,
@@ -17,7 +18,6 @@ from blindspoon.files.seal import (
     key_fingerprint,
     key_rows,
     number_text,
-    parse_seal,
     rule_text,
     scores_by_cup,
     scores_fingerprint,
@@ -55,7 +55,7 @@ class Standing:
     @property
     def lift(self) -> Lift | None:
         """The last time that the blind was lifted."""
-        return self.seal.lifted[-1] if self.seal and self.seal.lifted else None
+        return self.seal.lift if self.seal else None
 
     @property
     def key_kept(self) -> bool:
@@ -78,24 +78,21 @@ class Standing:
         )
 
 
-def standing(
-    trial: Trial, tables: FolderTables, text: str | None, hidden: FolderTables | None = None
-) -> Standing:
-    """Hold a folder against its seal.
+def standing(text: FolderText, hidden: FolderTables | None = None) -> Standing:
+    """Hold a folder, in which trial.toml can be read, against its seal.
 
-    `tables` are as they are, tasters under their own names, none of whom stands in the sentences;
-    `hidden` are those under pseudonyms, for `Standing.published`. `text` is that of seal.toml; None
-    where there is none.
+    No taster stands in the sentences; `hidden` are the tables under pseudonyms, for
+    `Standing.published`.
     """
-    seal = parse_seal(text or "")
+    trial, tables, seal = text.trial, text.tables, text.seal
     if seal is None:
-        told = UNSEALED if text is None else DAMAGED
+        told = UNSEALED if text.seal_toml is None else DAMAGED
         attributes = [each.name for each in trial.attributes]
         told_of = tables.answers if trial.decision.looks else ()
         tasters = {taster for _, taster, _ in scores_by_cup(trial, told_of, attributes)}
         share, looked = _look(trial, len(tasters), None)
         return Standing(told=(told, *looked), warned=tuple(_warned(trial, None, 0)), share=share)
-    lift = seal.lifted[-1] if seal.lifted else None
+    lift = seal.lift
     final = next((place for place, lift in enumerate(seal.lifted, 1) if lift.last), math.inf)
     late = [added for added in seal.added if added.after >= final]  # no look was left
     names = {added.name for added in late}
@@ -127,10 +124,8 @@ def _under_pseudonyms(
     seal: Seal, key: str | None, told: FolderTables, hidden: FolderTables, lifted: Scores | None
 ) -> Seal:
     """Seal the files under pseudonyms as far as those under names are as they were sealed."""
-    if told.key is None or hidden.key is None or not seal.lifted:
+    if told.key is None or hidden.key is None or not seal.lifted or hidden is told:
         return seal
-    if hidden is told:
-        return replace(seal, rest={})
     columns = (key.columns["taster"].texts for key in (told.key, hidden.key))
     names = dict(zip(*columns, strict=True))
     lifts = seal.lifted
@@ -142,7 +137,6 @@ def _under_pseudonyms(
         key=key_fingerprint(key_rows(hidden.key)) if key == seal.key else seal.key,
         added=tuple(replace(added, name=names.get(added.name, added.name)) for added in seal.added),
         lifted=lifts,
-        rest={},
     )
 
 
@@ -155,7 +149,7 @@ def see_lifted(found: Standing) -> None:
 
 def see_open(seal: Seal | None) -> None:
     """Refuse, by a DesignError, scores and tasters while it is closed and not lifted."""
-    if seal and seal.closed and not (seal.lifted and seal.lifted[-1].last):
+    if seal and seal.closed and not seal.over:
         raise DesignError([_CLOSED.broken(f"the tasting was closed on {seal.closed}", FILE)])
 
 
@@ -234,7 +228,7 @@ def _warned(trial: Trial, seal: Seal | None, scored: int) -> Iterator[str]:
         yield f"The rule is declared on {declared}, after the first session on {min(dates)}."
     elif seal and dates and seal.date > min(dates):
         yield f"It was sealed on {seal.date}, after the first session on {min(dates)}."
-    lift = seal.lifted[-1] if seal and seal.lifted else None
+    lift = seal.lift if seal else None
     if lift and lift.last and dates and lift.date < max(dates):
         yield f"The blind was lifted on {lift.date}, before the last session on {max(dates)}."
 
