@@ -106,7 +106,6 @@ def _sound_request(trial: Trial, text: FolderText) -> ServingRequest:
 
 
 def _see_untasted(text: FolderText, *, lifted: bool = False) -> None:
-    """Refuse a folder in which a cup was scored."""
     tasted = [table.file for table in text.tables.answers if len(table)]
     found = tasted or [FILE] * lifted
     if found:
@@ -114,7 +113,6 @@ def _see_untasted(text: FolderText, *, lifted: bool = False) -> None:
 
 
 def add_late(folder: Path, name: str, today: datetime.date) -> ServingPlan:
-    """Add a taster to a blind that was drawn; nobody else's cups change."""
     with durable.in_turn(folder):
         text = disk.read_folder(folder)
         return _add(folder, text, today, " ".join(tidied(name).split()))
@@ -320,7 +318,6 @@ def write_sheets(
 
 
 def _drawn(text: FolderText) -> tuple[Trial, ServingPlan]:
-    """Read the plan that servings.csv and key.csv hold."""
     trial = text.trial
     servings, key = text.tables.servings, text.tables.key
     if servings is None or key is None:

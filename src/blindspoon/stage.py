@@ -139,7 +139,6 @@ class Stage:
 
     @property
     def open_to_look(self) -> bool:
-        """Whether the scores may be looked at."""
         return self.lifted or self.state in ("never coded", "never sealed")
 
     @property
@@ -164,7 +163,6 @@ class Stage:
 
     @property
     def title(self) -> str:
-        """What the trial is called; its folder's name where that cannot be read."""
         return self.trial.title if self.trial else self.folder.resolve().name
 
     @property

@@ -289,12 +289,10 @@ def rule_beside(trial: Trial) -> str:
 
 
 def names_of(text: str, kind: str) -> list[str]:
-    """List the names of the sections of a kind."""
     return [str(row.get("name", "")) for row in tomllib.loads(text).get(kind, [])]
 
 
 def template() -> Trial:
-    """Give the trial that a new one begins from."""
     return parse_trial(disk.shipped("starter/trial.toml").replace("{seed}", "1"))
 
 

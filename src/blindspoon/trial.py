@@ -11,7 +11,6 @@ from typing import Literal, NamedTuple
 
 
 def today() -> datetime.date:
-    """Give the day where the host is."""
     return datetime.datetime.now().astimezone().date()
 
 
@@ -140,7 +139,6 @@ class ChoiceMethod(NamedTuple):
 
     @property
     def cups(self) -> int:
-        """Coded cups in a set."""
         return len(self.orders[0])
 
 
@@ -202,7 +200,6 @@ class Choice:
 
     @property
     def how(self) -> ChoiceMethod:
-        """What holds for the method."""
         return METHODS[self.method]
 
     @property
@@ -290,7 +287,6 @@ class Trial:
 
     @property
     def control_index(self) -> int:
-        """Position of the control in `variants`."""
         return [variant.name for variant in self.variants].index(self.control)
 
     @property
@@ -307,7 +303,6 @@ class Trial:
         return next((session.label for session in self.sessions if session.name == name), "")
 
     def asked(self, session: str) -> tuple[Attribute, ...]:
-        """List the attributes that a session asks for."""
         unasked = {name for it in self.sessions if it.name == session for name in it.not_asked}
         return tuple(attribute for attribute in self.attributes if attribute.name not in unasked)
 

@@ -32,11 +32,9 @@ class BatchFactor(NamedTuple):
     relative: bool = False
 
     def answers_to(self, name: str) -> bool:
-        """Tell whether a name in ``differs`` means this factor."""
         return name == self.name or name in self.also
 
     def alike(self, one: Value, other: Value) -> bool:
-        """Tell whether two values count as alike."""
         if isinstance(one, str) or isinstance(other, str):
             return one == other
         reach = self.tolerance * (max(abs(one), abs(other)) if self.relative else 1.0)
@@ -144,7 +142,6 @@ def as_meant(trial: Trial, log: BatchLog) -> Trial:
 
 
 def declares(trial: Trial, variant: str, factor: BatchFactor) -> bool:
-    """Tell whether trial.toml says that a variant is meant to differ in a factor."""
     return any(factor.answers_to(name) for name in trial.variant(variant).differs)
 
 

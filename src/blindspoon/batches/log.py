@@ -112,7 +112,6 @@ class BatchLog:
         return tuple(batch for batch in self.batches if batch.variant == variant)
 
     def readings_of(self, batch: str) -> tuple[Reading, ...]:
-        """List the readings of a batch, by date."""
         return self.readings.get(batch, ())
 
     def tasted_on(self, batch: str) -> datetime.date | None:
@@ -158,7 +157,6 @@ class Unit(NamedTuple):
 
 
 def celsius(fahrenheit: float) -> float:
-    """Convert a temperature from °F to °C."""
     return (fahrenheit - 32) / 1.8
 
 
@@ -253,7 +251,6 @@ class _Said:
         return table.readable and not lacking
 
     def read(self, table: TextTable, columns: Iterable[FileColumn], known: Known) -> Checked:
-        """Read columns, and take over what is wrong with their cells."""
         checked = read_columns(table, columns, known)
         self.problems += checked.problems
         return checked

@@ -67,7 +67,6 @@ class Made:
         return tuple(it for it in self.amounts if isinstance(it, NoAmounts) or not it.declared)
 
     def to_record(self) -> Record:
-        """Give everything but the log, ready for JSON."""
         return {
             name: [as_record(row) for row in getattr(self, name)]
             for name in ("strengths", "amounts", "differs", "cautions")

@@ -71,7 +71,6 @@ class InOrder(click.Group):
     """Verbs in the order of the work, in the help too."""
 
     def list_commands(self, _context: click.Context) -> list[str]:
-        """Give them as they were added."""
         return list(self.commands)
 
 

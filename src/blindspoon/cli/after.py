@@ -242,7 +242,6 @@ def publish(folders: Sequence[Path], to: Path, jar: float, together: bool) -> No
 
 
 def kitchens(folders: Sequence[Path]) -> Sequence[Path]:
-    """See that there are several."""
     if len(folders) < 2:
         raise click.UsageError("--pool takes two folders or more.")
     return folders
@@ -258,7 +257,6 @@ def apart(folders: Sequence[Path]) -> Sequence[Path]:
 
 
 def say_published(written: Published) -> None:
-    """Say where all lies, and what is lacking."""
     for text in written.lacking:
         click.echo(f"note: {text}")
     click.echo(f"Published: {written.folder / 'START.html'} says what is what")

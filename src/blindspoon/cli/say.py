@@ -57,7 +57,6 @@ verb = partial(click.command, cls=Verb)
 
 
 def flag(name: str, told: str, variable: str | None = None) -> Callable[[Any], Any]:
-    """Make an option that is given or not."""
     return click.option(name, *filter(None, [variable]), is_flag=True, help=told)
 
 
@@ -88,7 +87,6 @@ def spaced(text: str) -> str:
 
 
 def say_cautions(cautions: Sequence[tuple[str, str]]) -> None:
-    """Print each caution with its source."""
     for text, source in cautions:
         click.echo(spaced(f"caution: {text}" + (f" ({source})" if source else "")))
 
@@ -112,7 +110,6 @@ def say_addresses(joins: Sequence[str], host: str, *, lan: bool) -> None:
 
 
 def say_json(record: object) -> None:
-    """Print a record as JSON."""
     import json  # noqa: PLC0415 - only where it is asked for
 
     click.echo(spaced(json.dumps(record, indent=2, ensure_ascii=False, allow_nan=False)))

@@ -82,7 +82,6 @@ class FolderText:
 
     @property
     def seal_toml(self) -> str | None:
-        """The text of seal.toml; None where there is none."""
         data = self.files.get("seal.toml")
         return None if data is None else data.decode(errors="replace")
 
@@ -206,7 +205,6 @@ def shipped(name: str) -> str:
 
 
 def shipped_bytes(name: str) -> bytes:
-    """Read a file that comes with the package."""
     return (resources.files("blindspoon") / name).read_bytes()
 
 

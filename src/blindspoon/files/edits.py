@@ -161,7 +161,6 @@ def _ended(text: str) -> str:
 
 
 def _by_value(text: str, change: Callable[[Any], None]) -> str:
-    """Change values where they stand."""
     import tomlkit  # noqa: PLC0415 - only where a trial is written
     from tomlkit.exceptions import TOMLKitError  # noqa: PLC0415
 

@@ -61,7 +61,6 @@ class Door:
         self._used: set[str] = set()
 
     def new_pass(self, *, again: bool = False) -> str:
-        """Make what stands in an address."""
         nonce = ("again" if again else "once") + secrets.token_hex(16)
         return f"{nonce}.{self.proof('pass', nonce)}"
 
@@ -90,7 +89,6 @@ def open_shelves() -> dict[str, int]:
 
 
 def note_open(shelves: Mapping[str, int]) -> None:
-    """Write down which shelves are open. Raises OSError."""
     _keep(state_folder() / "open.json", json.dumps(dict(shelves)).encode())
 
 

@@ -68,11 +68,9 @@ class TextColumn:
         return TextColumn(tuple(places), codes)
 
     def __len__(self) -> int:
-        """Count the rows."""
         return self.codes.size
 
     def cells(self) -> list[str]:
-        """Every row's text."""
         return [self.texts[code] for code in self.codes.tolist()]
 
     def at(self, row: int) -> str:
@@ -115,7 +113,6 @@ class TextTable:
     notes: tuple[Note, ...] = ()
 
     def __len__(self) -> int:
-        """Count the rows."""
         return self.lines.size
 
     @property
@@ -124,7 +121,6 @@ class TextTable:
         return bool(self.columns)
 
     def cells(self, name: str) -> list[str]:
-        """Every row's text in one column."""
         return self.columns[name].cells()
 
     def keep(self, rows: BoolArray) -> TextTable:

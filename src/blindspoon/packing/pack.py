@@ -214,7 +214,6 @@ def _finished(
 
 
 def as_json(record: object) -> bytes:
-    """Write plain values as JSON; a number that is not finite is refused."""
     return json.dumps(record, allow_nan=False).encode()
 
 

@@ -45,7 +45,6 @@ class DataColumn(NamedTuple):
     """Constraints by their names in Table Schema."""
 
     def to_record(self) -> Record:
-        """Describe the column for datapackage.json."""
         named = guarded(self.name)  # as it stands in the file
         described: Record = {"name": named, "type": self.kind, "description": self.meaning}
         return described | ({"constraints": dict(self.limits)} if self.limits else {})
@@ -140,7 +139,6 @@ class Resource(NamedTuple):
 
     @property
     def path(self) -> str:
-        """Name of the file."""
         return f"{self.name}.csv"
 
     @property
@@ -157,7 +155,6 @@ class Resource(NamedTuple):
         return write_csv([[guarded(column.name) for column in self.columns], *rows]).encode()
 
     def to_record(self, content: bytes) -> Record:
-        """Describe the table and the file that holds it for datapackage.json."""
         schema: Record = {"fields": [column.to_record() for column in self.columns]}
         names = [column.name for column in self.columns]
         key = [name for name in KEYS.get(self.name, ()) if name in names]
@@ -350,7 +347,6 @@ DECLARE = """\
 
 
 def _rule_to_declare(trial: Trial) -> str:
-    """Write trial.toml with the rule waiting for the reader's own date."""
     text = trial_text(replace(trial, decision=replace(trial.decision, declared=None)))
     heading = "[decision]\n"
     if heading not in text:

@@ -35,11 +35,9 @@ class Cups:
     sound: bool
 
     def __len__(self) -> int:
-        """Count the rows."""
         return len(self.name)
 
     def place(self, row: int) -> tuple[str, int]:
-        """Find the file and line of a row."""
         for table in self.tables:
             if row < len(table):
                 return table.file, int(table.lines[row])
@@ -47,7 +45,6 @@ class Cups:
         raise IndexError(row)
 
     def part(self, rows: BoolArray) -> Cups:
-        """Only the rows that are marked."""
         ends = np.cumsum([0, *map(len, self.tables)])
         return replace(
             self,
@@ -64,7 +61,6 @@ class Cups:
         )
 
     def texts(self, row: int) -> tuple[str, str, str]:
-        """Give session, taster and name of a row."""
         return self.session.at(row), self.taster.at(row), self.name.at(row)
 
     def match(self, others: Cups) -> IntArray:
@@ -139,7 +135,6 @@ def _repeats(numbers: IntArray, usable: BoolArray) -> list[tuple[int, int]]:
 
 
 def score_problems(scored: Cups, plan: Cups | None, key: Cups | None) -> list[Problem]:
-    """Find cups scored twice, and codes that nobody was served."""
     remedy = "Keep the row that holds; another round is a session of its own"
     problems = _second_rows(scored, Rule("scored-twice", "a taster scores a cup once", remedy))
     served = plan if plan is not None else key
@@ -149,7 +144,6 @@ def score_problems(scored: Cups, plan: Cups | None, key: Cups | None) -> list[Pr
 
 
 def codes_twice(cups: Cups) -> list[Problem]:
-    """Find codes that name two cups of one taster."""
     remedy = "Correct one of them, or draw the codes again"
     return _second_rows(cups, Rule("code-twice", "a code names one cup", remedy))
 
@@ -230,7 +224,6 @@ def stray_cups(cups: Cups, variant: TextColumn) -> Iterator[Note]:
 
 
 def no_scores(scored: Cups, points: FloatArray) -> list[Problem]:
-    """Complain if not one score was given."""
     if np.isfinite(points).any():
         return []
     files = [table.file for table in scored.tables]
@@ -343,7 +336,6 @@ def as_tasted(plan: Cups, scored: Cups) -> Cups:
 
 
 def taken_positions(cups: Cups) -> list[Problem]:
-    """Find positions that two cups of one taster have in one session."""
     sittings = number_rows(cups.session, cups.taster) * (POSITION_LIMIT + 1)
     before = dict(_repeats(sittings + cups.position, cups.usable & (cups.position > 0)))
 

@@ -156,7 +156,6 @@ class _Reading:
     def cups(
         self, tables: Sequence[TextTable], columns: tuple[FileColumn, ...], name: str = "code"
     ) -> Cups:
-        """Read the columns that name cups."""
         before, known = len(self.problems), self.known
         complete: list[TextTable] = []
         for table in tables:
@@ -223,7 +222,6 @@ class _Reading:
     def chosen(
         self, tables: Sequence[TextTable], sets: Cups | None
     ) -> tuple[Picks | None, ChoiceTable | None]:
-        """Read what was chosen, under codes or not."""
         if sets is not None and len(sets):
             rows = self.cups(tables, CHOICES, "set")
             choice = chosen_by(self.trial)

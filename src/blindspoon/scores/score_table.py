@@ -186,7 +186,6 @@ _NO_KEY = Rule(
 
 
 def _contents(trial: Trial, ledger: Ledger, served: Cups) -> tuple[IntArray, TextColumn]:
-    """Say which variant and batch is in each cup that was served."""
     variants = [variant.name for variant in trial.variants]
     if ledger.key is not None:
         return unblind(served, ledger.key, variants)

@@ -137,7 +137,6 @@ def _misread(text: str, how: ChoiceMethod) -> Fault | None:
 
 
 def absent_answers(picks: Picks) -> Iterator[Note]:
-    """Name the sets without an answer."""
     blank = picks.answers.rows_of([""])
     for row in blank.tolist():
         file, line = picks.rows.place(row)
@@ -264,7 +263,6 @@ def _bad_sets(picks: Picks, bad: IntArray, choice: Choice) -> list[Problem]:
 
 
 def _references(picks: Picks, order: IntArray, choice: Choice) -> list[Problem]:
-    """Find answers that name the reference of a duo-trio."""
     if choice.method != "duo-trio":
         return []
     rows = np.flatnonzero(np.isin(picks.picked[:, 0], order[:: choice.how.cups]))

@@ -54,7 +54,6 @@ class Standing:
 
     @property
     def lift(self) -> Lift | None:
-        """The last time that the blind was lifted."""
         return self.seal.lift if self.seal else None
 
     @property
@@ -318,7 +317,6 @@ def _lifted(
 
 
 def correction_problems(trial: Trial, table: TextTable) -> list[Problem]:
-    """List what is wrong with corrections.csv on its own."""
     named = table.columns["session"].texts if "session" in table.columns else ()
     known = Known(
         sessions=tuple(session.name for session in trial.sessions) or named,

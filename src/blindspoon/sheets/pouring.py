@@ -106,13 +106,11 @@ class LabelStock:
 
     @property
     def left(self) -> float:
-        """Margin left of the first column."""
         used = self.columns * self.width + (self.columns - 1) * self.gap
         return (PAPERS[self.paper][0] - used) / 2
 
     @property
     def top(self) -> float:
-        """Margin above the first row."""
         return (PAPERS[self.paper][1] - self.rows * self.height) / 2
 
 

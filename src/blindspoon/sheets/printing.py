@@ -187,7 +187,6 @@ def make_checklist(trial: Trial, plan: ServingPlan, days: Sequence[Reminder] = (
 
 
 def _parts(told: Iterable[tuple[str, str]]) -> list[Part]:
-    """Gather the things to do under the heads of their parts."""
     parts: list[Part] = []
     for name, text in told:
         if name.startswith("# "):
