@@ -189,6 +189,22 @@ def test_spoons_and_near_misses_are_noted(check):
     assert "jar 1, Jar 1 are taken for two" in said
 
 
+@pytest.mark.parametrize(
+    ("cell", "slugs", "said"),
+    [
+        ("1.250", {"not-a-number"}, ""),
+        ("1,25", set(), ""),
+        ("a pinch", set(), '"a pinch" is no num'),
+    ],
+)
+def test_a_measure_of_the_hosts_own_is_a_number_or_asked_about(check, cell, slugs, said):
+    text = f"batch;variant;calcium_mg\njar 1;plain;0\njar 2;oak-leaf;{cell}\n"
+    problems, notes = check(text, None)
+    assert {problem.slug for problem in problems} == slugs
+    assert bool(said) == any("read as words" in str(note) for note in notes)
+    assert said in " ".join(map(str, notes))
+
+
 def test_a_reading_under_another_head_is_no_secret(check):
     problems, notes = check(readings="batch,date,pH,Temp\njar 1,2026-09-18,3.6,20\n")
     assert problems == ()

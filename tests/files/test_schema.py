@@ -7,7 +7,16 @@ import math
 import pytest
 
 from blindspoon.files import schema
-from blindspoon.files.schema import BATCHES, KEY, READINGS, Known, as_number, read_columns
+from blindspoon.files.schema import (
+    BATCHES,
+    KEY,
+    READINGS,
+    SCORES,
+    Known,
+    as_number,
+    column_problems,
+    read_columns,
+)
 from blindspoon.files.text_table import read_table
 
 TABLES = ("SCORES", "SERVINGS", "KEY", "CHOICES", "CHOICES_KNOWN", "CHOICE_COUNTS", "BATCHES")
@@ -36,6 +45,15 @@ def test_a_table_is_read_by_its_declaration():
 @pytest.mark.parametrize("text", ["1e999", "nan", "inf", "1_0", "0x1", "", "1,5", "٣"])
 def test_what_is_no_finite_number_is_none(text):
     assert as_number(text, decimal_comma=False) is None
+
+
+def test_a_title_above_the_header_is_thought_of():
+    known = Known(when=("always", "coded"))
+    title = read_table(b"Tasting;19 Sept\nsession;taster;code\n", "scores.csv")
+    (taster, code) = column_problems(title, SCORES, known)
+    assert taster.remedy.endswith("add it, or take out what stands above the header")
+    (code,) = column_problems(read_table(b"taster;texture\nT01;5\n", "a.csv"), SCORES, known)
+    assert code.remedy == "Name the column code, or add it"
 
 
 def test_who_mends_a_name_after_sealing_is_led_to_the_label():

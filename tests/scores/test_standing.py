@@ -52,6 +52,13 @@ def test_nothing_changed_is_said_with_both_dates(coded):
     assert (found.bent, found.told, found.waiting) == ((), (UNCHANGED, lifted), False)
 
 
+def test_a_key_that_lost_its_tasters_is_bent_and_breaks_nothing(coded):
+    coded["key.csv"] = b"session,code,variant\n1,037,plain\n"
+    text = folder_of(coded, sealed(coded).to_toml())
+    found = standing(text, replace(text.tables, scores=()))
+    assert found.published == found.seal
+
+
 def test_a_folder_without_a_seal_waits_for_nothing_and_says_so(coded):
     found = told(coded, None)
     assert not found.waiting

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from operator import truediv
 from typing import NamedTuple
 
-from blindspoon.batches.log import INGREDIENTS, Batch, BatchLog, Value
+from blindspoon.batches.log import INGREDIENTS, MEASURED, Batch, BatchLog, Value
 from blindspoon.batches.strengths import acid_of, ingredient, mean_of, strengths
 from blindspoon.trial import Trial
 
@@ -77,8 +77,6 @@ STANDARD = (
 make. The tolerances are this project's choice: what a kitchen balance, a cellar and a busy week
 do to a batch that was meant to be the same."""
 
-_UNIT = re.compile(r".+_(k?g|mg|m?l|[cm]?m|percent|c|h|min|days|pieces)", re.ASCII)
-
 
 def factor_values(log: BatchLog) -> Mapping[BatchFactor, tuple[Value | None, ...]]:
     """List every factor that some batch has a value of, with its value in each batch."""
@@ -96,7 +94,7 @@ def factor_values(log: BatchLog) -> Mapping[BatchFactor, tuple[Value | None, ...
     if values[FERMENTED] == values[AGE]:  # all went from the cellar to the table
         del values[FERMENTED]
     for name in log.own:
-        own, measures = [batch.own.get(name) for batch in log.batches], _UNIT.fullmatch(name)
+        own, measures = [batch.own.get(name) for batch in log.batches], MEASURED.fullmatch(name)
         factor = BatchFactor(name, "", 0.0)
         if measures and not any(isinstance(value, str) for value in own):
             factor = BatchFactor(name, measures[1], SHARE, relative=True)

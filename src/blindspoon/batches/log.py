@@ -32,7 +32,10 @@ from blindspoon.files.schema import (
     Known,
     as_number,
     column_problems,
+    grouped,
+    may_be_grouped,
     problem_at,
+    problems_of,
     read_columns,
 )
 from blindspoon.files.text_table import TextTable
@@ -353,12 +356,23 @@ def _own_factors(said: _Said, table: TextTable) -> Iterator[tuple[str, list[Valu
             own = f"column {shown(name)} is kept as a factor of your own"
             said.note(table, f"{own} (did you mean {meant}?)")
         cells = table.cells(name)
-        read = [as_number(it, decimal_comma=table.decimal_comma) if it else "" for it in cells]
+        comma = table.decimal_comma
+        read = [as_number(it, decimal_comma=comma) if it else "" for it in cells]
         numbers = [value for value in read if value is not None]
+        if MEASURED.fullmatch(name):
+            texts = [it for it in table.columns[name].texts if comma or "," in it]
+            faults = {it: grouped(it, name) for it in texts if may_be_grouped(it)}
+            said.problems += problems_of(table, name, faults)
+            if None in read:
+                word = quoted(cells[read.index(None)])
+                said.note(table, f"column {name} is read as words, as {word} is no number")
         yield name, [*cells] if len(numbers) < len(read) else numbers
 
 
 _KNOWN = [column.name for column in BATCHES]
+
+MEASURED = re.compile(r".+_(k?g|mg|m?l|[cm]?m|percent|c|h|min|days|pieces)", re.ASCII)
+"""Columns of the host's own that hold numbers with a unit."""
 
 
 def _faults(batch: Batch, last_tasted: datetime.date | None) -> Iterator[tuple[str, Fault]]:

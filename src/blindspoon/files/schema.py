@@ -258,7 +258,9 @@ def column_problems(table: TextTable, columns: Iterable[FileColumn], known: Know
     declared, file = list(columns), table.file
     needed = [column.name for column in declared if column.needed in known.when]
     needed.sort(key=lambda name: name == "session")  # what only several sessions need comes last
-    return missing_columns(table, needed) + [
+    found = table.columns.keys() & {*needed}
+    title = "" if found or len(needed) < 2 else ", or take out what stands above the header"
+    return missing_columns(table, needed, title) + [
         _LIFTED.broken(f"a column {name} stands beside the codes", file, column=name)
         for name, barred in ((column.name, column.barred) for column in declared)
         if barred in known.when and name in table.columns
@@ -326,6 +328,14 @@ def may_be_grouped(text: str) -> bool:
     (True, True, False)
     """
     return re.fullmatch(r"[1-9]\d{0,2}[.,]\d{3}", text, re.ASCII) is not None
+
+
+def grouped(text: str, name: str) -> Fault:
+    """Ask which of its two numbers such a text is."""
+    point = text.replace(",", ".")
+    found = f"{quoted(text)} may be {point.replace('.', '')} or {float(point):g}"
+    allowed = f"{name} has no mark between thousands"
+    return Fault("not-a-number", found, allowed, "Write it with another number of decimals")
 
 
 def as_date(text: str) -> datetime.date | None:
@@ -479,11 +489,7 @@ def _measure(text: str, value: float | None, column: FileColumn, *, unclear: boo
     """Read a number within the bounds of its kind."""
     low, high, fault = BOUNDS[column.kind]
     if column.kind == "mass" and column.convert(1.0) < 2 and unclear:
-        found = (
-            f"{quoted(text)} may be {re.sub('[.,]', '', text)} or {float(text.replace(',', '.')):g}"
-        )
-        allowed = f"{column.name} has no mark between thousands"
-        return Fault("not-a-number", found, allowed, "Write it with another number of decimals")
+        return grouped(text, column.name)
     if value is None:
         allowed = f"{column.name} is a number, or blank where it is not known"
         found = f"{quoted(text)} is not a number"

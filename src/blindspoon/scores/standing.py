@@ -125,6 +125,8 @@ def _under_pseudonyms(
     """Seal the files under pseudonyms as far as those under names are as they were sealed."""
     if told.key is None or hidden.key is None or not seal.lifted or hidden is told:
         return seal
+    if "taster" not in told.key.columns:
+        return seal
     columns = (key.columns["taster"].texts for key in (told.key, hidden.key))
     names = dict(zip(*columns, strict=True))
     lifts = seal.lifted
