@@ -19,7 +19,7 @@ from flask import Flask
 from flask.testing import FlaskClient
 
 from blindspoon.collect import opening
-from blindspoon.collect.host_pages import HostPages
+from blindspoon.collect.host_pages import HostPages, by_host_link
 from blindspoon.collect.server import create_app, serve
 from blindspoon.collect.sitting import Sitting
 from blindspoon.collect.taster_pages import TasterPages
@@ -66,8 +66,10 @@ def both_pages() -> Callable[[Sitting], Flask]:
     """One application of all pages."""
 
     def create(sitting: Sitting) -> Flask:
-        host = HostPages.of_link(sitting, lambda: "http://192.0.2.7:8765/")
-        return create_app(sitting, TasterPages(sitting), host)
+        app, join = create_app(sitting), "http://192.0.2.7:8765/"
+        TasterPages(sitting).add_to(app)
+        HostPages.add_to(app, by_host_link(sitting, lambda: join), "/h/<link>")
+        return app
 
     return create
 

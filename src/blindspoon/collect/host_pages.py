@@ -22,8 +22,8 @@ SAY = words_of("en")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Desk:
-    """The tasting that a request is about, for whoever may see it, and how its pages are made.
+class HostPages:
+    """What a host opens and sends while people taste, for whoever may see this tasting.
 
     `base` is the address of the overview, without a slash at its end; `fill` makes a page of the
     name of a template and what it says. Tasters `join` at an address that may change while they
@@ -37,134 +37,84 @@ class Desk:
     join: str
     phones: str = ""
 
-    def page(self, name: str, **content: object) -> AnyResponse:
-        return self.fill(name, say=SAY, **content)
-
-    @property
-    def places(self) -> dict[str, str]:
-        """Tasters by their place in the list, which a late one does not change."""
-        return {str(place): name for place, name in enumerate(self.sitting.plan.tasters, 1)}
-
-    def taster(self, place: str) -> str:
-        """Name the taster of a place; 404 where there is none."""
-        if place not in self.places:
-            abort(404)
-        return self.places[place]
-
-    def ballot(self, session: str, place: str) -> Ballot:
-        """Give the ballot of a place; 404 where there is none."""
-        ballot = self.sitting.ballots.get((session, self.taster(place)))
-        if ballot is None:
-            abort(404)
-        return ballot
-
-
-class HostPages:
-    """Handlers of what the host opens, with the word of the address that says which tasting it is.
-
-    `find` gives the desk, and turns away whoever may not see it; `form` gives what one of its pages
-    sent.
-    """
-
-    def __init__(
-        self, find: Callable[[str], Desk], form: Callable[[str], Mapping[str, str]]
-    ) -> None:
-        self._find = find
-        self._form = form
-
     @classmethod
-    def of_link(cls, sitting: Sitting, join: Callable[[], str]) -> HostPages:
-        """Make them for one sitting, for whoever has the host's link."""
+    def add_to(cls, app: Flask, find: Callable[[str], HostPages], base: str) -> None:
+        """Register the addresses; `find` gives the pages by the link in their base.
 
-        def find(link: str) -> Desk:
-            if not hmac.compare_digest(link.encode(), sitting.host_link.encode()):
-                abort(404)
-            base = f"/h/{link}"
-
-            def fill(name: str, **content: object) -> Response:
-                own = {"frame": "base.html.j2", "base": base, "ticket": sitting.ticket(link)}
-                return make_response(render_template(f"{name}.html.j2", **own | content))
-
-            return Desk(sitting=sitting, base=base, fill=fill, join=join())
-
-        return cls(find, lambda link: own_form(sitting.ticket(link)))
-
-    def add_to(self, app: Flask, base: str = "/h/<link>") -> None:
-        """Register the addresses."""
+        It turns away whoever may not see them, and forms that none of them sent.
+        """
         for path, method, handler in (
-            ("", "GET", self.overview),
-            ("/<any(progress):name>", "GET", self.overview),
-            ("/session", "POST", self.session),
-            ("/taster/<place>", "GET", self.taster),
-            ("/taster/<place>", "POST", self.renew),
-            ("/<session>/<any(key, again):kind>/<place>", "GET", self.grid),
-            ("/<session>/<any(key, again):kind>/<place>", "POST", self.key),
+            ("", "GET", cls.overview),
+            ("/<any(progress):name>", "GET", cls.overview),
+            ("/session", "POST", cls.session),
+            ("/taster/<place>", "GET", cls.link),
+            ("/taster/<place>", "POST", cls.renew),
+            ("/<session>/<any(key, again):kind>/<place>", "GET", cls.grid),
+            ("/<session>/<any(key, again):kind>/<place>", "POST", cls.key),
         ):
-            name = f"host {handler.__name__}"
-            app.add_url_rule(f"{base}{path}", name, handler, methods=[method])
 
-    def overview(self, link: str, name: str = "host") -> AnyResponse:
+            def answer(
+                link: str, own: Callable[..., AnyResponse] = handler, **parts: str
+            ) -> AnyResponse:
+                return own(find(link), **parts)
+
+            name = f"host {method} {path}"
+            app.add_url_rule(f"{base}{path}", name, answer, methods=[method])
+
+    def overview(self, name: str = "host") -> AnyResponse:
         """Show how far everybody is, or give the part of the page that changes: its progress."""
-        desk = self._find(link)
-        sitting = desk.sitting
+        sitting = self.sitting
         sitting.reconcile()
         open_first = sorted(sitting.plan.sessions, key=lambda name: name != sitting.session)
-        return desk.page(
+        return self._page(
             name,
             plan=sitting.plan,
             memory=sitting.memory,
             warnings=sitting.warnings,
-            places={taster: place for place, taster in desk.places.items()},
+            places={taster: place for place, taster in self._places.items()},
             tables={session: sitting.ballots_of(session) for session in open_first},
-            join=desk.join,
-            phones=desk.phones,
-            qr=qr_code(desk.join),
+            join=self.join,
+            phones=self.phones,
+            qr=qr_code(self.join),
         )
 
-    def session(self, link: str) -> AnyResponse:
+    def session(self) -> AnyResponse:
         """Open a session, or close the one that is open; ask where somebody has not finished."""
-        desk = self._find(link)
-        form = self._form(link)
-        name = form.get("session", "")
-        if name and name not in desk.sitting.plan.sessions:
+        name, now = request.form.get("session", ""), self.sitting.session
+        if name and name not in self.sitting.plan.sessions:
             abort(400)
-        now = desk.sitting.session
-        unfinished = [ballot for ballot in desk.sitting.ballots_of(now) if ballot.gaps]
-        if unfinished and name != now and not form.get("sure"):
-            return desk.page("close_session", session=now, next=name, unfinished=unfinished)
-        desk.sitting.open_session(name)
-        return redirect(desk.base, 303)
+        unfinished = [ballot for ballot in self.sitting.ballots_of(now) if ballot.gaps]
+        if unfinished and name != now and not request.form.get("sure"):
+            return self._page("close_session", session=now, next=name, unfinished=unfinished)
+        self.sitting.open_session(name)
+        return redirect(self.base, 303)
 
-    def taster(self, link: str, place: str) -> AnyResponse:
+    def link(self, place: str) -> AnyResponse:
         """Show the own link of one taster."""
-        desk = self._find(link)
-        taster = desk.taster(place)
-        address = f"{desk.join}t/{desk.sitting.taster_link(taster)}" if desk.join else ""
-        return desk.page("link", taster=taster, place=place, join=address, qr=qr_code(address))
+        taster = self._taster(place)
+        address = f"{self.join}t/{self.sitting.taster_link(taster)}" if self.join else ""
+        return self._page("link", taster=taster, place=place, join=address, qr=qr_code(address))
 
-    def renew(self, link: str, place: str) -> AnyResponse:
+    def renew(self, place: str) -> AnyResponse:
         """Make a taster's link anew."""
-        desk = self._find(link)
-        taster = desk.taster(place)
-        if self._form(link).get("taster", taster) != taster:
+        taster = self._taster(place)
+        if request.form.get("taster", taster) != taster:
             abort(409)
-        desk.sitting.renew(taster)
-        return redirect(f"{desk.base}/taster/{place}", 303)
+        self.sitting.renew(taster)
+        return redirect(f"{self.base}/taster/{place}", 303)
 
-    def grid(self, link: str, session: str, kind: str, place: str) -> AnyResponse:
+    def grid(self, session: str, kind: str, place: str) -> AnyResponse:
         """Show a paper ballot to key in: what is there already, or blank to key it again."""
-        desk = self._find(link)
-        ballot, again = desk.ballot(session, place), kind == "again"
+        ballot, again = self._ballot(session, place), kind == "again"
         values = _typed(ballot, {}) if again else _stored(ballot)
-        return _grid(desk, place, ballot, values, again=again)
+        return self._grid(place, ballot, values, again=again)
 
-    def key(self, link: str, session: str, kind: str, place: str) -> AnyResponse:
+    def key(self, session: str, kind: str, place: str) -> AnyResponse:
         """Store a paper ballot, or compare a second keying with the first.
 
         Nothing is stored where a cell is wrong, or where a second keying differs.
         """
-        desk = self._find(link)
-        ballot, again, form = desk.ballot(session, place), kind == "again", self._form(link)
+        ballot, again, form = self._ballot(session, place), kind == "again", request.form
         if form.get("taster", ballot.taster) != ballot.taster:
             abort(409)  # the list was sorted anew since the page was opened
         typed = _typed(ballot, form)
@@ -176,11 +126,11 @@ class HostPages:
             told = faults(SAY, problems, attributes, cells)
             wrong |= {(row, column): text for column, text in told.items()}
         if wrong:
-            return _grid(desk, place, ballot, typed, 422, again=again, wrong=wrong)
+            return self._grid(place, ballot, typed, 422, again=again, wrong=wrong)
         if again and (differ := _differences(ballot, answers)):
             pairs = zip(typed, _stored(ballot), strict=True)
             values = [{**row, "comment": first["comment"]} for row, first in pairs]
-            return _grid(desk, place, ballot, values, 409, differ=differ)
+            return self._grid(place, ballot, values, 409, differ=differ)
         if not again:
             opened = form.get("Page", "")[:40]
             ballot.save(
@@ -192,36 +142,69 @@ class HostPages:
             )
         if again or form.get("twice"):
             kind = "again"
-            desk.sitting.note_twice(session, ballot.taster)
-        return _to_next(desk, session, place, kind)
+            self.sitting.note_twice(session, ballot.taster)
+        return self._to_next(session, place, kind)
+
+    @property
+    def _places(self) -> dict[str, str]:
+        """Tasters by their place in the list, which a late one does not change."""
+        return {str(place): name for place, name in enumerate(self.sitting.plan.tasters, 1)}
+
+    def _taster(self, place: str) -> str:
+        """Name the taster of a place; 404 where there is none."""
+        return self._places.get(place) or abort(404)
+
+    def _ballot(self, session: str, place: str) -> Ballot:
+        """Give the ballot of a place; 404 where there is none."""
+        return self.sitting.ballots.get((session, self._taster(place))) or abort(404)
+
+    def _page(self, name: str, **content: object) -> AnyResponse:
+        return self.fill(name, say=SAY, **content)
+
+    def _grid(
+        self, place: str, ballot: Ballot, values: Cells, status: int = 200, **told: object
+    ) -> Response:
+        """Show the cells of a ballot; it names whose was just stored, if the address does.
+
+        `told` may say that it is keyed `again`, and what is said beside cells: what is `wrong`
+        there, or how they `differ` from the first keying.
+        """
+        saved = self._places.get(request.args.get("saved", ""), "")
+        own = {"again": False, "wrong": {}, "differ": {}, "page": secrets.token_urlsafe(12)} | told
+        page = self._page("key", place=place, ballot=ballot, values=values, saved=saved, **own)
+        return make_response(page, status)
+
+    def _to_next(self, session: str, place: str, kind: str) -> AnyResponse:
+        """Go to the next paper ballot that has gaps (or was keyed once), else to the overview."""
+        number, memory = int(place), self.sitting.memory
+        places = list(self._places.items())
+        for other, taster in (*places[number:], *places[: number - 1]):
+            ballot = self.sitting.ballots.get((session, taster))
+            if ballot is None or taster in memory.joined:
+                continue  # who has joined tastes by phone
+            once = ballot.in_order() and (session, taster) not in memory.twice
+            if once if kind == "again" else ballot.gaps:
+                return redirect(f"{self.base}/{session}/{kind}/{other}?saved={place}", 303)
+        return redirect(self.base, 303)
 
 
-def _grid(
-    desk: Desk, place: str, ballot: Ballot, values: Cells, status: int = 200, **told: object
-) -> Response:
-    """Show the cells of a ballot; it names whose was just stored, if the address does.
+def by_host_link(sitting: Sitting, join: Callable[[], str]) -> Callable[[str], HostPages]:
+    """Show the pages of one sitting to whoever has the host's link, and take their own forms."""
 
-    `told` may say that it is keyed `again`, and what is said beside cells: what is `wrong` there,
-    or how they `differ` from the first keying.
-    """
-    saved = desk.places.get(request.args.get("saved", ""), "")
-    content = {"again": False, "wrong": {}, "differ": {}, "page": secrets.token_urlsafe(12)} | told
-    page = desk.page("key", place=place, ballot=ballot, values=values, saved=saved, **content)
-    return make_response(page, status)
+    def find(link: str) -> HostPages:
+        if not hmac.compare_digest(link.encode(), sitting.host_link.encode()):
+            abort(404)
+        base, ticket = f"/h/{link}", sitting.ticket(link)
+        if request.method == "POST":
+            own_form(ticket)
 
+        def fill(name: str, **content: object) -> Response:
+            own = {"frame": "base.html.j2", "base": base, "ticket": ticket}
+            return make_response(render_template(f"{name}.html.j2", **own | content))
 
-def _to_next(desk: Desk, session: str, place: str, kind: str) -> AnyResponse:
-    """Go to the next paper ballot that has gaps (or was keyed once), else to the overview."""
-    number, memory = int(place), desk.sitting.memory
-    places = list(desk.places.items())
-    for other, taster in (*places[number:], *places[: number - 1]):
-        ballot = desk.sitting.ballots.get((session, taster))
-        if ballot is None or taster in memory.joined:
-            continue  # who has joined tastes by phone
-        once = ballot.in_order() and (session, taster) not in memory.twice
-        if once if kind == "again" else ballot.gaps:
-            return redirect(f"{desk.base}/{session}/{kind}/{other}?saved={place}", 303)
-    return redirect(desk.base, 303)
+        return HostPages(sitting=sitting, base=base, fill=fill, join=join())
+
+    return find
 
 
 def _stored(ballot: Ballot) -> Cells:

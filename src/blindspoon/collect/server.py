@@ -24,7 +24,7 @@ from blindspoon import wording
 from blindspoon.charts.scene import css_variables
 from blindspoon.collect import security
 from blindspoon.collect.ballots import Tell
-from blindspoon.collect.host_pages import HostPages
+from blindspoon.collect.host_pages import HostPages, by_host_link
 from blindspoon.collect.languages import spoken
 from blindspoon.collect.opening import opened, stamp
 from blindspoon.collect.ports import listening, near
@@ -54,8 +54,8 @@ _NO_NETWORK = Rule(
 _NOWHERE = ("192.0.2.1", "10.0.0.1", "172.16.0.1", "192.168.0.1", "192.168.1.1")
 
 
-def create_app(sitting: Sitting, *pages: TasterPages | HostPages) -> Flask:
-    """Make an application of some pages of one tasting.
+def create_app(sitting: Sitting) -> Flask:
+    """Make an application of one tasting, for pages of it to be added.
 
     The check of the Host header is not in it: `serve` puts it around it.
     """
@@ -69,8 +69,6 @@ def create_app(sitting: Sitting, *pages: TasterPages | HostPages) -> Flask:
     app.config["LANGUAGE"] = sitting.plan.tasting.language
     add_static(app, STATIC)
     app.context_processor(lambda: {"say": spoken()})
-    for handlers in pages:
-        handlers.add_to(app)
     app.after_request(security.harden)
 
     @app.errorhandler(HTTPException)
@@ -136,8 +134,9 @@ def serve(
         def where() -> str:
             return f"http://{now()[0]}:{bound}/"
 
-        tasters = create_app(sitting, TasterPages(sitting, where))
-        hosts = create_app(sitting, HostPages.of_link(sitting, where))
+        tasters, hosts = create_app(sitting), create_app(sitting)
+        TasterPages(sitting, where).add_to(tasters)
+        HostPages.add_to(hosts, by_host_link(sitting, where), "/h/<link>")
         server = Server(
             {
                 outer: security.only_for_hosts(tasters, lambda: host_names(now(), bound)),
@@ -224,8 +223,8 @@ class Phones:
             every = listening("0.0.0.0", *near(PORT))  # noqa: S104 - asked for
             listener = stack.enter_context(every)
             self._port = port = int(listener.getsockname()[1])
-            pages = TasterPages(self._sitting, lambda: self.address)
-            app = create_app(self._sitting, pages)
+            app = create_app(self._sitting)
+            TasterPages(self._sitting, lambda: self.address).add_to(app)
             guarded = security.only_for_hosts(app, lambda: host_names(network_addresses(), port))
             made = Server({listener: guarded})
             thread = threading.Thread(target=made.run, daemon=True)

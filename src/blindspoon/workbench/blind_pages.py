@@ -7,7 +7,7 @@ from functools import partial
 from flask import abort, request
 from werkzeug.wrappers import Response
 
-from blindspoon.collect.host_pages import Desk, HostPages
+from blindspoon.collect.host_pages import HostPages
 from blindspoon.collect.opening import plan_addition
 from blindspoon.collect.server import Phones
 from blindspoon.collect.sitting import Sitting
@@ -139,10 +139,10 @@ def _add_sheets(bench: Workbench) -> None:
 def _add_tasting(bench: Workbench) -> None:
     """Register the host's pages of the score page, and what opens and closes it."""
 
-    def desk(name: str) -> Desk:
+    def find(name: str) -> HostPages:
         found = bench.stage(name)
         sitting, phones = _opened(bench, found)
-        return Desk(
+        return HostPages(
             sitting=sitting,
             base=bench.address(found, "tasting"),
             fill=partial(_fill, bench, found),
@@ -150,7 +150,7 @@ def _add_tasting(bench: Workbench) -> None:
             phones="in" if phones.are_in else "out",
         )
 
-    HostPages(desk, lambda _: request.form).add_to(bench.app, "/t/<link>/tasting")
+    HostPages.add_to(bench.app, find, "/t/<link>/tasting")
 
     @bench.post("tasting/phones")
     def let(found: Stage, form: Form) -> Response:
