@@ -13,7 +13,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from blindspoon.collect.ballots import Ballot, CupAnswer, Given, read_answer
 from blindspoon.collect.languages import words_of
-from blindspoon.collect.security import faults, own_form
+from blindspoon.collect.security import own_form
 from blindspoon.collect.sitting import Sitting
 
 Cells = Sequence[Mapping[str, str]]  # texts of the grid by column, a mapping a cup
@@ -123,7 +123,7 @@ class HostPages:
             attributes = ballot.part(code).attributes
             answer, problems = read_answer(attributes, cells, place)
             answers.append(answer)
-            told = faults(SAY, problems, attributes, cells)
+            told = SAY.faults(problems, attributes, cells)
             wrong |= {(row, column): text for column, text in told.items()}
         if wrong:
             return self._grid(place, ballot, typed, 422, again=again, wrong=wrong)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import tomllib
+from collections.abc import Iterable, Mapping
 from functools import cache
 from importlib import resources
 from typing import Any, get_args
@@ -13,7 +14,8 @@ from flask import current_app, request
 
 from blindspoon import wording
 from blindspoon.collect.ballots import Ballot, Kind, Question, SetQuestion
-from blindspoon.trial import DEFAULT_REST, Language
+from blindspoon.errors import Problem, shown
+from blindspoon.trial import DEFAULT_REST, Attribute, Language
 
 LANGUAGES: tuple[str, ...] = get_args(Language)[1:]
 """Names of the files in ``words``; English is first."""
@@ -78,6 +80,22 @@ class Words:
     def answer(self, text: str) -> str:
         """Write what was chosen of a set: a word, codes, or nothing."""
         return str(self._texts["answers"].get(text, text.replace("+", " + ")))
+
+    def faults(
+        self, problems: Iterable[Problem], questions: Iterable[Question], row: Mapping[str, str]
+    ) -> dict[str, str]:
+        """Say to people what is wrong with what they gave for a cup, by column."""
+        scales = {it.name: it.scale for it in questions if isinstance(it, Attribute)}
+        say, said = self.of("cups" if scales else "sets"), {}
+        for problem in problems:
+            column = problem.column or ""
+            parts: dict[str, object] = {"typed": shown(row.get(column, ""), 20)}
+            if column in scales:
+                scale = scales[column]
+                ends = {"low": scale.low, "high": scale.high, "step": scale.step}
+                parts |= {name: say.number(f"{value:g}") for name, value in ends.items()}
+            said[column] = say(problem.slug.replace("-", "_"), **parts)
+        return said
 
     def number(self, text: object) -> str:
         """Write a number that is written with a point, as people write it; with a true minus."""

@@ -1,14 +1,11 @@
 """Who may talk to the score page, what their browser may do with it, and how others are refused."""
 
 import hmac
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping
 
 from flask import Response, abort, jsonify, make_response, render_template, request
 
-from blindspoon.collect.ballots import Question
-from blindspoon.collect.languages import Words, spoken
-from blindspoon.errors import Problem, shown
-from blindspoon.trial import Attribute
+from blindspoon.collect.languages import spoken
 
 BODY_LIMIT = 64 * 1024  # bytes in the largest request body
 
@@ -41,23 +38,6 @@ def refuse(code: int, message: str = "") -> Response:
     if wants_json():
         return make_response(jsonify(message=text), code)
     return make_response(render_template("message.html.j2", text=text), code)
-
-
-def faults(
-    say: Words, problems: Sequence[Problem], questions: Sequence[Question], row: Mapping[str, str]
-) -> dict[str, str]:
-    """Say to people what is wrong with what they gave for a cup, by column."""
-    scales = {it.name: it.scale for it in questions if isinstance(it, Attribute)}
-    say, said = say.of("cups" if scales else "sets"), {}
-    for problem in problems:
-        column = problem.column or ""
-        parts: dict[str, object] = {"typed": shown(row.get(column, ""), 20)}
-        if column in scales:
-            scale = scales[column]
-            ends = {"low": scale.low, "high": scale.high, "step": scale.step}
-            parts |= {name: say.number(f"{value:g}") for name, value in ends.items()}
-        said[column] = say(problem.slug.replace("-", "_"), **parts)
-    return said
 
 
 def only_for_hosts(app: WSGI, hosts: Callable[[], Collection[str]]) -> WSGI:

@@ -22,7 +22,7 @@ from blindspoon.collect.ballots import (
 )
 from blindspoon.collect.host_pages import qr_code
 from blindspoon.collect.languages import seconds_of, spoken, words_of
-from blindspoon.collect.security import faults, own_form, refuse, wants_json
+from blindspoon.collect.security import own_form, refuse, wants_json
 from blindspoon.collect.sitting import Sitting
 from blindspoon.trial import Attribute
 
@@ -213,7 +213,7 @@ class TasterPages:
         sent = {**form, "set": seat.code} if ballot.sets else form
         answer, problems = read_answer(ballot.attributes, sent, ballot.file)
         if problems:
-            said = faults(spoken(), problems, ballot.attributes, form)
+            said = spoken().faults(problems, ballot.attributes, form)
             if wants_json():
                 fields = [{"field": column, "text": text} for column, text in said.items()]
                 return make_response(jsonify(problems=fields), 422)
