@@ -59,6 +59,8 @@ def what(*differences, batches=1, **more):
             difference("stirred", None, values=("no", "yes")),
             "marked “stirred: yes”, not “no”",
         ),
+        (difference("oak_leaf", None, values=("no", "3 g")), "made with oak leaf (3 g)"),
+        (difference("oak_leaf", None, values=("3 g", "No")), "made without oak leaf"),
     ],
 )
 def test_differences_in_words(found, words):

@@ -127,6 +127,10 @@ def in_words(difference: Difference) -> str:
             return f"made without {name.removeprefix('kind of ')}"
         if {ours.lower(), theirs.lower()} == {"yes", "no"}:
             return f"marked “{name}: {ours}”, not “{theirs}”"
+        if theirs.lower() == "no":
+            return f"made with {name} ({ours})"
+        if ours.lower() == "no":
+            return f"made without {name}"
         return f"different in {name} ({ours}, not {theirs})"
     usual, unit = ("higher in {name} by {size}", "lower in {name} by {size}"), difference.unit
     number = _trimmed(abs(amount), 2 if abs(amount) < 10 else 1)
