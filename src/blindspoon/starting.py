@@ -47,7 +47,8 @@ QUESTIONS = tuple(
         ("variant[1].label", "What stays plain?",
          "Your recipe as you always make it. It is the control: every change is compared with it."),
         ("changes", "What is changed?",
-         "One line for each jar, and one change in each jar: then you will know what did it."),
+         "One line for each jar, as the page will call it, and one change in each: then you will "
+         "know what did it."),
         ("trial.title", "What do you want to know?",
          "Your question, as you would ask a friend."),
         ("decision.margin", "What difference would be too small to bother?",

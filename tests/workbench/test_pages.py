@@ -967,6 +967,11 @@ def test_what_is_over_is_not_called_a_file_to_mend(at):
     assert "This cannot be done now." in done.text
 
 
+def test_who_begins_reads_once_what_the_ends_of_a_scale_are(at):
+    page = at("planned")[0].read("/new")
+    assert page.count("soft to crisp") == 1
+
+
 def test_what_a_host_may_not_have_meant_is_asked_before_the_rule_is_sealed(at):
     host, folder = at("planned")
     assert "Did you mean this?" not in host.read("/t/crisp/codes")

@@ -28,7 +28,7 @@ FILE = "trial.toml"
 def add_to(bench: Workbench) -> None:
     """Register the addresses."""
     app = bench.app
-    ready = [(row.name, row.label, "") for row in starting.known_attributes()]
+    ready = [(it.name, it.label, f"{it.low} to {it.high}") for it in starting.known_attributes()]
     labels = {label: name for name, label, _ in ready}
     begun: dict[str, tuple[str, dict[str, bytes]]] = {}  # by the form that it was begun with
 
@@ -77,13 +77,15 @@ def add_to(bench: Workbench) -> None:
         plans = {name: stage(folder) for name, folder in disk.trials_in(bench.shelf).items()}
         text = earlier(typed)
         own = [row.label for row in parse_trial(text).attributes] if text else []
+        given = ready + [(label, label, "") for label in own if label not in labels]
         return bench.page(
             "start.html.j2",
             code=code,
             typed=typed,
             faults=faults,
             questions={question.key: question for question in starting.QUESTIONS},
-            ready=ready + [(label, label, "") for label in own if label not in labels],
+            ready=given,
+            bare=[(name, label, "") for name, label, _ in given],
             odd=starting.ODD,
             chosen=[labels.get(word, word) for word in _chosen(typed)],
             earlier={name: found.title for name, found in plans.items() if found.trial},
