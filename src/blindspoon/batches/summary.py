@@ -121,16 +121,13 @@ def in_words(difference: Difference) -> str:
             value if isinstance(value, str) else wording.plain(value)
             for value in (difference.variant_value, difference.control_value)
         )
-        if theirs == "none":
-            return f"made with {ours}"
-        if ours == "none":
-            return f"made without {name.removeprefix('kind of ')}"
+        if "none" in (ours, theirs):
+            without = f"without {name.removeprefix('kind of ')}"
+            return f"made {without if ours == 'none' else f'with {ours}'}"
         if {ours.lower(), theirs.lower()} == {"yes", "no"}:
             return f"marked “{name}: {ours}”, not “{theirs}”"
-        if theirs.lower() == "no":
-            return f"made with {name} ({ours})"
-        if ours.lower() == "no":
-            return f"made without {name}"
+        if "no" in (ours.lower(), theirs.lower()):
+            return f"made without {name}" if ours.lower() == "no" else f"made with {name} ({ours})"
         return f"different in {name} ({ours}, not {theirs})"
     usual, unit = ("higher in {name} by {size}", "lower in {name} by {size}"), difference.unit
     number = _trimmed(abs(amount), 2 if abs(amount) < 10 else 1)

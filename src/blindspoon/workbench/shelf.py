@@ -77,15 +77,13 @@ def add_to(bench: Workbench) -> None:
         plans = {name: stage(folder) for name, folder in disk.trials_in(bench.shelf).items()}
         text = earlier(typed)
         own = [row.label for row in parse_trial(text).attributes] if text else []
-        given = ready + [(label, label, "") for label in own if label not in labels]
         return bench.page(
             "start.html.j2",
             code=code,
             typed=typed,
             faults=faults,
             questions={question.key: question for question in starting.QUESTIONS},
-            ready=given,
-            bare=[(name, label, "") for name, label, _ in given],
+            ready=ready + [(label, label, "") for label in own if label not in labels],
             odd=starting.ODD,
             chosen=[labels.get(word, word) for word in _chosen(typed)],
             earlier={name: found.title for name, found in plans.items() if found.trial},
