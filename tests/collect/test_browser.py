@@ -566,7 +566,13 @@ def test_a_page_that_a_browser_had_put_by_is_asked_for_anew(sheet, served):
     page = begin(sheet(), served)
     ballot = served["sitting"].ballots["1", "T01"]
     ballot.save({ballot.codes[0]: Given(CupAnswer(scores=("7", "")), "", "elsewhere")})
-    page.evaluate("dispatchEvent(new PageTransitionEvent('pageshow', { persisted: true }))")
+    back = "dispatchEvent(new PageTransitionEvent('pageshow', { persisted: true }))"
+    page.context.set_offline(True)
+    page.evaluate(back)
+    page.wait_for_timeout(300)
+    assert page.locator("input[name=texture]").count()  # and no error of the browser
+    page.context.set_offline(False)
+    page.evaluate(back)
     page.locator("input[name=texture][value='7']:checked").wait_for(state="attached")
 
 

@@ -12,8 +12,10 @@
     show();
     try { localStorage.setItem("type size", size); } catch { /* until the page is left */ }
   });
-  // A page that comes back as it was left may be old, and its script about to lead on.
-  addEventListener("pageshow", (event) => { if (event.persisted) location.reload(); });
+  // A page that comes back as it was left may be old.
+  addEventListener("pageshow", (event) => {
+    if (event.persisted) fetch(location.href).then(() => location.reload(), () => { /* offline */ });
+  });
   addEventListener("DOMContentLoaded", () => {
     const button = document.getElementById("larger");
     if (button) button.hidden = false;

@@ -442,6 +442,7 @@
     }
   });
   addEventListener("popstate", () => { if (!failures || !showKept(location.pathname)) location.reload(); });
+  addEventListener("pageshow", (event) => { if (event.persisted) leaving = ""; });  // it was left
   const keep = () => { if (dirty) store(); };  // a page that is hidden may be dropped unsaid
   addEventListener("pagehide", keep);
   // What is on its way now may still fail: it is tried again soon.
