@@ -67,6 +67,9 @@ def test_a_phone_that_came_by_its_own_link_is_known_where_others_join(
     other = fields(client.get("/?other=1").text) | {"name": "T01"}
     assert client.post("/join", data=other).location == links[0]
     assert "You are" not in client.application.test_client().get("/").text
+    client.set_cookie("links", f"of-another-trial.{links[0][3:]}")
+    client.get(links[1])
+    assert client.get_cookie("links").value.startswith("of-another-trial.")
 
 
 def test_a_name_picked_by_mistake_is_given_back(client, sitting, fields):

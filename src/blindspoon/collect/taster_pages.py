@@ -27,6 +27,7 @@ from blindspoon.collect.sitting import Sitting
 from blindspoon.trial import Attribute
 
 MOST_NUMBERS = 11  # steps of a line that have room for their number on the narrowest phone
+MOST_LINKS = 100  # in the cookie of a phone that is passed on
 WEEK = 7 * 24 * 3600  # seconds for which a phone is known again
 
 
@@ -84,6 +85,11 @@ class Seat(NamedTuple):
     @property
     def end(self) -> str:
         return f"/t/{self.link}/{self.ballot.session}/end"
+
+
+def _links() -> list[str]:
+    """Give the last links that were opened on this phone, those of other tastings as well."""
+    return [link for link in request.cookies.get("links", "").split(".") if link][-MOST_LINKS:]
 
 
 def _known_by(cookie: str, text: str, page: str | AnyResponse) -> Response:
@@ -154,8 +160,8 @@ class TasterPages:
 
     def begin(self, link: str) -> AnyResponse:
         """Lead a taster to what they do next; their phone is known again by its own link."""
-        mine = self._mine() | {self._taster(link): link}
-        return _known_by("links", ".".join(mine.values()), self._next(link))
+        links = dict.fromkeys((*_links(), link))
+        return _known_by("links", ".".join(links), self._next(link))
 
     def _next(self, link: str) -> AnyResponse:
         taster, session = self._taster(link), self._sitting.session
@@ -178,10 +184,9 @@ class TasterPages:
         self._form(link)
         if self._sitting.may_leave(taster):
             self._sitting.renew(taster)
-        mine = self._mine()
-        if not self._sitting.has_begun(taster):
-            mine.pop(taster, None)
-        return _known_by("links", ".".join(mine.values()), redirect("/?other=1", 303))
+        begun = self._sitting.has_begun(taster)
+        links = ".".join(it for it in _links() if begun or it != link)
+        return _known_by("links", links, redirect("/?other=1", 303))
 
     def agree(self, link: str) -> AnyResponse:
         """Take down that the cautions were read."""
@@ -277,9 +282,8 @@ class TasterPages:
         return self._sitting.taster_of(link) or abort(404)
 
     def _mine(self) -> dict[str, str]:
-        """Give the links that were opened on this phone, by whose they are."""
-        links = request.cookies.get("links", "").split(".")
-        return {taster: link for link in links if (taster := self._sitting.taster_of(link))}
+        """Give the links of this tasting that were opened on this phone, by whose they are."""
+        return {taster: link for link in _links() if (taster := self._sitting.taster_of(link))}
 
     def _form(self, link: str) -> Mapping[str, str]:
         return own_form(self._sitting.ticket(link))
