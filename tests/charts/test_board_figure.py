@@ -42,7 +42,7 @@ def test_dots_bars_and_bands_lie_where_the_numbers_are(pictures, board, sheet, b
     bands = [box_of(s) for s in shapes if isinstance(s, Area) and s.ink == "band"]
     dots = [s.points[0][0] for s in shapes if isinstance(s, Marks) and s.ink != "ground"]
     bars = [s.points for s in shapes if isinstance(s, Line) and s.ink.startswith("v")]
-    others = [picture.other(place) for place in pictures[0].others for picture in pictures]
+    others = [picture.others[place] for place in pictures[0].others for picture in pictures]
     for other, band, dot, bar in zip(others, bands, dots, bars, strict=True):
         zero, unit = (band.left + band.right) / 2, (band.right - band.left) / 2
         assert (dot - zero) / unit == pytest.approx(other.found.difference)

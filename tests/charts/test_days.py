@@ -18,7 +18,8 @@ from blindspoon.findings.course import CourseDay, CourseFound, CourseSaid
 from blindspoon.findings.days_in_words import headline
 from blindspoon.stats import over_days
 from blindspoon.stats.over_days import Bracket
-from blindspoon.stats.results import NoResult
+from blindspoon.stats.results import Interval, NoResult
+from blindspoon.trial import Scale
 
 NONE = NoResult("not asked for")
 START = datetime.date(2026, 2, 1)
@@ -164,6 +165,27 @@ def test_up_and_down_are_told_in_the_words_of_the_scale():
     for found, up in ((HARD["usual"], "more sour"), (plain, "towards sour")):
         words = " ".join(text.text for text in days_chart(found, TRIAL, None).lay(WIDE).scene.texts)
         assert f" in the same sitting. Up: {up}; down: less sour" in words
+
+
+def test_points_stand_as_high_whatever_the_scale_counts_to():
+    found, tenth = HARD["usual"], Scale(low=0, high=1)
+    days = [
+        replace(
+            day.found,
+            mean=day.found.mean / 10,
+            interval=Interval(day.found.interval.low / 10, day.found.interval.high / 10),
+        )
+        for day in found.days
+    ]
+    small = replace(
+        found,
+        attribute=replace(found.attribute, scale=tenth, margin=0.1),
+        values=found.values / 10,
+        days=tuple(replace(a, found=b) for a, b in zip(found.days, days, strict=True)),
+    )
+    one, two = (lines(days_chart(it, TRIAL, None), ink="v1") for it in (found, small))
+    heights = [[y for line in drawn for _, y in line.points] for drawn in (one, two)]
+    assert heights[0] == pytest.approx(heights[1])
 
 
 def test_the_alt_tells_of_ph_where_it_is_drawn():

@@ -32,7 +32,7 @@ def is_tick(line: Line) -> bool:
 
 def falling(picture):
     """Places of the variants, the largest difference first."""
-    return sorted(picture.others, key=lambda place: -picture.other(place).found.difference)
+    return sorted(picture.others, key=lambda place: -picture.others[place].found.difference)
 
 
 def of(scene, kind, ink):
@@ -69,9 +69,9 @@ def test_intervals_and_estimates_are_those_of_the_procedure_that_decides(typical
     scene = plot.lay(sheet).scene
     read = to_points(scene)
     for place, ink in zip(typical.others, ["v1", "v2", "v3", "v4"], strict=True):
-        found = typical.other(place).found
+        found = typical.others[place].found
         (line,) = of(scene, Line, ink)
-        alike = typical.other(place).verdict == "alike"
+        alike = typical.others[place].verdict == "alike"
         interval = found.equivalence_interval if alike else found.interval
         ends = read([line.points[0][0], line.points[1][0]])
         assert ends == pytest.approx([interval.low, interval.high], abs=1e-6)
@@ -138,12 +138,12 @@ def test_notes_tell_the_numbers_and_the_verdict(make):
 
 def test_an_alike_variant_shows_the_interval_that_decides(make):
     picture = make(shifts=(0.0, 0.0), labels=("Plain", "Oak"), spread=0.4, tasters=20)
-    assert picture.other(1).verdict == "alike"
+    assert picture.others[1].verdict == "alike"
     (row,) = differences_plot(picture).rows
-    inner = span(picture.other(1).found.equivalence_interval, picture.attribute)
+    inner = span(picture.others[1].found.equivalence_interval, picture.attribute)
     assert row.notes[0].endswith(" alike")
     assert row.notes[1:] == (inner,)
-    assert row.dots[0].interval == picture.other(1).found.equivalence_interval
+    assert row.dots[0].interval == picture.others[1].found.equivalence_interval
 
 
 def test_the_key_says_what_decides(make):

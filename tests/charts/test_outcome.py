@@ -91,7 +91,7 @@ def test_replicates_are_averaged_and_gaps_stay(trial, result):
 def test_a_difference_is_variant_minus_control(trial, result):
     picture = drawn(trial, result)
     np.testing.assert_array_equal(picture.differences[:, 0], [-2.5, np.nan])
-    assert picture.others == (0,)
+    assert [*picture.others] == [0]
     assert (picture.result.by, picture.control) == ("ranks", 1)
     assert picture.scored[0] == 4.5
 

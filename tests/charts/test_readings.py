@@ -168,10 +168,11 @@ def test_batches_of_one_variant_are_told_apart():
     [
         (FELL, "Every batch was last read at pH 4.6 or below"),
         ({"plain": (4.6,), "oak": (3.9,)}, "Every batch was last read at pH 4.6 or below"),
-        (FELL | {"cool": (3.9, 4.61)}, "jar cool was last read above pH 4.6"),
+        (FELL | {"cool": (3.9, 4.61)}, "“cool <brine>” was last read above pH 4.6"),
         (
             {"plain": (5.0,), "oak": (4.9,), "cool": ()},
-            "jar plain and jar oak were last read above pH 4.6; not every batch was read",
+            "“plain <brine>” and “oak <brine>” were last read above pH 4.6; "
+            "not every batch was read",
         ),
         (
             FELL | {"raw": ()},

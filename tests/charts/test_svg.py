@@ -83,7 +83,7 @@ def test_same_input_same_bytes(make):
 @pytest.fixture
 def other(typical):
     """A comparison at 0.2, -0.5 to 4.8 by one interval and -0.4 to 0.6 by the one within."""
-    compared = typical.other(1)
+    compared = typical.others[1]
     ends = {"interval": Interval(-0.5, 4.8), "equivalence_interval": Interval(-0.4, 0.6)}
     mixed = replace(compared.mixed, difference=0.2, **ends)
     return replace(compared, mixed=mixed, verdict="open")

@@ -60,13 +60,10 @@ class AttributeOutcome:
         return self.means - self.means[:, [self.control]]
 
     @property
-    def others(self) -> tuple[int, ...]:
-        """Positions of all variants but the control."""
-        return tuple(place for place in range(len(self.variants)) if place != self.control)
-
-    def other(self, place: int) -> Other:
-        """Look up what was found of a variant that is not the control."""
-        return self.result.others[place - (place > self.control)]
+    def others(self) -> dict[int, Other]:
+        """What was found of every variant but the control, by its place."""
+        places = (place for place in range(len(self.variants)) if place != self.control)
+        return dict(zip(places, self.result.others, strict=True))
 
     @property
     def scored(self) -> dict[int, float]:
@@ -76,8 +73,8 @@ class AttributeOutcome:
             for place, column in enumerate(self.means.T)
             if np.isfinite(column).any()
         }
-        for place in self.others:
-            if isinstance(other := self.other(place), Comparison):
+        for place, other in self.others.items():
+            if isinstance(other, Comparison):
                 found |= {place: other.mean_variant, self.control: other.mean_control}
         return found
 
@@ -256,7 +253,7 @@ def board_plot(outcomes: Sequence[AttributeOutcome]) -> DotPlot:
     rows = []
     for place, ink in enumerate(variant_inks(len(first.variants), first.control)):
         if place != first.control:
-            dots = tuple(_dot(outcome.other(place), ink) for outcome in outcomes)
+            dots = tuple(_dot(outcome.others[place], ink) for outcome in outcomes)
             rows.append(Row(label=first.variants[place].label, dots=dots, bold=False))
     key = f"The difference from {first.names.like} and its likely range, in points."
     key += " Shaded: the margin." * any(axis.band for axis in axes)
@@ -338,9 +335,9 @@ def differences_plot(outcome: AttributeOutcome) -> DotPlot:
     """
     inks, tasters = variant_inks(len(outcome.variants), outcome.control), _tasters(outcome)
     drawn, seen = list[tuple[float, Row]](), list[float]()
-    for place in outcome.others:
-        other, differences = outcome.other(place), outcome.differences[:, place]
-        people, interval = differences[np.isfinite(differences)], other.interval
+    for place, other in outcome.others.items():
+        differences, interval = outcome.differences[:, place], other.interval
+        people = differences[np.isfinite(differences)]
         dot = replace(_dot(other, inks[place]), people=people)
         seen += [*people.tolist(), *_ends(other)]
         notes = ["not compared"]

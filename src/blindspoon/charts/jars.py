@@ -5,7 +5,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import Literal
+from itertools import product
 
 from blindspoon import wording
 from blindspoon.batches.cautions import PH_LIMIT, passed_limit
@@ -66,46 +66,48 @@ def _scores_plot(found: CourseFound, trial: Trial, x: tuple[float, float]) -> Li
 
     Over the plot stands between which days it got there, and between which it left again.
     """
-    own, margin = found.against == "control", found.attribute.margin
-    days = [float(day.day) for day in found.days]
-    seen = [(d.day, d.found) for d in found.days if not isinstance(d.found, NoResult)]
-    means = tuple((float(day), each.mean) for day, each in seen)
+    own, attribute, days = found.against == "control", found.attribute, found.days
+    seen = [(float(d.day), d.found) for d in days if not isinstance(d.found, NoResult)]
+    means = tuple((day, each.mean) for day, each in seen)
     spans = tuple((each.interval.low, each.interval.high) for _, each in seen)
-    few = len(found.tasters) <= MOST_PEOPLE
-    rows = [zip(days, row, strict=True) for row in found.values.tolist()] if few else []
-    people = [tuple(point for point in row if math.isfinite(point[1])) for row in rows]
-    thin = [NamedLine(label="", points=p, ink="people", width=0.8, bare=True) for p in people if p]
+    people = found.values.tolist() if len(found.tasters) <= MOST_PEOPLE else []
+    lines = [NamedLine(label="", points=means, ink="v1", spans=spans)]
+    for row in people:
+        points = ((float(d.day), value) for d, value in zip(days, row, strict=True))
+        if kept := tuple(point for point in points if math.isfinite(point[1])):
+            thin = NamedLine(label="", points=kept, ink="people", width=0.8, bare=True)
+            lines.insert(-1, thin)
     dashed = 0.0 if own else found.course.level if found.against == "level" else None
-    heights = [value for points in (*people, means) for _, value in points]
-    heights += [end for span in spans for end in span]
-    heights += [-(margin or 0), margin or 0] if own else [] if dashed is None else [dashed]
-    y = min(heights) - 0.3, max(heights) + 0.3
+    band = (-attribute.margin, attribute.margin) if own and attribute.margin else None
+    heights = [value for line in lines for _, value in line.points]
+    heights += [end for span in (*spans, band or ()) for end in span]
+    heights += [] if dashed is None else [dashed]
+    pad = 0.03 * (attribute.scale.high - attribute.scale.low)
+    y = min(heights) - pad, max(heights) + pad
     ticks, digits = nice_ticks(*y, 5)
     write = wording.signed if own else wording.number
-    less, more = wording.directions(found.attribute)
+    less, more = wording.directions(attribute)
+    than = f"Against “{trial.variant(trial.control).label}” in the same sitting."
     happened = list[Happened]()
     for bracket, did in ((found.reached, "got there"), (found.kept, "left")):
         after, by = (bracket.after, bracket.by) if isinstance(bracket, Bracket) else (None, None)
         if after is not None and by is not None:
             happened.append(Happened(after, by, f"{did} in between"))
-        elif after is not None and after < found.days[-1].day:
+        elif after is not None and after < days[-1].day:
             happened.append(Happened(after, None, f"{did} after day {after:g}, if at all"))
-        elif by is not None and by > found.days[0].day:
+        elif by is not None and by > days[0].day:
             happened.append(Happened(None, by, f"{did} by day {by:g}"))
     return LinePlot(
-        head=f"{wording.capital(found.label)}, {found.attribute.label.lower()} in points",
-        note=f"Against “{trial.variant(trial.control).label}” in the same sitting. "
-        f"Up: {more}; down: {less}"
-        if own
-        else "",
+        head=f"{wording.capital(found.label)}, {attribute.label.lower()} in points",
+        note=f"{than} Up: {more}; down: {less}" * own,
         under=wording.OVER[found.course.over],
         x=x,
         y=y,
-        series=(*thin, NamedLine(label="", points=means, ink="v1", spans=spans)),
+        series=tuple(lines),
         dashed=dashed,
-        ticks=tuple((day, wording.plain(day)) for day in days),
+        ticks=tuple((float(it.day), wording.plain(it.day)) for it in days),
         up=tuple((value, write(value, digits)) for value in ticks),
-        band=(-margin, margin) if own and margin else None,
+        band=band,
         brackets=tuple(happened),
     )
 
@@ -173,20 +175,23 @@ def _ph_plot(
 # Readings, day by day ---------------------------------------------------------------------------
 
 MOST_NAMES = 3  # batches that a title names; more are counted
-
-
 PANELS, PANELS_NARROW = 4, 2  # panels side by side on a wide and on a narrow sheet
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BatchReadings:
-    """One quantity of one batch: days and values; `label` names both variant and batch."""
+    """One quantity of one batch: days and values; `name` has the batch where there are several."""
 
     variant: str
     batch: str
-    label: str
+    name: str
     control: bool
     points: tuple[tuple[int, float], ...]
+
+    @property
+    def label(self) -> str:
+        """Its name, and whether it is the control's."""
+        return self.name + " (control)" * self.control
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -224,17 +229,17 @@ def _panels(batches: Sequence[BatchReadings], head: str, x: tuple[float, float])
     controls = [batch for batch in batches if batch.control]
     others = [batch for batch in batches if not batch.control]
     for variant in dict.fromkeys(batch.variant for batch in others or controls):
-        lines = []
-        for batch in (*controls, *(batch for batch in others if batch.variant == variant)):
-            named = jars[variant] > 1 and batch.variant == variant
-            line = NamedLine(
-                label=batch.batch * named,
+        shown = (*controls, *(batch for batch in others if batch.variant == variant))
+        lines = [
+            NamedLine(
+                label=batch.batch * (jars[variant] > 1 and batch.variant == variant),
                 points=batch.points,
                 ink="people" if batch.control else "ink",
                 kind="diamond" if batch.control else "disc",
                 width=4.4 if batch.control else 2.2,
             )
-            lines.append(line)
+            for batch in shown
+        ]
         plot = LinePlot(
             head=variant,
             note=head,
@@ -270,15 +275,13 @@ def readings_chart(log: BatchLog, trial: Trial) -> Chart | None:
 def readings_of(log: BatchLog, trial: Trial) -> Readings:
     """Gather what is drawn, variants in the order of the trial.
 
-    Days are those since the batch was started, else since it was first read at all. A label names
-    the batch where its variant has several.
+    Days are those since the batch was started, else since it was first read at all.
     """
-    quantities: tuple[Literal["ph", "temperature_c"], ...] = ("ph", "temperature_c")
-    found: dict[str, list[BatchReadings]] = {quantity: [] for quantity in quantities}
+    found: dict[str, list[BatchReadings]] = {"ph": [], "temperature_c": []}
     known = set[bool]()
     for variant in trial.variants:
-        jars, control = log.of_variant(variant.name), variant.name == trial.control
-        for jar, quantity in ((jar, quantity) for jar in jars for quantity in quantities):
+        jars = log.of_variant(variant.name)
+        for jar, quantity in product(jars, found):
             every = log.readings_of(jar.name)
             read = [(r.date, v) for r in every if (v := getattr(r, quantity)) is not None]
             if not read:
@@ -288,20 +291,20 @@ def readings_of(log: BatchLog, trial: Trial) -> Readings:
             track = BatchReadings(
                 variant=variant.label,
                 batch=jar.name,
-                label=variant.label + f", {jar.name}" * (len(jars) > 1) + " (control)" * control,
-                control=control,
+                name=variant.label + f", {jar.name}" * (len(jars) > 1),
+                control=variant.name == trial.control,
                 points=tuple(((date - start).days, value) for date, value in read),
             )
             found[quantity].append(track)
     across = f"days since the batch was {'started' if True in known else 'first read'}"
     across += ", or first read where that is not known" * (len(known) > 1)
-    ph, temperature = (tuple(found[quantity]) for quantity in quantities)
+    ph, temperature = map(tuple, found.values())
     return Readings(ph=ph, temperature=temperature, across=across)
 
 
 def _readings_title(tracks: Sequence[BatchReadings], batches: int) -> str:
     """State where the last readings of pH stand, and whether batches were not read."""
-    above = [track.batch for track in tracks if track.points[-1][1] > PH_LIMIT]
+    above = [f"“{track.name}”" for track in tracks if track.points[-1][1] > PH_LIMIT]
     unread, were = batches - len(tracks), "was" if len(above) == 1 else "were"
     if not above and unread:
         return f"Not every batch was read for pH; all that were stood at {LIMIT} or below at last"
@@ -309,9 +312,8 @@ def _readings_title(tracks: Sequence[BatchReadings], batches: int) -> str:
         return f"Every batch was last read at pH {LIMIT} or below"
     names = wording.listing(above)
     if len(above) > MOST_NAMES:
-        names = wording.capital(
-            f"{wording.spelled(len(above))} of {wording.spelled(batches)} batches"
-        )
+        number, every = wording.spelled(len(above)), wording.spelled(batches)
+        names = wording.capital(f"{number} of {every} batches")
     rest = "; not every batch was read" if unread else ""
     return f"{names} {were} last read above pH {LIMIT}{rest}"
 

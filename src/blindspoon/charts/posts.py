@@ -1,7 +1,7 @@
 """Charts in an exact size, for video and posts: as large as they can be drawn there."""
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from itertools import product
@@ -93,20 +93,16 @@ class Page:
     top: float
     room: float
 
-    def scene(self, *shapes: Shape) -> Scene:
-        """Make a drawing as large as the page."""
-        return Scene(width=self.width, height=self.height, shapes=shapes)
-
-    def body(self, laid: Laid) -> tuple[Shape, ...]:
-        """Shapes of the chart where they stand; what is left over lies at both ends."""
-        down = self.top + max(self.room - laid.scene.height, 0) / 2
-        return tuple(shape.moved(self.side, down) for shape in laid.scene.shapes)
+    def scene(self, head: int, shapes: Iterable[Shape]) -> Scene:
+        """Draw shapes under one of the titles."""
+        drawn = (*self.fixed, *self.heads[head], *shapes)
+        return Scene(width=self.width, height=self.height, shapes=drawn)
 
 
 def fit(
     chart: Chart, form: Format, titles: Sequence[str], *, source: str, question: str
 ) -> tuple[Page, Laid] | None:
-    """Find the largest drawing that fits; None if the smallest does not.
+    """Place the largest drawing that fits in the middle of its room; None if the smallest does not.
 
     All titles have to find room, one at a time; the question stands over them while there is room.
     Question and source may be empty.
@@ -128,7 +124,10 @@ def fit(
                 rest = page.room - 0.5 - laid.scene.height  # heights are rounded
                 if not laid.cramped and rest >= -0.5:  # rows share what is left over
                     spare = min(max(rest, 0.0), SPREAD * laid.scene.height) / laid.rows
-                    return page, chart.lay(replace(sheet, spare=spare))
+                    laid = chart.lay(replace(sheet, spare=spare))
+                    down = page.top + max(page.room - laid.scene.height, 0) / 2
+                    shapes = tuple(it.moved(page.side, down) for it in laid.scene.shapes)
+                    return page, replace(laid, scene=replace(laid.scene, shapes=shapes))
     return None
 
 
@@ -182,7 +181,7 @@ def picture_of(chart: Chart, size: str, *, source: str, question: str = "") -> S
     if fitted is None:
         return None
     page, laid = fitted
-    return page.scene(*page.fixed, *page.heads[0], *page.body(laid))
+    return page.scene(0, laid.scene.shapes)
 
 
 BEHIND = {1: 0, 0: 1}
@@ -203,13 +202,11 @@ def frames(
     if fitted is None:
         return ()
     page, laid = fitted
-    asked, answered = ((*page.fixed, *head) for head in page.heads)
-    pairs = zip(page.body(laid), laid.steps, strict=True)
+    pairs = zip(laid.scene.shapes, laid.steps, strict=True)
     order = sorted(pairs, key=lambda pair: BEHIND.get(pair[1], pair[1]))
-    last = max(laid.steps)
-    shown = [tuple(shape for shape, when in order if when <= step) for step in range(last + 1)]
-    scenes = [*((*asked, *shapes) for shapes in shown), (*answered, *shown[-1])]
-    return tuple(page.scene(*shapes) for shapes in scenes)
+    steps = range(max(laid.steps) + 1)
+    shown = [[shape for shape, when in order if when <= step] for step in steps]
+    return (*(page.scene(0, shapes) for shapes in shown), page.scene(1, shown[-1]))
 
 
 Drawn = tuple[str, bytes | None]
