@@ -314,6 +314,7 @@
       store();
     });
     form.addEventListener("input", ({ target }) => {
+      showFault(target.name, "");  // before it is left: by then a finger may be on the button below
       dirty = dirty || target.matches(".number, textarea");
       if (target !== form.elements.comment) return;
       clearTimeout(pause);
