@@ -21,7 +21,7 @@ from scipy.special import fdtri, stdtrit
 
 from blindspoon.arrays import BoolArray, FloatArray, IntArray, SingleArray
 from blindspoon.simulate.size_results import Spread
-from blindspoon.stats.assumptions import SPAN, WHATEVER, movement, reach_of_one
+from blindspoon.stats.assumptions import SPAN, WHATEVER, movement
 from blindspoon.stats.dunnett import Dunnett
 from blindspoon.stats.reml import SMALLEST
 from blindspoon.stats.sign_flips import TOLERANCE, settle_ties, signed_ranks
@@ -351,11 +351,11 @@ def make_rule(positions: FloatArray, alpha: float) -> DecisionRule:
     )  # fmt: skip
 
 
+Wider = tuple[FloatArray | float, FloatArray | float]
+
+
 def decide(
-    rule: DecisionRule,
-    scores: FloatArray,
-    margin: float,
-    wider: tuple[FloatArray | float, FloatArray | float] = (1.0, 1.0),
+    rule: DecisionRule, scores: FloatArray, margin: float, wider: Wider = (1.0, 1.0)
 ) -> tuple[BoolArray, BoolArray]:
     """Decide trials of scores (m, t, k, s) as `compare_mixed` and the rule of verdicts would.
 
@@ -378,18 +378,44 @@ def decide(
 
 
 def steady(scores: FloatArray, alpha: float, margin: float) -> BoolArray:
-    """Tell of many trials, shape (m, t, k, s), what `HeldSittings.steady` says of one."""
+    """Tell of many trials, shape (m, t, k, s), what `HeldSittings.steady` says of one.
+
+    A cup is NaN in all or none. Where tasters miss cups, no movement is shown.
+    """
     m, _, k, s = scores.shape
-    if s == 1:
+    if s == 1 or not m:
         return np.ones((m, k - 1), dtype=bool)
-    cells = scores.swapaxes(2, 3)
-    between, left, df = movement(cells)
-    moved = between >= np.maximum(left * fdtri(*df, 1 - alpha), 1e-12)
-    means = scores.mean(axis=1)
-    farthest = np.abs(means[:, 1:] - means[:, :1])
-    farthest += reach_of_one(cells.swapaxes(1, 2), alpha)[:, None]
-    span = margin * np.where(moved, WHATEVER, SPAN)
-    return (farthest < span[:, None, None]).all(axis=2)
+    span = np.full(m, margin * SPAN)
+    if np.isfinite(scores[0]).all():
+        between, left, df = movement(scores.swapaxes(2, 3))
+        moved = between >= np.maximum(left * fdtri(*df, 1 - alpha), 1e-12)
+        span[moved] = margin * WHATEVER
+    farthest = np.stack([_farthest(scores[..., place], alpha) for place in range(s)], axis=2)
+    return np.asarray((farthest < span[:, None, None]).all(axis=2))
+
+
+def _farthest(cells: FloatArray, alpha: float) -> FloatArray:
+    """Give how far from zero one sitting's intervals reach, (m, k - 1), of cells (m, t, k).
+
+    By its own scatter, as `compare_sittings` does; 0 where it tells nothing.
+    """
+    t, farthest = cells.shape[1], np.zeros((len(cells), cells.shape[2] - 1))
+    taster, variant = np.nonzero(np.isfinite(cells[0]))
+    others = np.unique(variant)[1:]
+    df = taster.size - t - others.size
+    if df < 1:
+        return farthest
+    level = np.eye(t)[taster]
+    swept = np.eye(taster.size) - level @ (level / level.sum(axis=0)).T
+    design = swept @ (variant[:, None] == others)
+    unscaled = np.linalg.inv(design.T @ design)
+    scores = cells[:, taster, variant]
+    estimates = scores @ design @ unscaled
+    left = ((scores @ swept - estimates @ design.T) ** 2).sum(axis=1)
+    spread = np.sqrt(np.diag(unscaled))
+    reach = Dunnett(unscaled / np.outer(spread, spread)).critical_value(2 * alpha, df) * spread
+    farthest[:, others - 1] = np.abs(estimates) + reach * np.sqrt(left / df)[:, None]
+    return farthest
 
 
 DFS = np.geomspace(0.3, 100.0, 24)  # at which critical values are computed
@@ -565,7 +591,7 @@ def within(differences: FloatArray, signs: SingleArray, alpha: float, margin: fl
     Arrays are as in `tell_apart`, differences settled. True where the test that made the
     interval rejects either end of the margin.
     """
-    middles = np.median(differences, axis=1, keepdims=True)  # the estimates, or near them
+    middles = _medians(differences)  # the estimates, or near them
     ranks = signed_ranks(settle_ties(differences - middles) - BESIDE)
     ends = [signed_ranks(settle_ties(differences - end)) for end in (margin, -margin)]
     inside: BoolArray = (ends[0].sum(axis=1) < 0) & (ends[1].sum(axis=1) > 0)
@@ -576,3 +602,11 @@ def within(differences: FloatArray, signs: SingleArray, alpha: float, margin: fl
         asked = variant[:, None] == np.arange(ranks.shape[2])
         inside[trial, variant] = _passes(shifted, signs, 2 * alpha, asked)[row, variant]
     return inside
+
+
+def _medians(differences: FloatArray) -> FloatArray:
+    """Take medians over tasters (m, 1, v), of those who are not NaN."""
+    rising = np.sort(differences, axis=1)
+    n = np.isfinite(rising).sum(axis=1, keepdims=True)
+    both = np.concatenate([np.maximum(n - 1, 0) // 2, n // 2], axis=1)
+    return np.take_along_axis(rising, both, axis=1).mean(axis=1, keepdims=True)

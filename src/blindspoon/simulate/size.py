@@ -14,6 +14,7 @@ from blindspoon.errors import DesignError, Rule
 from blindspoon.findings.comparison import By
 from blindspoon.simulate.at_once import (
     SeveralJars,
+    Wider,
     deal_jars,
     decide,
     make_flips,
@@ -42,8 +43,10 @@ from blindspoon.simulate.trials import (
     serving_positions,
     sweep,
     true_levels,
+    who_gets_what,
 )
-from blindspoon.stats.sign_flips import settle_ties, smallest_p
+from blindspoon.simulate.uneven import uneven_rule
+from blindspoon.stats.sign_flips import settle_ties
 from blindspoon.trial import Attribute, Trial
 
 TASTERS = (4, 5, 6, 8, 10, 12, 16, 20, 24, 32, 40)
@@ -129,11 +132,12 @@ def question_of(
         raise DesignError([rule.broken(found, "trial.toml", column="margin")])
     if trials is not None and trials < FEWEST:
         raise ValueError(f"{FEWEST} trials or more are needed")
+    controls, others = trial.tasting.controls, len(trial.variants) - 1
+    places = (trial.tasting.servings or controls + others) - controls
     return Question(
         variants=len(trial.variants), scale=attribute.scale, margin=margin,
         alpha=trial.share_of_alpha(attribute.name), spread=spread, trials=trials, seed=trial.seed,
-        rounds=rounds, jars=tuple(jars), cups=trial.tasting.servings or 0,
-        controls=trial.tasting.controls,
+        rounds=rounds, jars=tuple(jars), places=min(max(places, 1), others), controls=controls,
     )  # fmt: skip
 
 
@@ -174,8 +178,7 @@ def size_panel(
     found = []
     called = (1, tasters) if question.rounds else (tasters, sessions)
     for by in procedures:
-        counting = question.panel(tasters, sessions, by)
-        panel = PanelSize(tasters=counting, sessions=sessions, variants=question.variants)
+        panel = PanelSize(tasters=tasters, sessions=sessions, variants=question.variants)
         cell = _cell(Simulated(question, panel), by)
         found.append(replace(cell, tasters=called[0], sessions=called[1]))
     return tuple(found)
@@ -184,19 +187,12 @@ def size_panel(
 def _judge(simulated: Simulated, by: By) -> Judge:
     question, tasters = simulated.question, simulated.panel.tasters
     if by == "mixed":
-        rule = make_rule(simulated.positions, question.alpha)
-        if not question.jars:
-            return lambda scores, _rng, _asked: decide(rule, scores, question.margin)
-        dealt = deal_jars(question.jars, tasters, simulated.rng(3))
-        jars = SeveralJars(dealt, rule, question.spread)
-        return lambda scores, _rng, _asked: decide(
-            rule, scores, question.margin, jars.widen(scores)
-        )
+        return _by_mixed(simulated)
 
     def by_ranks(
         scores: FloatArray, rng: np.random.Generator, asked: BoolArray | None
     ) -> tuple[BoolArray, BoolArray]:
-        differences, signs = rank_differences(scores), make_flips(tasters, rng)
+        differences, signs = rank_differences(simulated.cells(scores)), make_flips(tasters, rng)
         different = tell_apart(differences, signs, question.alpha, asked)
         if asked is not None:
             return different, different
@@ -210,6 +206,26 @@ def _judge(simulated: Simulated, by: By) -> Judge:
     return by_ranks
 
 
+def _by_mixed(simulated: Simulated) -> Judge:
+    question, panel = simulated.question, simulated.panel
+    alpha, margin, spread = question.alpha, question.margin, question.spread
+    positions = simulated.positions[:, : panel.variants, :, : panel.variants - 1]
+    rule = make_rule(positions, alpha)
+    jars = None
+    if question.jars:
+        jars = SeveralJars(deal_jars(question.jars, panel.tasters, simulated.rng(3)), rule, spread)
+
+    def wider(scores: FloatArray) -> Wider:
+        return jars.widen(scores[:, :, : panel.variants]) if jars else (1.0, 1.0)
+
+    if simulated.even:
+        return lambda scores, _rng, _asked: decide(rule, scores, margin, wider(scores))
+    rounding = (question.scale.step or 0.0) / math.sqrt(12)
+    spread = replace(spread, residual_sd=math.hypot(spread.residual_sd, rounding))
+    uneven = uneven_rule(simulated.served, simulated.kinds, simulated.positions, spread, alpha)
+    return lambda scores, rng, _asked: uneven.decide(scores, margin, rng, wider(scores))
+
+
 class Simulated:
     """The trials of one panel: the same tasters and cups, whatever the differences.
 
@@ -220,9 +236,19 @@ class Simulated:
 
     def __init__(self, question: Question, panel: PanelSize) -> None:
         self.question, self.panel = question, panel
-        self.positions = serving_positions(panel, self.rng(0))
-        most = question.trials or MOST
-        self._scatter = draw_scatter(panel, question.spread, most, self.rng(1))
+        _, variants, sessions = panel
+        twice = 0 if question.rounds else question.controls - 1
+        self.kinds = np.resize(np.arange(variants), variants + twice)
+        self.served = who_gets_what(panel, question.places, self.rng(4))[:, self.kinds]
+        self.even = not twice and question.complete
+        cups = panel._replace(variants=self.kinds.size)
+        self.positions = serving_positions(cups, self.rng(0))
+        if not question.complete:  # position is not in the model then
+            self.positions = self.positions[..., :0]
+        twofold = panel._replace(sessions=sessions * (1 + twice))
+        drawn = draw_scatter(twofold, question.spread, question.trials or MOST, self.rng(1))
+        again = drawn[:, :, :twice, -sessions:]  # of the control
+        self._scatter = np.concatenate([drawn[..., :sessions], again], axis=2)
 
     def scores(self, shift: float, start: int, stop: int) -> FloatArray:
         """Give the scores of some trials in which one variant differs by a shift, in points.
@@ -231,10 +257,19 @@ class Simulated:
         """
         scale, variants = self.question.scale, self.panel.variants
         scatter = self._scatter[start:stop]
-        levels = true_levels(scale, shift, np.arange(start, stop), variants)
+        levels = true_levels(scale, shift, np.arange(start, stop), variants)[:, :, self.kinds]
         if not shift:
             return on_scale(scatter + levels, scale)
         return on_scale(np.concatenate([scatter + levels, levels - scatter]), scale)
+
+    def cells(self, scores: FloatArray) -> FloatArray:
+        """Take means of a taster's cups of one variant at one session; NaN where there is none."""
+        variants = self.panel.variants
+        if self.even:
+            return scores
+        control = scores[:, :, self.kinds == 0].mean(axis=2, keepdims=True)
+        means = np.concatenate([control, scores[:, :, 1:variants]], axis=2)
+        return np.where(self.served[:, :variants], means, np.nan)
 
     def chances(
         self, shift: float, shown: Callable[[FloatArray, int, np.random.Generator], FloatArray]
@@ -265,15 +300,19 @@ class Simulated:
 def rank_differences(scores: FloatArray) -> FloatArray:
     """Give each taster's mean differences from variant 0, ties settled as `compare_ranks` does.
 
-    From scores of shape (m, t, k, s) to differences of shape (m, t, k - 1), in points.
+    From scores of shape (m, t, k, s), NaN where there is none, to differences of shape (m, t, k -
+    1), in points.
     """
-    means = settle_ties(scores.mean(axis=3))
+    given = np.isfinite(scores).sum(axis=3)
+    with np.errstate(invalid="ignore"):  # a variant that somebody never got
+        means = settle_ties(np.nansum(scores, axis=3) / given)
     return settle_ties(means[:, :, 1:] - means[:, :, :1])
 
 
 def _cell(simulated: Simulated, procedure: By) -> SizingCell:
     question, judge = simulated.question, _judge(simulated, procedure)
-    least = smallest_p(simulated.panel.tasters) if procedure == "ranks" else None
+    panel = simulated.panel
+    least = question.least_p(panel.tasters, panel.sessions) if procedure == "ranks" else None
     reachable, others = least is None or least <= question.alpha, question.variants - 1
 
     def power(shift: float) -> Chance:
@@ -290,7 +329,8 @@ def _cell(simulated: Simulated, procedure: By) -> SizingCell:
         different, inside = judge(scores, rng, None)
         alike = inside & ~different
         some = alike.any(axis=1)
-        alike[some] &= steady(scores[some], question.alpha, question.margin)
+        cells = simulated.cells(scores[some])
+        alike[some] &= steady(cells, question.alpha, question.margin)
         return np.column_stack([different.any(axis=1), alike.mean(axis=1), alike.all(axis=1)])
 
     known = {shift: power(shift) for shift in (question.margin, 2 * question.margin)}

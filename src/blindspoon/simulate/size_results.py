@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from blindspoon import wording
 from blindspoon.errors import DesignError, Rule
-from blindspoon.findings.comparison import PROCEDURES, By
+from blindspoon.findings.comparison import PROCEDURES
 from blindspoon.stats.results import MixedFit, NoResult, Record, records_frame
 from blindspoon.stats.sign_flips import smallest_p
 from blindspoon.trial import Attribute, Scale, Trial
@@ -83,8 +83,8 @@ class Question:
 
     Alpha is the attribute's share. So many trials of each chance; None for as few as make it
     precise enough. With `rounds` the tasters of a panel are the rounds of one person. `jars` are
-    those of each variant, the control first; none where each is one. Cups are a taster and
-    session's, `controls` among them; 0 for one of every variant.
+    those of each variant, the control first; none where each is one. A taster gets the control so
+    often (`controls`) in a session, and so many (`places`) of the other variants.
     """
 
     variants: int
@@ -96,30 +96,30 @@ class Question:
     seed: int
     rounds: bool = False
     jars: tuple[int, ...] = ()
-    cups: int = 0
+    places: int
     controls: int = 1
 
-    def worth(self, by: By, sessions: int = 1) -> float:
-        """Tell for what part of a taster who gets every variant each taster counts.
+    @property
+    def complete(self) -> bool:
+        """Whether every taster gets every variant in a session."""
+        return self.places == self.variants - 1
 
-        By ranks a taster says nothing of a variant not tasted in any session, and less of one
-        tasted in some. In the mixed model the variance of *variant minus control* within sessions
-        counts: that of evenly dealt cups, after R. E. Bechhofer and A. C. Tamhane 1981,
-        Technometrics 23:45-57.
-        """
+    @property
+    def cups(self) -> str:
+        """What a taster gets in a session, or one person in a round, in words."""
+        if self.complete and self.controls == 1:
+            return "every variant once"
+        control = "the control twice" if self.controls > 1 else "the control"
+        others = wording.spelled(self.variants - 1)
+        if not self.complete:
+            return f"{control} and {wording.spelled(self.places)} of the {others} others"
+        every = {2: "the other", 3: "both others"}.get(self.variants, f"all {others} others")
+        return f"{control} and {every}"
+
+    def least_p(self, tasters: int, sessions: int) -> float:
+        """Give the smallest p by ranks; who is not served a variant says nothing of it."""
         others = self.variants - 1
-        own = min(max(self.cups - self.controls, 1), others) if self.cups else others
-        once = own / others
-        if by == "ranks" or own == others:
-            tasted = min(once * sessions, 1.0)
-            return 2 * tasted * once / (tasted + once)
-        both = once * (own - 1) / (others - 1)  # two given variants with one taster
-        free, tied = once - (once - both) / self.cups, both / self.cups
-        return min(2 * free / (1 + tied / (free - others * tied)), 1.0)
-
-    def panel(self, tasters: int, sessions: int, by: By) -> int:
-        """Say for how many who get every variant so many tasters count, 3 at least."""
-        return max(round(tasters * self.worth(by, sessions)), 3)
+        return smallest_p(-(-tasters * min(self.places * sessions, others) // others))
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,9 +241,16 @@ def assumptions_of(trial: Trial, attribute: Attribute, question: Question) -> tu
     deviations = spread_words(spread, attribute, alone=question.rounds)
     source = f"Spread of the scores: {spread.source}. Standard deviations in points: {deviations}."
     if question.rounds:
+        more = ""
+        if question.controls > 1:
+            more = " The second cup of the control is left out of the sum: expect to see more."
+        elif question.variants > 2:
+            more = (
+                " Several variants are judged a little more sharply than here: expect to see more."
+            )
         alone = (
-            "One person tastes every variant once a round, in an order drawn afresh for each, and "
-            "decides by ranks over the rounds: the answer is about this person."
+            f"One person tastes {question.cups} a round, in an order drawn afresh for each, and "
+            f"decides by ranks over the rounds: the answer is about this person.{more}"
         )
         return alone, source
     step = f", in steps of {wording.plain(scale.step)}" if scale.step else ""
@@ -257,18 +264,14 @@ def assumptions_of(trial: Trial, attribute: Attribute, question: Question) -> tu
         " to be told from so few that panels show less than of one jar each. Here they do not"
         " differ; if yours do, expect less."
     )
-    worth, gets = question.worth(trial.decision.by), "gets every variant once a session"
-    if worth < 1:
-        gets = (
-            f"gets {wording.count(question.cups, 'cup')} a session and counts, in one, for"
-            f" about {worth:.2g} of one who gets all {question.variants} variants"
-        )
+    position = "in orders balanced for position; position itself has no effect"
+    if question.complete:
+        position += ", but the mixed model allows for one"
     return (
         source,
         f"Scores run from {wording.plain(scale.low)} to {wording.plain(scale.high)}{step}; true"
         " differences lie across the middle of the scale, and scatter is normal.",
-        f"Every taster {gets}, in orders balanced for position; position itself has no"
-        " effect, but the mixed model allows for one.",
+        f"Every taster gets {question.cups} a session, {position}.",
         f"{differs}, or nothing does, alike in every session; decided at alpha"
         f" {question.alpha:g} as the report will decide it.",
         *([several] if question.jars and trial.decision.by == "mixed" else []),
@@ -353,9 +356,8 @@ def _hardly(goal: Goal, rows: Sequence[Cells]) -> str:
 
 def _floor(question: Question, cells: Cells) -> Iterator[str]:
     """Say how many cannot show anything by ranks."""
-    panels = {(cell.size, 1 if question.rounds else cell.sessions) for cell in cells}
-    counted = {panel: question.panel(*panel, "ranks") for panel in panels}
-    unable = [size for (size, _), n in counted.items() if smallest_p(n) > question.alpha]
+    most = 1 if question.rounds else max(cell.sessions for cell in cells)
+    unable = [it.size for it in cells if question.least_p(it.size, most) > question.alpha]
     if unable:
         who = wording.count(max(unable), "round" if question.rounds else "taster")
         alpha = f"{question.alpha:.3g}".removeprefix("0")

@@ -6,9 +6,10 @@ from typing import Any, NamedTuple, TypeVar
 import numpy as np
 from joblib import Parallel, delayed  # type: ignore[import-untyped]
 
-from blindspoon.arrays import FloatArray, IntArray
+from blindspoon.arrays import BoolArray, FloatArray, IntArray
 from blindspoon.findings.comparison import By
-from blindspoon.serving.designs import williams
+from blindspoon.serving.designs import choose_sets, set_deviation, williams
+from blindspoon.serving.draw import TIE, deal
 from blindspoon.simulate.size_results import Spread
 from blindspoon.trial import Scale
 
@@ -16,7 +17,7 @@ BOTH: tuple[By, ...] = ("mixed", "ranks")
 
 
 class PanelSize(NamedTuple):
-    """A size of trial: every taster gets every variant, the control among them, once a session."""
+    """A size of trial; the control is one of the variants."""
 
     tasters: int
     variants: int
@@ -84,6 +85,29 @@ def serving_positions(panel: PanelSize, rng: np.random.Generator) -> FloatArray:
     places = np.argsort(np.stack(orders), axis=2)
     taken: FloatArray = (places[..., None] == np.arange(1, k)).astype(np.float64)
     return taken.transpose(1, 2, 0, 3)
+
+
+def who_gets_what(panel: PanelSize, places: int, rng: np.random.Generator) -> BoolArray:
+    """Draw who gets which variant at which session as `blind` does, shape of the panel.
+
+    Everybody gets the control and as many others as there are places, first what they have not had.
+
+    >>> panel = PanelSize(tasters=6, variants=4, sessions=3)
+    >>> who_gets_what(panel, 1, np.random.default_rng(1)).sum(axis=(0, 2)).tolist()
+    [18, 6, 6, 6]
+    """
+    tasters, variants, sessions = panel
+    served, others = np.ones(panel, dtype=bool), variants - 1
+    off, had = np.zeros(others * variants), np.zeros((tasters, others))
+    for session in range(sessions if places < others else 0):
+        sets = choose_sets(tasters, others, places, off, rng)
+        rows = (sets[:, :, None] == np.arange(others)).any(axis=1)
+        if session:
+            rows = rows[deal(had @ rows.T, rng)]
+        off += TIE * set_deviation(sets, others)
+        had += rows
+        served[:, 1:, session] = rows
+    return served
 
 
 Found = TypeVar("Found")

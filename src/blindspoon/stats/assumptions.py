@@ -311,15 +311,3 @@ def movement(cells: FloatArray) -> tuple[FloatArray, FloatArray, tuple[float, fl
     rounding = 1e-12 * np.maximum(cells.var(axis=(-3, -2, -1)), 1e-300)
     between = n * (own**2).sum(axis=(-2, -1)) / df[0]
     return between, np.where(left < rounding, 0.0, left), df
-
-
-def reach_of_one(cells: FloatArray, alpha: float) -> FloatArray:
-    """Give half of one sitting's intervals at level 1 - 2 alpha, simultaneous, by its own scatter.
-
-    Cells, shape (..., tasters, variants), are in points, none missing.
-    """
-    n, k = cells.shape[-2:]
-    df = (n - 1) * (k - 1)
-    family = Dunnett(0.5 + 0.5 * np.eye(k - 1))
-    error = np.sqrt(2 * (_centred(cells, -1, -2) ** 2).sum(axis=(-2, -1)) / df / n)
-    return family.critical_value(2 * alpha, df) * error

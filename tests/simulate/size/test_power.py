@@ -118,6 +118,7 @@ def test_false_alarms_stay_at_alpha(monkeypatch, tasters, sessions):
         spread=common_practice(scale),
         trials=6000,
         seed=11,
+        places=3,
     )
     for cell in size_panel(question, tasters, sessions):
         limit = 0.05 + 2 * np.sqrt(0.05 * 0.95 / question.trials)

@@ -59,6 +59,7 @@ def question_of(trial):
         spread=common_practice(scale),
         trials=2000,
         seed=1,
+        places=2,
     )
 
 
@@ -144,9 +145,17 @@ def test_assumptions_name_the_spread_and_its_source(make_trial):
     assert found[3].startswith("One variant differs from the control and the other equals it, or")
 
 
-def test_fewer_cups_than_variants_are_owned_up_to(make_trial):
+@pytest.mark.parametrize(
+    ("plan", "words"),
+    [
+        ({"places": 1}, "Every taster gets the control and one of the two others a session, in"),
+        ({"controls": 2}, "Every taster gets the control twice and both others a session"),
+        ({"rounds": True}, "One person tastes every variant once a round"),
+        ({"rounds": True}, "a little more sharply than here: expect to see more."),
+        ({"rounds": True, "controls": 2}, "The second cup of the control is left out of the sum"),
+    ],
+)
+def test_what_everybody_gets_and_what_is_left_out_is_owned_up_to(make_trial, plan, words):
     trial = make_trial()
-    question = dataclasses.replace(question_of(trial), cups=2)
-    assert "gets 2 cups a session and counts, in one, for about 0.5 of one who gets all 3" in (
-        " ".join(assumptions_of(trial, trial.attribute("texture"), question))
-    )
+    question = dataclasses.replace(question_of(trial), **plan)
+    assert words in " ".join(assumptions_of(trial, trial.attribute("texture"), question))

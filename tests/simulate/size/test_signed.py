@@ -130,6 +130,7 @@ def test_one_person_alone_is_promised_alike_as_often_as_their_intervals_show_it(
         trials=100,
         seed=1,
         rounds=True,
+        places=variants - 1,
     )
     panel = PanelSize(tasters=rounds, sessions=1, variants=variants)
     rng = np.random.default_rng(1)

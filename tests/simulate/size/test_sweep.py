@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import itertools
 import json
 from collections import Counter
 
@@ -29,7 +28,7 @@ from blindspoon.simulate.size import (
 from blindspoon.simulate.size_results import Spread, common_practice
 from blindspoon.simulate.trials import PanelSize
 from tests.calibration import situations
-from tests.calibration.situations import TEN, Situation, truths
+from tests.calibration.situations import Situation, truths
 
 SMALL = {"tasters": [5, 8, 12], "sessions": [1, 2], "trials": 600}
 
@@ -260,36 +259,6 @@ def test_what_is_seen_is_found_however_much_or_little_scatters(make_trial, cup_s
 def test_sizes_out_of_range_are_refused(make_trial, options, message):
     with pytest.raises(ValueError, match=message):
         sized(make_trial(), **options)
-
-
-def test_fewer_cups_than_variants_are_promised_what_they_show():
-    """Twelve tasters get the control and two of three others; the third differs by 1.5 points."""
-    situation = Situation(name="fewer", says="", opinion_sd=0.6, without=1)
-    trial = situations.make_trial(situation, 4, 12)
-    true = dataclasses.replace(truths(situation, "none", 4), levels=(4.25, 4.25, 4.25, 5.75))
-    tables = situations.simulate(trial, situation, true, 100, np.random.default_rng(1))
-    judged = [compare_trial(*each)[0].comparisons[-1] for each in tables]
-    spread = common_practice(situation.scale)
-    question = question_of(dataclasses.replace(trial, seed=1), spread, 1000)
-    mixed, ranks = size_panel(question, 12, 1)
-    shown = np.mean([each.verdict in ("different", "slight") for each in judged])
-    by_ranks = np.mean([each.verdict_by_other in ("different", "slight") for each in judged])
-    assert mixed.chance_margin.value == pytest.approx(shown, abs=0.12)
-    assert ranks.chance_margin.value == pytest.approx(by_ranks, abs=0.12)
-
-
-@pytest.mark.parametrize(("cups", "worth"), [(3, 20 / 27), (2, 1 / 3)])
-def test_fewer_cups_count_as_in_balanced_designs(cups, worth):
-    """``k (l0 + l1) / (l0 (l0 + p l1))``: R. E. Bechhofer and A. C. Tamhane 1981; least squares."""
-    trial = situations.make_trial(Situation(name="fewer", says="", without=4 - cups), 4, 12)
-    question = question_of(trial, common_practice(TEN), 1000)
-    assert question.worth("mixed") == pytest.approx(worth)
-    sets = [(0, *some) for some in itertools.combinations((1, 2, 3), cups - 1)]
-    held = np.array([[float(item in own) for item in range(4)] for own in sets])
-    information = np.diag(held.sum(axis=0)) - held.T @ held / cups  # with a level for each set
-    against = np.array([-1.0, 1.0, 0.0, 0.0])
-    variance = against @ np.linalg.pinv(information) @ against
-    assert worth == pytest.approx(2 / variance / len(sets))
 
 
 @pytest.mark.parametrize(("variants", "jars"), [(2, 3), (3, 2)])
