@@ -967,6 +967,15 @@ def test_what_is_over_is_not_called_a_file_to_mend(at):
     assert "This cannot be done now." in done.text
 
 
+def test_what_does_not_renew_itself_is_not_said_while_a_session_is_open(at):
+    host, _ = at("sealed")
+    tasting = "/t/crisp/tasting"
+    assert "Nobody has tasted yet." in host.read(tasting)
+    host.post(f"{tasting}/session", session="1")
+    assert "Session 1 is open." in host.read(tasting)
+    assert "Nobody has tasted yet." not in host.read(tasting)
+
+
 def test_who_begins_reads_once_what_the_ends_of_a_scale_are(at):
     page = at("planned")[0].read("/new")
     assert page.count("soft to crisp") == 1

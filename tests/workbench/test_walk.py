@@ -193,7 +193,7 @@ def taste(page, hand, address, by_phone, scores):
     page.get_by_text("8 cups would be added.").wait_for()
     hand.arrives("Rows from a spreadsheet")
     hand.press("Add them")
-    page.get_by_text("12 of 12 cups scored").first.wait_for()
+    page.get_by_text("12 of 12 complete").wait_for()
     hand.arrives("The tasting")
     hand.press("Close the tasting")
 
