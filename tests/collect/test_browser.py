@@ -912,6 +912,13 @@ def test_the_overview_renews_itself_under_the_focus_and_says_when(sheet, served)
     host.get_by_text("1 of 3 tasters joined").wait_for()
     assert host.evaluate("document.activeElement.textContent") == "Key in T02"
     assert re.fullmatch(r"As of \d.*\.", host.text_content("#news"))
+    host.get_by_role("button", name="Close session 1").hover()
+    host.mouse.down()
+    served["sitting"].agree("1", "T02")
+    host.wait_for_timeout(400)  # it looked again meanwhile
+    host.mouse.up()
+    host.get_by_role("link", name="Keep it open").click()
+    host.get_by_text("2 of 3 tasters joined").wait_for()
     host.context.set_offline(True)
     host.get_by_text("has not answered since").wait_for()
 

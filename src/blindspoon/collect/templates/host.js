@@ -28,9 +28,9 @@
   const name = (element) => element.getAttribute("href") || element.ariaLabel || element.textContent;
   const focusable = () => [...area.querySelectorAll("a, button, [tabindex]")];
 
-  // What has the focus keeps it, and a table stays where it was scrolled to.
+  // What has the focus keeps it, a button that is pressed stays, and a table where it was scrolled to.
   function show(text) {
-    if (text === shown) return;
+    if (text === shown || area.querySelector(":active")) return;
     const held = area.contains(document.activeElement) && name(document.activeElement);
     const across = [...area.querySelectorAll(".scroll")].map((table) => table.scrollLeft);
     area.innerHTML = shown = text;
