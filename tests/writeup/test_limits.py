@@ -93,6 +93,10 @@ def test_jars_that_could_build_pressure_are_named_with_what_was_in_them(demo):
     jars = {f"jar_{number}": "crock" for number in (1, 3, 4)}
     named = "In this trial, by the vessels: jar 2 (“Cool cellar”) and jar 5 (“Old brine”)."
     assert named in warned(demo, **jars)["Pressure."]
+    log = replace(demo.made.log, readings={})
+    unread = replace(demo.made, log=log, cautions=cautions(log))
+    own = [text for text, _ in limits.cautions(demo.trial, unread)]
+    assert any(text.startswith("All five: no pH was read") for text in own)
     no_log = dict(limits.cautions(demo.trial, None))
     assert "In this trial" not in no_log["Pressure."]
 

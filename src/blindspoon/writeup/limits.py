@@ -135,7 +135,9 @@ def cautions(trial: Trial, made: Made | None) -> Points:
 
 def told_of(trial: Trial, made: Made, found: Caution) -> str:
     """Say a caution of readers, who know a jar by what was in it."""
-    return caution(replace(found, batches=tuple(_jars(trial, made, found.batches))))
+    names = _jars(trial, made, found.batches)
+    told = caution(replace(found, batches=tuple(names)))
+    return wording.capital(told) if len(names) < len(found.batches) else told  # "All four"
 
 
 def _jars(trial: Trial, made: Made, batches: Sequence[str]) -> list[str]:
