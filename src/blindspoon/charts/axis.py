@@ -162,27 +162,18 @@ def padded(text: Text) -> Box:
     return Box(box.left - 8, box.top, box.right + 8, box.bottom)
 
 
-def axis_behind(axis: Axis, top: float, bottom: float) -> list[Shape]:
-    """Draw the band and the line of reference behind a row."""
+def axis_behind(axis: Axis, own: Sequence[Reference], top: float, bottom: float) -> list[Shape]:
+    """Draw behind a row the band, the lines of the axis and the row's own."""
     shapes: list[Shape] = []
     if axis.band is not None:
         sides = axis.x(axis.band.low), axis.x(axis.band.high)
         shapes.append(rectangle(sides[0], top, sides[1], bottom, "band"))
         shapes += [Line(points=((x, top), (x, bottom)), ink="edge", dashed=True) for x in sides]
-    return shapes + upright(axis.lines, axis, top, bottom)
-
-
-def upright(lines: Sequence[Reference], axis: Axis, top: float, bottom: float) -> list[Shape]:
-    """Draw lines at their values from one height to another."""
-    return [
-        Line(
-            points=((axis.x(line.at), top), (axis.x(line.at), bottom)),
-            ink="ink" if line.width else "edge",
-            width=line.width or 1.0,
-            dashed=not line.width,
-        )
-        for line in lines
-    ]
+    for line in (*axis.lines, *own):
+        x, ink = axis.x(line.at), "ink" if line.width else "edge"
+        ends, dashed = ((x, top), (x, bottom)), not line.width
+        shapes.append(Line(points=ends, ink=ink, width=line.width or 1.0, dashed=dashed))
+    return shapes
 
 
 def axis_bar(axis: Axis, interval: Interval, y: float, ink: str, width: float) -> list[Shape]:

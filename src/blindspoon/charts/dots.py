@@ -22,7 +22,6 @@ from blindspoon.charts.axis import (
     axis_behind,
     axis_header,
     axis_numbers,
-    upright,
 )
 from blindspoon.charts.scene import (
     INSET,
@@ -233,8 +232,7 @@ class DotPlot:
                 middle = base - NOTE / 3 if tall else base
                 parts.append((step, _placed(words[step - 2], middle, (y, y + high))))
             for axis, dot in zip(axes, row.dots, strict=True):
-                parts.append((1, axis_behind(axis, y, y + high)))
-                parts.append((1, upright(dot.lines, axis, y, y + high)))
+                parts.append((1, axis_behind(axis, dot.lines, y, y + high)))
                 line = Line(points=((axis.sides[0], base), (axis.sides[1], base)), ink="hair")
                 parts.append((0, [line]))
                 if axis is axes[0]:
