@@ -14,7 +14,6 @@ from blindspoon.findings.sensitivity import Alternative, Influence, NotDone, Out
 from blindspoon.trial import Session
 from blindspoon.writeup.further_sections import (
     MOST_ROWS,
-    influence_csv,
     influence_section,
 )
 
@@ -236,7 +235,7 @@ def test_nothing_compared_makes_no_section():
 
 def test_the_file_has_a_row_a_verdict_and_alternative():
     made = influence(alternative("taster", "T01", texture_clay=OPEN), alternative("procedure"))
-    rows = list(csv.DictReader(io.StringIO(influence_csv(made))))
+    rows = list(csv.DictReader(io.StringIO(influence_section(TRIAL, made).files[0][1])))
     assert list(rows[0])[:3] == ["alternative", "left_out", "attribute"]
     assert len(rows) == 10
     assert rows[4] == {
@@ -252,7 +251,8 @@ def test_the_file_has_a_row_a_verdict_and_alternative():
         "reason": "",
     }
     assert rows[5]["left_out"] == ""
-    assert "T01" not in influence_csv(made, shown=False)
+    hidden = influence_section(replace(TRIAL, tasters_shown=False), made)
+    assert "T01" not in hidden.files[0][1]
 
 
 def test_where_no_alternative_says_anything_nothing_is_said_to_stay():

@@ -147,7 +147,6 @@ class Scored:
         )
 
     def ranks(self) -> tuple[RankContrast | NoResult, ...]:
-        """Compare by ranks, within tasters or within the rounds of the only one."""
         table, control, alpha = self.table, self.trial.control_index, self.alpha
         rng = np.random.default_rng([self.trial.seed, self.index])  # the trial's own chance
         if not self.by_rounds:

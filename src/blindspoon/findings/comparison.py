@@ -146,7 +146,6 @@ class Naming:
 
 
 def naming(trial: Trial, table: ScoreTable, made: Made | None) -> Naming:
-    """Settle what the variants of a trial are called."""
     own = made.log.of_variant(trial.control) if made else ()
     said = " ".join(batch.vessel for batch in own)
     noun = next((name for name in VESSELS if re.search(rf"\b{name}\b", said)), "batch")
@@ -255,6 +254,10 @@ class NotCompared:
     found: None = None
     interval: None = None
 
+    @property
+    def because(self) -> str:
+        return f"“{self.variant.label}” was not compared: {self.reason.rstrip('.')}."
+
 
 Other = Comparison | NotCompared  # one of the variants but the control
 
@@ -338,7 +341,6 @@ class Analysis:
 
     @property
     def comparisons(self) -> tuple[Comparison, ...]:
-        """Every variant that could be compared, an attribute after the other."""
         return tuple(found for result in self.results for found in result.comparisons)
 
     @property

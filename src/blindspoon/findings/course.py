@@ -294,7 +294,6 @@ def _row_means(values: FloatArray) -> FloatArray:
 def _days(
     ages: CupAges, series: CellSeries, own: FloatArray, control: FloatArray, by_day: ByDay
 ) -> Iterator[CourseDay]:
-    """Describe every day, not yet judged."""
     for place, found in enumerate(by_day.days):
         here = np.flatnonzero(series.day == place)
         cells = [series.cells[at] for at in here]

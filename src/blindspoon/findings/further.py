@@ -199,7 +199,6 @@ class Joint:
 
 
 def study_joint(trial: Trial, table: ScoreTable, results: tuple[AttributeResult, ...]) -> Joint:
-    """Look at all attributes together."""
     shape = {"n_tasters": len(table.tasters), "n_variants": len(trial.variants)}
     means = [gather(scores, table.taster, table.variant, **shape).mean for scores in table.scores.T]
     pairs = correlate_attributes([attribute.name for attribute in trial.attributes], means)

@@ -32,7 +32,6 @@ class Kitchen(Analysis):
     name: str
 
     def has(self, part: Part) -> tuple[str, ...]:
-        """Names of what it scored, or made."""
         own = self.trial.attributes if part == "attributes" else self.trial.variants
         return tuple(one.name for one in own)
 
@@ -114,7 +113,6 @@ class PooledComparison:
 
     @property
     def deciding(self) -> MixedContrast | NoResult:
-        """What the verdict stands on."""
         return self.these if self.alone else self.pooled
 
     @property
@@ -124,7 +122,6 @@ class PooledComparison:
 
     @property
     def direction(self) -> int:
-        """Give 1 or -1 for a difference that was shown towards more or less, otherwise 0."""
         if self.found is None or self.verdict not in ("different", "slight"):
             return 0
         return 1 if self.found.difference > 0 else -1
@@ -145,8 +142,8 @@ class PooledAttribute:
 class NotPooled:
     """An attribute, a variant, or a variant on one attribute, that takes no part, and why."""
 
-    attribute: str | None
-    variant: str | None
+    attribute: str | None = None
+    variant: str | None = None
     reason: str
 
 
@@ -168,7 +165,6 @@ class Pool:
 
     @property
     def first(self) -> Trial:
-        """The trial whose rule decides."""
         return self.kitchens[0].trial
 
     def variant(self, name: str) -> Variant:
@@ -195,29 +191,27 @@ def matching_problems(kitchens: Sequence[Kitchen]) -> tuple[Problem, ...]:
         if it.trial.course
     ]
     control = first.trial.control
+    same_control = Rule(
+        "other-control",
+        f"all kitchens have the same control, and {first.name} has {quoted(control)}",
+        "Give the control one name where it is the same thing, else leave this folder out",
+    )
     for other in others:
         if other.trial.control != control:
-            allowed = f"all kitchens have the same control, and {first.name} has {quoted(control)}"
-            remedy = (
-                "Give the control one name where it is the same thing, else leave this folder out"
-            )
             found = f"the control is {quoted(other.trial.control)}"
-            rule = Rule(slug="other-control", allowed=allowed, remedy=remedy)
-            problems.append(rule.broken(found, _toml(other), column="control"))
+            problems.append(same_control.broken(found, _toml(other), column="control"))
         problems += _other_scales(first, other)
-    made = "; ".join(f"{it.name} made {some_of(it.has('variants'))}" for it in kitchens)
+    last = kitchens[-1].name
     if len(common(kitchens, "variants")) < 2 and {it.trial.control for it in kitchens} == {control}:
-        allowed = f"at least one other is needed: {made}"
-        rule = Rule(slug="no-common-variant", allowed=allowed, remedy=_GIVE.format("a variant"))
-        found = "no variant but the control was made in all kitchens"
-        problems.append(rule.broken(found, kitchens[-1].name))
-    scored = "; ".join(f"{it.name} scored {some_of(it.has('attributes'))}" for it in kitchens)
+        made = "; ".join(f"{it.name} made {some_of(it.has('variants'))}" for it in kitchens)
+        needed = f"at least one other is needed: {made}"
+        rule = Rule("no-common-variant", needed, _GIVE.format("a variant"))
+        problems.append(rule.broken("no variant but the control was made in all kitchens", last))
     if not common(kitchens, "attributes"):
-        allowed = f"at least one is needed: {scored}"
-        rule = Rule(
-            slug="no-common-attribute", allowed=allowed, remedy=_GIVE.format("an attribute")
-        )
-        problems.append(rule.broken("no attribute was scored in all kitchens", kitchens[-1].name))
+        scored = "; ".join(f"{it.name} scored {some_of(it.has('attributes'))}" for it in kitchens)
+        needed = f"at least one is needed: {scored}"
+        rule = Rule("no-common-attribute", needed, _GIVE.format("an attribute"))
+        problems.append(rule.broken("no attribute was scored in all kitchens", last))
     return tuple(problems)
 
 
@@ -226,15 +220,11 @@ def _toml(kitchen: Kitchen) -> str:
 
 
 _GIVE = "Give {} one name in every trial.toml, or leave a folder out"
-_SAME = Rule(
-    slug="same-trial",
-    allowed="every folder is a tasting of its own",
-    remedy="Leave one of them out",
-)
+_SAME = Rule("same-trial", "every folder is a tasting of its own", "Leave one of them out")
 _COURSE = Rule(
-    slug="course-not-pooled",
-    allowed="each kitchen’s days are its own, and are not pooled",
-    remedy="Compare that folder alone",
+    "course-not-pooled",
+    "each kitchen’s days are its own, and are not pooled",
+    "Compare that folder alone",
 )
 _BY_SETS = Rule(
     "no-common-attribute",
@@ -255,16 +245,17 @@ def not_common(kitchens: Sequence[Kitchen]) -> tuple[NotPooled, ...]:
     """List attributes and variants that only some kitchens have, and answers to sets; with why."""
     own = "Right answers tell about each kitchen’s own food, so look at each by itself."
     sets = any(kitchen.trial.choice for kitchen in kitchens)
-    lost = [NotPooled(attribute="choice", variant=None, reason=own)] * sets
-    parts: tuple[tuple[Part, str], ...] = (("attributes", "scored"), ("variants", "made"))
-    for part, did in parts:
-        names = {kitchen.name: kitchen.has(part) for kitchen in kitchens}
-        for name in dict.fromkeys(chain.from_iterable(names.values())):
-            having = [kitchen for kitchen, has in names.items() if name in has]
-            attribute, variant = (name, None) if part == "attributes" else (None, name)
-            reason = f"Only {wording.listing(having)} {did} it."
+    lost = [NotPooled(attribute="choice", reason=own)] * sets
+    parts: tuple[tuple[Part, str, str], ...] = (
+        ("attributes", "attribute", "scored"),
+        ("variants", "variant", "made"),
+    )
+    for part, one, did in parts:
+        for name in dict.fromkeys(chain.from_iterable(it.has(part) for it in kitchens)):
+            having = [it.name for it in kitchens if name in it.has(part)]
             if len(having) < len(kitchens):
-                lost.append(NotPooled(attribute=attribute, variant=variant, reason=reason))
+                reason = f"Only {wording.listing(having)} {did} it."
+                lost.append(NotPooled(**{one: name}, reason=reason))
     return tuple(lost)
 
 
@@ -391,9 +382,8 @@ def _other_scales(first: Kitchen, other: Kitchen) -> Iterator[Problem]:
         if ends[0] != ends[1] or turned:
             allowed = f"all kitchens share a scale, and {first.name} has {_scale(mine)}"
             remedy = "Leave this folder out, or give the attribute another name in it"
-            found = f"the scale runs from {_scale(theirs)}"
-            rule = Rule(slug="other-scale", allowed=allowed, remedy=remedy)
-            yield rule.broken(found, _toml(other), column=name)
+            rule = Rule("other-scale", allowed, remedy)
+            yield rule.broken(f"the scale runs from {_scale(theirs)}", _toml(other), column=name)
 
 
 def _scale(attribute: Attribute) -> str:

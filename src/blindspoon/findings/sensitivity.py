@@ -113,7 +113,6 @@ class Influence:
         return [*tasters, *(row for row in rows if row["alternative"] != "taster")]
 
     def to_record(self, *, shown: bool) -> Record:
-        """Write everything for JSON; `shown` as in `to_rows`."""
         rows = self.to_rows(shown=shown)
         for row in rows:  # the reason stands beside what it explains, where there is one
             reason = row.pop("reason")
@@ -122,11 +121,14 @@ class Influence:
 
 
 def judged(
-    result: AttributeResult, comparison: Comparison, contrast: Contrast | NoResult
+    result: AttributeResult,
+    comparison: Comparison,
+    contrast: Contrast | NoResult,
+    lost: Kind | None = "open",
 ) -> Outcome:
-    """Judge a contrast by the rule; without a result nothing is settled."""
+    """Judge a contrast by the rule; without a result nothing is settled, or it is `lost`."""
     found = None if isinstance(contrast, NoResult) else contrast
-    kind = "open" if found is None else result.kind_of(found)
+    kind = lost if found is None else result.kind_of(found)
     difference = None if found is None else found.difference
     direction = int(np.sign(difference or 0.0)) if kind in ("different", "slight") else 0
     return Outcome(
@@ -136,7 +138,7 @@ def judged(
         direction=direction,
         difference=difference,
         p_adjusted=None if found is None else found.p_adjusted,
-        changed=(kind, direction) != (comparison.verdict, comparison.direction),
+        changed=bool(kind) and (kind, direction) != (comparison.verdict, comparison.direction),
         reason=contrast.reason if isinstance(contrast, NoResult) else "",
     )
 
@@ -166,16 +168,19 @@ def study_influence(
     Technometrics 19:15-18.
     """
     compared = [result for result in results if result.comparisons]
+    every = [(result, it) for result in compared for it in result.comparisons]
     made = (
         *_in_turn(trial, table, compared, "taster"),
         *_in_turn(trial, table, compared, "session"),
-        _by_the_other(compared),
+        Alternative(
+            name="procedure",
+            left_out="",
+            outcomes=tuple(judged(result, it, it.contrasts[1], None) for result, it in every),
+        ),
         _as_categories(trial, table, compared),
     )
     return Influence(
-        declared=tuple(
-            judged(result, it, it.contrasts[0]) for result in compared for it in result.comparisons
-        ),
+        declared=tuple(judged(result, it, it.contrasts[0]) for result, it in every),
         alternatives=tuple(way for way in made if isinstance(way, Alternative)),
         not_done=tuple(way for way in made if isinstance(way, NotDone)),
     )
@@ -215,17 +220,6 @@ def _in_turn(
         yield Alternative(name=name, left_out=labels[code], outcomes=tuple(again))
 
 
-def _by_the_other(compared: Sequence[AttributeResult]) -> Alternative:
-    """Take what the procedure that does not decide said already."""
-    outcomes = []
-    for result in compared:
-        for comparison in result.comparisons:
-            _, contrast = comparison.contrasts
-            outcome, none = judged(result, comparison, contrast), isinstance(contrast, NoResult)
-            outcomes.append(replace(outcome, verdict=None, changed=False) if none else outcome)
-    return Alternative(name="procedure", left_out="", outcomes=tuple(outcomes))
-
-
 def _as_categories(
     trial: Trial, table: ScoreTable, compared: Sequence[AttributeResult]
 ) -> Alternative | NotDone:
@@ -245,8 +239,7 @@ def _as_categories(
         reason = fit.reason if isinstance(fit, NoResult) else "Nobody scored this variant."
         found = {} if isinstance(fit, NoResult) else {one.variant: one for one in fit}
         for comparison in result.comparisons:
-            outcome = judged(result, comparison, NoResult(reason))
-            outcome = replace(outcome, verdict=None, changed=False)
+            outcome = judged(result, comparison, NoResult(reason), None)
             if contrast := found.get(trial.variants.index(comparison.variant)):
                 differs = contrast.p_adjusted <= result.alpha
                 direction = int(np.sign(contrast.log_odds)) if differs else 0

@@ -276,7 +276,6 @@ def _clause(
 
 
 def by_size(other: Told) -> float:
-    """Order differences, the largest first."""
     return -abs(other.found.difference) if other.direction and other.found else 0.0
 
 

@@ -176,7 +176,6 @@ def days_steps(analysis: Analysis) -> Points:
 
 
 def days_methods(analysis: Analysis) -> tuple[str, ...]:
-    """Describe how the days were compared, completely enough for a paper."""
     asked = _judged(analysis)
     if not asked:
         return ()
@@ -193,7 +192,6 @@ def days_methods(analysis: Analysis) -> tuple[str, ...]:
 
 
 def choices_section(analysis: Analysis) -> PageSection | None:
-    """Tell whether anybody could tell: figure, sentences, table, who can, and how it was asked."""
     choices = analysis.choices
     if not choices:
         return None
@@ -233,7 +231,6 @@ def choices_section(analysis: Analysis) -> PageSection | None:
 
 
 def choice_methods(analysis: Analysis) -> tuple[str, ...]:
-    """Describe how it was asked and judged, completely enough for a paper."""
     choices = analysis.choices
     if not choices:
         return ()

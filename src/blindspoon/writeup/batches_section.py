@@ -27,7 +27,6 @@ from blindspoon.writeup.writers import DASH, Column, Table, blank_as_dash, table
 
 
 def differed_section(analysis: Analysis) -> PageSection:
-    """Say what else differed, with what was declared, weighed and read."""
     trial, table, made = analysis.trial, analysis.table, analysis.made
     strengths, tasted = strengths_table(trial, made), table.batches_tasted(len(trial.variants))
     chart = readings_chart(made.log, trial) if made else None

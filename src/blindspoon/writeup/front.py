@@ -108,12 +108,10 @@ def under_codes(analysis: Analysis) -> bool:
 
 
 def shown_blind(analysis: Analysis) -> bool:
-    """Whether codes and a seal that was kept show that it was tasted blind."""
     return under_codes(analysis) and analysis.standing.key_kept
 
 
 def trust(analysis: Analysis) -> str:
-    """Tell who tasted how much of what, and whether it was shown to be blind; two sentences."""
     table, names = analysis.table, analysis.names
     sizes = [max(n, 1) for n in table.batches_tasted(len(analysis.trial.variants)).tolist()]
     told = paragraphs(

@@ -53,6 +53,7 @@ def influence_section(trial: Trial, influence: Influence) -> PageSection | None:
     alone, by_many = influence.moved("taster"), fragile_verdicts(influence)
     said = any(_says(influence, name) for name in ALTERNATIVES)
     lost = next((it.reason for it in influence.not_done if it.name == "taster"), "")
+    rows = influence.to_rows(shown=trial.tasters_shown)
     return PageSection(
         name="influence",
         head="What the answer hangs on",
@@ -69,14 +70,8 @@ def influence_section(trial: Trial, influence: Influence) -> PageSection | None:
         ),
         tables=(_table(trial, influence, moved),) if moved else (),
         points=tuple(_methods(trial, influence)) if said or not lost else (),
-        files=(("tables/influence.csv", influence_csv(influence, shown=trial.tasters_shown)),),
+        files=(("tables/influence.csv", to_csv([*rows[0]], (row.values() for row in rows))),),
     )
-
-
-def influence_csv(influence: Influence, *, shown: bool = True) -> str:
-    """One row a verdict and alternative."""
-    rows = influence.to_rows(shown=shown)
-    return to_csv([*rows[0]], (row.values() for row in rows))
 
 
 def _who(trial: Trial, tasters: list[str]) -> str:
@@ -197,6 +192,8 @@ def panel_section(trial: Trial, panel: Panel) -> PageSection | None:
         for found in told
         if shown
     )
+    record = panel.to_record(shown=shown)
+    rows = (row for attribute in record["attributes"] for row in long_rows(attribute))
     return PageSection(
         name="tasters",
         head="The tasters",
@@ -205,15 +202,8 @@ def panel_section(trial: Trial, panel: Panel) -> PageSection | None:
         charts=tuple(filter(None, charts)),
         numbers=(panel_table(trial, panel), *(taster_tables(trial, told) if shown else ())),
         points=points("tasters_methods"),
-        files=(("tables/panel.csv", panel_csv(panel, shown=shown)),),
+        files=(("tables/panel.csv", to_csv(COLUMNS, rows)),),
     )
-
-
-def panel_csv(panel: Panel, *, shown: bool = True) -> str:
-    """One row a number; a missing one has its reason."""
-    record = panel.to_record(shown=shown)
-    rows = (row for attribute in record["attributes"] for row in long_rows(attribute))
-    return to_csv(COLUMNS, rows)
 
 
 def answering(panel: Panel) -> tuple[AttributePanel, ...]:
@@ -226,7 +216,6 @@ def _of_tasters(trial: Trial, panel: Panel) -> tuple[str, ...]:
     alpha = trial.decision.alpha
 
     def known(name: str) -> list[tuple[Attribute, Any]]:
-        """Give what was found of every attribute of which there is anything."""
         every = ((it.attribute, getattr(it, name)) for it in panel.attributes)
         return [(trial.attribute(a), it) for a, it in every if not isinstance(it, NoResult)]
 
@@ -258,7 +247,6 @@ def _of_tasters(trial: Trial, panel: Panel) -> tuple[str, ...]:
 
 
 def _reasons(found: Iterable[object]) -> list[str]:
-    """Give every reason once."""
     return list(dict.fromkeys(part.reason for part in found if isinstance(part, NoResult)))
 
 

@@ -9,7 +9,7 @@ from blindspoon.charts.board import title_of
 from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.dots import Dot, DotPlot, Row
 from blindspoon.charts.scene import variant_inks
-from blindspoon.findings.comparison import Kind, Naming, name_all
+from blindspoon.findings.comparison import Kind, name_all
 from blindspoon.findings.pool_checks import Pool, PooledAttribute, PooledComparison
 from blindspoon.findings.pooling import ONLY, OWN
 from blindspoon.findings.verdict import clauses, in_a_word
@@ -89,23 +89,17 @@ def _drawn(compared: PooledComparison) -> bool:
 
 
 def _answer(found: PooledAttribute, pool: Pool) -> str:
-    """Say what was found, with sizes and with what came close unless that is long."""
+    """Say what was found, with sizes and what came close unless that is long, and what slipped."""
     short = wording.sentence(forest_title(found, pool))
     if isinstance(found.fit, NoResult):
         return f"{short} {found.fit.reason}"
     names = name_all(pool.variants, pool.first.control)
     first, *more = clauses(found.comparisons, names, sizes=True)
-    catch = _catch(found, pool, names)
+    caught = {what.variant for it in pool.kitchens for what in it.differs if what.undeclared}
+    also = [it.variant for it in found.comparisons if it.direction and it.variant.name in caught]
+    catch = [f"One catch: {names.subject(also)} differed in more than was meant."] * bool(also)
     told = " ".join(map(wording.sentence, (f"{_in_kitchens(pool)}, {first}", *more, *catch)))
     return told if len(told.split()) <= MOST_WORDS else " ".join((short, *catch))
-
-
-def _catch(found: PooledAttribute, pool: Pool, names: Naming) -> list[str]:
-    """Say which variants that were found different also differed in what was not meant."""
-    made = [kitchen.made for kitchen in pool.kitchens if kitchen.made]
-    caught = {what.variant for each in made for what in each.differs if what.undeclared}
-    told = [it.variant for it in found.comparisons if it.direction and it.variant.name in caught]
-    return [f"One catch: {names.subject(told)} differed in more than was meant."] * bool(told)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,17 +130,14 @@ class KitchensContent:
 
     @property
     def title(self) -> str:
-        """What stands at the head."""
         return self.trial.title
 
     @property
     def trust(self) -> str:
-        """Who tasted, whether blind, and whose rule decides."""
         return f"{self.tasted} The rule is that of {self.pool.kitchens[0].name}."
 
 
 def compose_kitchens(pool: Pool) -> KitchensContent:
-    """Say everything that the page says."""
     findings = _pooled_findings(pool)
     head, kitchens = findings[0], pool.kitchens
     spoken, answer = wording.sentence(forest_title(head.found, pool)), _answer(head.found, pool)

@@ -81,7 +81,6 @@ def _advised(
 
 
 def _people(found: NewTasting | None) -> str:
-    """Write how many a new tasting takes: "about 24 (17 to 35)"."""
     if found is None:
         return ""
     if found.tasters is None:
@@ -92,7 +91,6 @@ def _people(found: NewTasting | None) -> str:
 
 
 def not_shown(analysis: Analysis) -> Points:
-    """Warn of what a reader might take from the page."""
     trial, table = analysis.trial, analysis.table
     flags = [(result, flag) for result in analysis.results for flag in result.flags]
     said = [

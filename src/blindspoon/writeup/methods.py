@@ -54,7 +54,6 @@ def report_date(analysis: Analysis) -> str:
 
 
 def tasted(analysis: Analysis) -> tuple[str, ...]:
-    """Panel, blinding, orders, scale and cleanser, as far as they are known."""
     trial, table = analysis.trial, analysis.table
     cups = np.bincount(table.taster * len(table.sessions) + table.session)
     cups = cups[cups > 0]
@@ -80,7 +79,6 @@ def tasted(analysis: Analysis) -> tuple[str, ...]:
 
 
 def compared(analysis: Analysis) -> tuple[str, ...]:
-    """Describe the statistics, completely enough for a paper."""
     trial, results = analysis.trial, analysis.results
     fits = [(r.attribute, r.mixed) for r in results if isinstance(r.mixed, MixedFit)]
     found = (comparison.ranks for comparison in analysis.comparisons)
@@ -153,7 +151,6 @@ WAYS = {
 
 
 def planned(analysis: Analysis) -> tuple[str, ...]:
-    """Tell what was declared before tasting, what is exploratory, and what the seal says."""
     trial, rule = analysis.trial, analysis.trial.decision
     dates = session_dates(trial, analysis.table)
     return paragraphs(
@@ -174,7 +171,6 @@ def planned(analysis: Analysis) -> tuple[str, ...]:
 
 
 def citation(analysis: Analysis) -> str:
-    """Say how the writeup is cited."""
     trial = analysis.trial
     author = trial.host.rstrip(".") or "Anonymous host"
     date = report_date(analysis) or "Undated"

@@ -9,7 +9,7 @@ from blindspoon import wording
 from blindspoon.charts.board import AttributeOutcome, differences_chart, outcome_of, scores_chart
 from blindspoon.charts.chart import Chart, svg_file
 from blindspoon.files.photographs import Photograph, photographs
-from blindspoon.findings.comparison import Analysis, AttributeResult, NotCompared
+from blindspoon.findings.comparison import Analysis, AttributeResult
 from blindspoon.findings.further import FurtherAnalyses
 from blindspoon.scores.score_table import Remark, ScoreTable
 from blindspoon.trial import Trial
@@ -72,15 +72,6 @@ class AttributeFinding:
     def result(self) -> AttributeResult:
         return self.outcome.result
 
-    @property
-    def sentences(self) -> tuple[str, ...]:
-        return tuple(
-            f"“{other.variant.label}” was not compared: {other.reason.rstrip('.')}."
-            if isinstance(other, NotCompared)
-            else other.because
-            for other in self.result.others
-        )
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReportContent:
@@ -119,7 +110,6 @@ class ReportContent:
 
     @property
     def title(self) -> str:
-        """The trial's."""
         return self.analysis.trial.title
 
     @property
@@ -129,7 +119,6 @@ class ReportContent:
 
     @property
     def trust(self) -> str:
-        """Who tasted what, and whether it was shown to be blind."""
         return trust(self.analysis)
 
     @property

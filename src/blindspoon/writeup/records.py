@@ -251,7 +251,6 @@ def intervals_said(choices: Sequence[ChoiceFound]) -> str:
 
 
 def choice_rows(choices: Sequence[ChoiceFound], blank: str) -> list[tuple[str, ...]]:
-    """Lay out what was found, the heads first, a row a variant."""
     rows = [(found.variant.label, *cells(CHOICE, found, None, blank)) for found in choices]
     return [("", *heads(CHOICE)), *rows]
 
@@ -347,7 +346,6 @@ NAMED = ("sessions", "variants", "batches")
 
 
 def day_rows(found: CourseFound, blank: str) -> list[tuple[str, ...]]:
-    """Lay out the days of a series, the heads first."""
     inner = FOUND[found.against]
     columns = [replace(c, inner=inner) if c.name == "found" else c for c in DAY]
     rows = [heads(columns)]
@@ -358,7 +356,6 @@ def day_rows(found: CourseFound, blank: str) -> list[tuple[str, ...]]:
 
 
 def days_csv(analysis: Analysis) -> str:
-    """Write a row a day of every series and attribute."""
     rows = [
         (found.series, found.attribute.name, *csv_values(DAY, day))
         for found in analysis.course
@@ -371,7 +368,6 @@ def days_csv(analysis: Analysis) -> str:
 
 
 def csv_files(analysis: Analysis) -> tuple[tuple[str, str], ...]:
-    """Write every number in full: path under the report's folder, and text."""
     table, results = analysis.table, analysis.results
     left_out = ("tables/left_out.csv", csv_table(LEFT_OUT, table.left_out))
     if not results:

@@ -35,12 +35,10 @@ def points_cell(value: float, attribute: Attribute) -> str:
 
 
 def difference(value: float, attribute: Attribute) -> str:
-    """Write a difference with its sign, in points."""
     return wording.signed(value, finer(attribute))
 
 
 def ends(interval: Interval, attribute: Attribute) -> str:
-    """Write an interval, in points."""
     return wording.ends(interval, finer(attribute))
 
 
@@ -51,12 +49,10 @@ def estimate(found: Contrast, attribute: Attribute) -> str:
 
 
 def one(value: float, _: object) -> str:
-    """Write a number with one decimal."""
     return wording.number(value, 1)
 
 
 def two(value: float, _: object) -> str:
-    """Write a number with two decimals."""
     return wording.number(value, 2)
 
 
@@ -163,7 +159,6 @@ LEFT_OUT = (*named("file line"), Column("reason", of=attrgetter("text")))
 
 
 def chosen(columns: Iterable[Column], *names: str) -> tuple[Column, ...]:
-    """Choose columns by their names, in that order."""
     named = {column.name: column for column in columns}
     return tuple(named[name] for name in names)
 
@@ -241,7 +236,6 @@ IN_BRIEF = (
 
 
 def in_brief(verdict: Kind) -> str:
-    """Call a verdict by one word or two."""
     return "not settled" if verdict == "open" else verdict
 
 

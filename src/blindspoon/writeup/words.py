@@ -140,5 +140,4 @@ class PageSection:
     files: tuple[tuple[str, str], ...] = ()
 
     def __bool__(self) -> bool:
-        """Whether there is anything to show."""
         return bool(self.paragraphs or self.charts or self.tables or self.points)

@@ -53,7 +53,6 @@ class Column:
     only: Literal["", "csv", "json"] = ""
 
     def value(self, row: object) -> Any:  # noqa: ANN401 - as many kinds as there are fields
-        """Take the value out of a row."""
         return (self.of or attrgetter(self.name))(row)
 
 
@@ -96,7 +95,6 @@ def blank_as_dash(cells: Iterable[str]) -> Row:
 
 
 def heads(columns: Iterable[Column]) -> Row:
-    """Head the columns that people read."""
     return tuple(
         head
         for column in columns
@@ -202,7 +200,6 @@ def to_csv(columns: Sequence[str], rows: Iterable[Iterable[Cell]]) -> str:
 
 
 def csv_table(columns: Sequence[Column], rows: Iterable[object]) -> str:
-    """Write a table of columns as CSV, a line a row."""
     return to_csv([*csv_names(columns)], (csv_values(columns, row) for row in rows))
 
 
