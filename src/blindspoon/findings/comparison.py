@@ -70,6 +70,13 @@ def kind_of(
     return "alike" if inside else "open"
 
 
+def direction_of(kind: Kind | None, found: Contrast | None) -> int:
+    """Give 1 or -1 for a difference that was shown towards more or less, otherwise 0."""
+    if found is None or kind not in ("different", "slight"):
+        return 0
+    return -1 if found.difference < 0 else 1
+
+
 PLAIN = re.compile(r"[^\W\d_]+(?:[ -][^\W\d_]+){0,2}")
 """A label of one to three words, which a sentence can use without quotation marks."""
 NO_NOUN = re.compile(r"(as|at|for|from|half|in|like|my|no|on|our|than|the|with|without)\b", re.I)
@@ -231,10 +238,7 @@ class Comparison:
 
     @property
     def direction(self) -> int:
-        """Give 1 or -1 for a difference that was shown towards more or less, otherwise 0."""
-        if not self.differs or self.found is None:
-            return 0
-        return -1 if self.found.difference < 0 else 1
+        return direction_of(self.verdict, self.found)
 
     @property
     def disputed(self) -> bool:

@@ -15,7 +15,7 @@ from blindspoon import wording
 from blindspoon.batches.summary import in_words
 from blindspoon.errors import Problem, Rule, quoted, some_of
 from blindspoon.files.seal import key_rows
-from blindspoon.findings.comparison import PROCEDURES, Analysis, Kind, NotCompared
+from blindspoon.findings.comparison import PROCEDURES, Analysis, Kind, NotCompared, direction_of
 from blindspoon.scores.standing import DAMAGED, UNSEALED
 from blindspoon.stats.reml import ContrastTest
 from blindspoon.stats.results import FitNote, MixedContrast, NoResult, Unanimous
@@ -122,9 +122,7 @@ class PooledComparison:
 
     @property
     def direction(self) -> int:
-        if self.found is None or self.verdict not in ("different", "slight"):
-            return 0
-        return 1 if self.found.difference > 0 else -1
+        return direction_of(self.verdict, self.found)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,7 +10,7 @@ from typing import Literal
 import numpy as np
 
 from blindspoon.findings.compare import Scored, contrast_of, only
-from blindspoon.findings.comparison import AttributeResult, Comparison, Kind
+from blindspoon.findings.comparison import AttributeResult, Comparison, Kind, direction_of
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import Contrast, NoResult, Record, as_record
 from blindspoon.trial import Trial
@@ -129,14 +129,13 @@ def judged(
     """Judge a contrast by the rule; without a result nothing is settled, or it is `lost`."""
     found = None if isinstance(contrast, NoResult) else contrast
     kind = lost if found is None else result.kind_of(found)
-    difference = None if found is None else found.difference
-    direction = int(np.sign(difference or 0.0)) if kind in ("different", "slight") else 0
+    direction = direction_of(kind, found)
     return Outcome(
         attribute=comparison.attribute.name,
         variant=comparison.variant.name,
         verdict=kind,
         direction=direction,
-        difference=difference,
+        difference=None if found is None else found.difference,
         p_adjusted=None if found is None else found.p_adjusted,
         changed=bool(kind) and (kind, direction) != (comparison.verdict, comparison.direction),
         reason=contrast.reason if isinstance(contrast, NoResult) else "",

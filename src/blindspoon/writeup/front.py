@@ -144,6 +144,7 @@ def _overall(others: Sequence[Other]) -> str:
 
 # The board --------------------------------------------------------------------------------------
 
+FRAGILE = "fragile"
 MOST_COLUMNS = 5  # attributes side by side; more are shared out over several boards
 
 
@@ -151,23 +152,16 @@ MOST_COLUMNS = 5  # attributes side by side; more are shared out over several bo
 class BoardCell:
     """One variant on one attribute, the verdict as a word.
 
-    `size` is the difference with its sign, `other` what the second procedure would call it, where
-    that is something else; `mark` an inline SVG of the interval against zero and the margin; each
-    may be empty. It is `fragile` where leaving out one taster often changes it. `kind` is the
-    verdict's, or "none".
+    `size` is the difference with its sign, `notes` whether it is fragile, and what the second
+    procedure would call it, where that is something else; `mark` an inline SVG of the interval
+    against zero and the margin; each may be empty. `kind` is the verdict's, or "none".
     """
 
     word: str
     size: str = ""
-    other: str = ""
-    fragile: bool = False
+    notes: tuple[str, ...] = ()
     mark: str = ""
     kind: str
-
-    @property
-    def notes(self) -> tuple[str, ...]:
-        """What stands beside the word, where something does."""
-        return ("fragile",) * self.fragile + (self.other,) * bool(self.other)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -226,9 +220,8 @@ def _cell(other: Other, limits: Mapping[str, float], *, fragile: bool) -> BoardC
         if found.interval is not None:
             mark = mark_svg(other, limits[attribute.name])
     word = in_a_word(other.verdict, attribute, up=other.direction > 0)
-    return BoardCell(
-        word=word, size=size, other=otherwise(other), fragile=fragile, mark=mark, kind=other.verdict
-    )
+    notes = tuple(filter(None, (FRAGILE * fragile, otherwise(other))))
+    return BoardCell(word=word, size=size, notes=notes, mark=mark, kind=other.verdict)
 
 
 # What weakens the answer ------------------------------------------------------------------------

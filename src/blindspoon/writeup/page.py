@@ -24,6 +24,7 @@ from blindspoon.writeup.asked_sections import (
 )
 from blindspoon.writeup.batches_section import differed_section, measured_section, recipe_table
 from blindspoon.writeup.front import (
+    FRAGILE,
     Board,
     advice,
     fragile_verdicts,
@@ -293,6 +294,7 @@ def page(content: ReportContent, *, paper: bool = False, preview: bool = False) 
     parts = {part.name: part for part in content.sections if part}
     folds = [(at, head, [parts[n] for n in names if n in parts]) for at, head, names in FOLDS]
     cells = [cell for board in content.boards for _, row in board.rows for cell in row]
+    notes = [note for cell in cells for note in cell.notes]
     return html_page(
         "page",
         content=content,
@@ -310,8 +312,8 @@ def page(content: ReportContent, *, paper: bool = False, preview: bool = False) 
         anchors=ASKED,
         marked=any(cell.mark for cell in cells),
         leads=any(0 < board.primary < len(board.columns) for board in content.boards),
-        fragile=any(cell.fragile for cell in cells),
-        others=dict.fromkeys(cell.other.partition(" by ")[2] for cell in cells if cell.other),
+        fragile=FRAGILE in notes,
+        others=dict.fromkeys(note.partition(" by ")[2] for note in notes if note != FRAGILE),
         remarks_note=all_in(len(told_remarks(content.trial, table)), "remarks", "scores.csv"),
         most_said=MOST_SAID,
         next=parts.get("next"),
