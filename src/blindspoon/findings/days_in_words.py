@@ -1,7 +1,6 @@
 """What was found of a course, in plain sentences."""
 
 import math
-import re
 from collections.abc import Iterator, Sequence
 from itertools import permutations
 
@@ -72,18 +71,17 @@ def say_course(found: CourseFound, names: Naming, *, several: bool) -> CourseSai
 def headline(found: CourseFound) -> str:
     """State when it was there, and until when, or only how it moved, with what was scored."""
     scale, label, series = found.attribute.scale, found.attribute.label, found.said.series
-    scored = f" ({wording.plain(scale.low)} to {wording.plain(scale.high)})"
     told = f"{found.said.answers[0][:1].lower()}{found.said.answers[0][1:]}"
-    moved = re.match(rf"((?:whether )?){re.escape(label)}", told, re.IGNORECASE)
-    if found.said.places or not moved:
-        told = f"{label.lower()}{scored}{' was' if found.said.places else ':'} {told}"
+    whether = "whether " * told.startswith("whether ")
+    ends = f"({wording.plain(scale.low)} to {wording.plain(scale.high)})"
+    scored = f"{label.lower() if series or whether else label} {ends}"
+    if found.said.places:
+        told = f"{scored} was {told}"
+    elif told.lower().startswith(named := f"{whether}{label.lower()} "):
+        told = f"{whether}{scored} {told[len(named) :]}"
     else:
-        told = f"{moved[1]}{label.lower()}{scored}{told[moved.end() :]}"
-    if series:
-        return f"{series}{':' if told.startswith('whether') else ','} {told}"
-    return (
-        f"{label}{told[len(label) :]}" if not told.startswith("whether") else wording.capital(told)
-    )
+        told = f"{scored}: {told}"
+    return f"{series}{':' if whether else ','} {told}" if series else wording.capital(told)
 
 
 def day_word(found: CourseFound, day: CourseDay) -> str:
