@@ -825,6 +825,12 @@ def test_how_many_can_tell_is_said_where_a_few_sets_show_that_some_do(tmp_path):
     low, high = 1.5 * (np.array(proportion_confint(4, 5, alpha=0.1, method="beta")) - 1 / 3)
     ends = f"{100 * low:.0f} % to {100 * high:.0f} %"
     assert said == f"Anything from {ends} of these tasters may be able to tell."
+    two = text_of("triangle") + '\n[[variant]]\nname = "flake"\n'
+    (tmp_path / "trial.toml").write_text(two, encoding="utf-8")
+    both = "variant,tests,right\nrock,5,5\nflake,5,1\n"
+    (tmp_path / "choices.csv").write_text(both, encoding="utf-8")
+    of_two = dict(choices_section(analyse(tmp_path)).points)["Not how many."]
+    assert of_two.startswith("Rock: anything from ")  # one of them is told, which has to be named
 
 
 def test_of_one_variant_a_row_names_the_taster_alone(tmp_path):

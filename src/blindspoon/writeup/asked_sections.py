@@ -224,7 +224,7 @@ def choices_section(analysis: Analysis) -> PageSection | None:
         else (),  # which the answer says
         charts=(picks_chart(choices, analysis.names, source), *filter(None, lines)),
         tables=(own,) if tasters and analysis.trial.tasters_shown else (),
-        points=points("choices_not_shown", told=shares) if told else (),
+        points=points("choices_not_shown", told=shares, several=choices[1:]) if told else (),
         numbers=(numbers,),
         files=(("tables/choices.csv", csv_table(CHOICE, choices)),),
     )
