@@ -129,7 +129,7 @@ def test_the_reference_names_every_field_and_slug(record):
     words = set(re.findall(r"[a-z_]+", (ROOT / "docs/reference/json.md").read_text("utf-8")))
     assert set(fields(record)) <= words
     source = (ROOT / "src/blindspoon/findings/pool_checks.py").read_text("utf-8")
-    slugs = {*re.findall(r'slug="([a-z-]+)"', source)}
+    slugs = {*re.findall(r'Rule\(\s*"([a-z-]+)"', source)}
     assert len(slugs) == 6
     assert slugs <= set(explanations())
 

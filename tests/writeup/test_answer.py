@@ -64,8 +64,7 @@ def test_long_names_give_way_to_the_first_and_how_many_others(content_of):
 def test_a_verdict_that_the_second_procedure_does_not_share_says_so_in_its_sentence(content_of):
     content = content_of("usual")
     cells = [cell for board in content.boards for _, row in board.rows for cell in row]
-    disputed = [cell.other for cell in cells if cell.other]
-    assert disputed == ["not settled by ranks"]
+    assert [note for cell in cells for note in cell.notes] == ["not settled by ranks"]
     weak = dict(content.weak)
     assert weak["A second method differs."] == (
         "It would call one verdict otherwise, as the board says."
