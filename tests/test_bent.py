@@ -24,7 +24,7 @@ from blindspoon.cli import main
 from blindspoon.drawing import add_late, draw_blind, take_back, write_sheets
 from blindspoon.errors import DesignError, Rule, TrialError, TrialFileError, together
 from blindspoon.examine import examine
-from blindspoon.files import disk, own_state
+from blindspoon.files import disk, durable
 from blindspoon.files.durable import put_aside
 from blindspoon.files.edits import edit_table
 from blindspoon.files.trial_toml import names_by_label, parse_trial
@@ -187,7 +187,7 @@ def test_a_double_click_opens_a_shelf_of_any_name(monkeypatch, tmp_path, system,
         ExpandEnvironmentStrings=lambda text: text.replace("%USERPROFILE%", str(tmp_path)),
     )  # fmt: skip
     monkeypatch.setitem(sys.modules, "winreg", registry)
-    starter = own_state.put_starter(Path(shelf))
+    starter = durable.put_starter(Path(shelf))
     assert starter.parent == desktop
     lines = starter.read_text(encoding="utf-8").splitlines()
     assert [line.endswith(f" open {opened}") for line in lines].count(True) == 1

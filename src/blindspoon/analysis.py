@@ -7,7 +7,7 @@ from dataclasses import fields, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from blindspoon.batches.measured import CupAges, age_cups
+from blindspoon.batches.strengths import CupAges, age_cups
 from blindspoon.batches.summary import make_up
 from blindspoon.errors import DesignError, Problem, ScoreError, TrialError
 from blindspoon.files import disk

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from blindspoon import wording
 from blindspoon.batches.cautions import given_away
-from blindspoon.batches.measured import age_cups, days_in_brief
+from blindspoon.batches.strengths import age_cups, days_in_brief
 from blindspoon.batches.summary import Made, cautions_in_words, differences_in_words, make_up
 from blindspoon.errors import (
     DesignError,

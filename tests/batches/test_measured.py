@@ -6,7 +6,8 @@ import datetime
 
 import pytest
 
-from blindspoon.batches.measured import days_of, taste_against_measured
+from blindspoon.batches.strengths import days_of
+from blindspoon.batches.summary import taste_against_measured
 from blindspoon.files.text_table import FolderTables, read_table
 from blindspoon.scores.score_table import build_table
 

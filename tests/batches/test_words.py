@@ -9,7 +9,7 @@ import pytest
 from blindspoon.batches import summary
 from blindspoon.batches.differences import Amounts, Difference, NoAmounts, WhatDiffers
 from blindspoon.batches.log import BatchLog
-from blindspoon.batches.measured import TasteAgainst, TastePoint
+from blindspoon.batches.summary import TasteAgainst, TastePoint
 from blindspoon.files.trial_toml import parse_trial
 
 TRIAL = parse_trial(

@@ -8,7 +8,7 @@ from typing import NamedTuple, cast
 import numpy as np
 
 from blindspoon.arrays import FloatArray, IntArray
-from blindspoon.batches.measured import CupAges
+from blindspoon.batches.strengths import CupAges
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.compare import only
 from blindspoon.findings.course import CourseFound, compare_course

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from blindspoon.batches.measured import TasteAgainst, TastePoint
+from blindspoon.batches.summary import TasteAgainst, TastePoint
 from blindspoon.charts.chart import png_file
 from blindspoon.charts.jars import lay_measured, measured_chart
 from blindspoon.charts.scene import NARROW, WIDE, Line, Marks

@@ -15,7 +15,7 @@ from scipy import stats
 
 from blindspoon.analysis import analyse, to_record
 from blindspoon.api import Compared
-from blindspoon.batches.measured import age_cups
+from blindspoon.batches.strengths import age_cups
 from blindspoon.batches.summary import differences_in_words, make_up
 from blindspoon.cli.printed import comparison_table
 from blindspoon.drawing import draw_blind

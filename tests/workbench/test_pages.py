@@ -19,8 +19,7 @@ from blindspoon.collect.security import only_for_hosts
 from blindspoon.drawing import draw_blind, write_sheets
 from blindspoon.errors import FormError
 from blindspoon.files import durable
-from blindspoon.files.durable import DurableFolder
-from blindspoon.files.own_state import Door
+from blindspoon.files.durable import Door, DurableFolder
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import stage
 from blindspoon.workbench import company

@@ -1,12 +1,18 @@
-"""What was made, put together: strengths, what else differs and cautions; and how it is said."""
+"""What was made, put together: strengths, what differs, cautions, scores beside; how it is said."""
 
 import json
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Literal, NamedTuple
+
+import numpy as np
 
 from blindspoon import wording
 from blindspoon.batches.cautions import Caution, caution, cautions, sources
 from blindspoon.batches.differences import (
+    ACID,
+    SALT,
     Amounts,
     Difference,
     NoAmounts,
@@ -15,10 +21,10 @@ from blindspoon.batches.differences import (
     what_differs,
 )
 from blindspoon.batches.log import BatchLog, build_log
-from blindspoon.batches.measured import INTERACTION, QUANTITIES, TasteAgainst
-from blindspoon.batches.strengths import Strengths, strengths
+from blindspoon.batches.strengths import Strengths, mean_of, strengths
 from blindspoon.errors import Note, some_of
 from blindspoon.files.text_table import TextTable
+from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import Record, as_record
 from blindspoon.trial import Trial
 
@@ -212,6 +218,117 @@ def what_to_add(trial: Trial, amounts: Amounts | NoAmounts) -> str:
     acid = f" and {_grams(amounts.weigh_acid_g)} {amounts.acid}" if amounts.weigh_acid_g else ""
     anew = f"Made anew: {_grams(amounts.weigh_salt_g)} salt{acid} for this produce and water."
     return f"{name}: add {wording.listing(to_add)}, to match {control}.{too} {anew}"
+
+
+# Scores beside what was weighed and read --------------------------------------------------------
+
+Quantity = Literal["salt_percent", "citric_g_per_100_g", "last_ph"]
+
+SALTY = ("saltiness", "salt", "salty")
+SOUR = ("sourness", "sour", "acidity", "acid", "tartness")
+"""Names of attributes that are taken to score a taste."""
+
+
+class MeasuredQuantity(NamedTuple):
+    """How a quantity is called and written, and which attributes score what it makes of a food.
+
+    Two variants up to the tolerance apart, in its unit, count as equally strong.
+    """
+
+    tastes: tuple[str, ...]
+    title: str
+    axis: str
+    unit: str
+    digits: int
+    tolerance: float
+
+
+QUANTITIES: Mapping[Quantity, MeasuredQuantity] = {
+    "salt_percent": MeasuredQuantity(
+        SALTY, "salt", "salt, % of everything in the jar", " %", 2, SALT.tolerance
+    ),
+    "citric_g_per_100_g": MeasuredQuantity(
+        SOUR, "added acid", "added acid, g in 100 g, as citric acid", " g in 100 g", 2,
+        ACID.tolerance,
+    ),
+    "last_ph": MeasuredQuantity(SOUR, "pH", "last pH read before the tasting", "", 1, 0.1),
+}  # fmt: skip
+"""The tolerance of pH is what strips and cheap meters tell apart, from memory."""
+
+INTERACTION = (
+    "P. A. S. Breslin 1996, Trends Food Sci. Technol. 7:390",
+    "L. M. Wilkie and E. D. Capaldi Phillips 2014, Neurosci. Biobehav. Rev. 47:70",
+)
+"""How salt and acid change each other's taste: moderate ones enhance, strong ones suppress one
+another; acids make salt taste stronger. Volume of the second from memory."""
+
+
+class TastePoint(NamedTuple):
+    """A variant's strength, mean over its batches, and how strong it tasted, in points.
+
+    It is the mean over tasters of each taster's mean score.
+    """
+
+    variant: str
+    measured: float
+    perceived: float
+    tasters: int
+
+
+class TasteAgainst(NamedTuple):
+    """Scores of one attribute against one measured quantity, a point a variant.
+
+    Variants without a strength or a score have none. `same_strength` are those as strong as the
+    control, within its tolerance: what they taste like cannot come from the strength.
+    """
+
+    attribute: str
+    quantity: Quantity
+    points: tuple[TastePoint, ...]
+    same_strength: tuple[str, ...]
+
+    @property
+    def differs(self) -> bool:
+        """Whether any variant is stronger or weaker than the others beyond the tolerance."""
+        own = [point.measured for point in self.points]
+        return max(own) - min(own) > 2 * QUANTITIES[self.quantity].tolerance + 1e-9
+
+
+def taste_against_measured(
+    trial: Trial, table: ScoreTable, log: BatchLog
+) -> tuple[TasteAgainst, ...]:
+    """Set saltiness against salt, and sourness against added acid and pH.
+
+    Those with two variants or more. A quantity that is zero throughout, such as acid that nobody
+    added, is left out.
+    """
+    from blindspoon.stats.two_way import gather  # noqa: PLC0415 - check does without
+
+    made, found = strengths(log), []
+    shape = {"n_tasters": len(table.tasters), "n_variants": len(trial.variants)}
+    names = [attribute.name for attribute in trial.attributes]
+    for quantity, how in QUANTITIES.items():
+        scored = next((name for name in how.tastes if name in names), None)
+        if scored is None:
+            continue
+        attribute = names.index(scored)
+        means = gather(table.scores[:, attribute], table.taster, table.variant, **shape).mean
+        points = list[TastePoint]()
+        for place, variant in enumerate(trial.variants):
+            tasted = means[np.isfinite(means[:, place]), place]
+            jars = [batch for batch in made if batch.variant == variant.name]
+            measured = mean_of(jars, quantity)
+            if measured is not None and tasted.size:
+                mean = float(tasted.mean())
+                points.append(TastePoint(variant.name, measured, mean, tasted.size))
+        if len(points) < 2 or not any(point.measured for point in points):
+            continue
+        strength = {point.variant: point.measured for point in points}
+        control = strength.pop(trial.control, math.inf)
+        reach = how.tolerance + 1e-9
+        same = tuple(name for name, own in strength.items() if abs(own - control) <= reach)
+        found.append(TasteAgainst(scored, quantity, tuple(points), same))
+    return tuple(found)
 
 
 def as_strong(trial: Trial, against: TasteAgainst, kinds: Mapping[str, str]) -> Iterator[str]:

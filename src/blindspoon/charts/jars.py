@@ -10,7 +10,8 @@ from itertools import product
 from blindspoon import wording
 from blindspoon.batches.cautions import PH_LIMIT, passed_limit
 from blindspoon.batches.log import Batch, BatchLog
-from blindspoon.batches.measured import QUANTITIES, TasteAgainst, days_of
+from blindspoon.batches.strengths import days_of
+from blindspoon.batches.summary import QUANTITIES, TasteAgainst
 from blindspoon.charts.axis import nice_ticks
 from blindspoon.charts.chart import Chart, chart_of, source_of
 from blindspoon.charts.lines import LOW, Happened, LinePlot, NamedLine, lay_lines

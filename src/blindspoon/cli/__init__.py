@@ -31,7 +31,7 @@ def open_(shelf: Path, port: int | None, no_browser: bool) -> None:
     """
     if not shelf.is_dir():
         raise click.BadParameter(f"there is no folder {shelf}.", param_hint="SHELF")
-    from blindspoon.files.own_state import Door, own_secret  # noqa: PLC0415
+    from blindspoon.files.durable import Door, own_secret  # noqa: PLC0415
     from blindspoon.workbench.listening import running, serve  # noqa: PLC0415
 
     shelf, door = shelf.resolve(), Door(own_secret())

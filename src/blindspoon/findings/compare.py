@@ -6,7 +6,7 @@ from functools import cached_property
 import numpy as np
 
 from blindspoon.arrays import BoolArray, FloatArray
-from blindspoon.batches.measured import CupAges
+from blindspoon.batches.strengths import CupAges
 from blindspoon.batches.summary import Made
 from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompared, Other
 from blindspoon.findings.verdict import judge

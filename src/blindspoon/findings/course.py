@@ -12,7 +12,7 @@ from typing import Literal
 import numpy as np
 
 from blindspoon.arrays import FloatArray, IntArray
-from blindspoon.batches.measured import Cell, CupAges
+from blindspoon.batches.strengths import Cell, CupAges
 from blindspoon.findings.comparison import Kind
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats import over_days

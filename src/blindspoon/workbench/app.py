@@ -24,8 +24,8 @@ from blindspoon.collect.security import HEADERS, own_form, wants_json
 from blindspoon.collect.server import JINJA, OpenTastings, add_static
 from blindspoon.drawing import write_sheets
 from blindspoon.errors import DesignError, FormError, Problem, TrialError
-from blindspoon.files import disk, durable, own_state
-from blindspoon.files.own_state import Door
+from blindspoon.files import disk, durable
+from blindspoon.files.durable import Door
 from blindspoon.sheets.pouring import tells
 from blindspoon.stage import STATES, Part, Stage, stage
 from blindspoon.workbench.phrases import noted, said, within
@@ -337,7 +337,7 @@ class Workbench:
             code, text = 507, _UNWRITTEN
             problems = [f"{error.filename}: {disk.cannot('written', error)}."]
         else:
-            file = own_state.note_trouble("".join(traceback.format_exception(error)))
+            file = durable.note_trouble("".join(traceback.format_exception(error)))
             code, text = 500, f"{MESSAGES[500]} What happened stands in {file}."
         if wants_json():
             return make_response(jsonify(message=text), code)

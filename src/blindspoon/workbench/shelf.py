@@ -10,7 +10,7 @@ from werkzeug.wrappers import Response
 
 from blindspoon import starting
 from blindspoon.errors import TrialError, TrialFileError
-from blindspoon.files import disk, durable, own_state
+from blindspoon.files import disk, durable
 from blindspoon.files.edits import put
 from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_toml import parse_trial
@@ -54,7 +54,7 @@ def add_to(bench: Workbench) -> None:
 
     @app.post("/starter")
     def starter() -> Response:
-        bench.say(f"The starter is there: {own_state.put_starter(bench.shelf)}.")
+        bench.say(f"The starter is there: {durable.put_starter(bench.shelf)}.")
         return redirect("/", 303)
 
     @app.post("/close")

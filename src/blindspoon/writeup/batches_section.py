@@ -16,7 +16,7 @@ from blindspoon.batches.differences import (
     recipes,
 )
 from blindspoon.batches.log import BatchLog
-from blindspoon.batches.measured import QUANTITIES, TasteAgainst, taste_against_measured
+from blindspoon.batches.summary import QUANTITIES, TasteAgainst, taste_against_measured
 from blindspoon.charts.jars import measured_chart, readings_chart, readings_of
 from blindspoon.findings.comparison import Analysis
 from blindspoon.trial import Trial
