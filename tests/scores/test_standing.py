@@ -135,21 +135,30 @@ def test_a_correction_from_before_the_lifting_is_not_told_again(coded):
     assert told(coded, seal).bent == ()
 
 
+UNFIT = "it says that texture of cup 037 in session 1 became {}, and the scores have {} there"
+
+
 @pytest.mark.parametrize(
-    "line",
+    ("line", "said"),
     [
-        b"1,T01,037,texture,7,2,not what stands there\n",
-        b"1,T01,037,texture,6,1,not what was lifted\n",
-        b"1,T01,037,texture,7,1,\n",
-        b"1,T01,512,texture,7,1,another cup\n",
-        b"",
+        (b"1,T01,037,texture,7,2,not what stands there\n", UNFIT.format(2, 1)),
+        (b'1,T01,037,texture,7,"1,5",a comma between commas\n', UNFIT.format("1,5", 1)),
+        (b"1,t01,037,texture,7,1,another taster\n", UNFIT.format(1, "nothing")),
+        (b"1,T01,037,texture,6,1,not what was lifted\n", ""),
+        (b"1,T01,037,texture,7,1,\n", ""),
+        (b"1,T01,512,texture,7,1,another cup\n", "texture of cup 512 in session 1 became 1, and"),
+        (b"", ""),
     ],
 )
-def test_a_correction_that_does_not_explain_the_change_is_none(coded, line):
+def test_a_correction_that_does_not_explain_the_change_is_none(coded, line, said):
     seal = sealed(coded)
     coded["scores.csv"] = coded["scores.csv"].replace(b"037,7,", b"037,1,")
     coded["corrections.csv"] = HEAD + line
-    assert "does not say why" in told(coded, seal).bent[0]
+    found = told(coded, seal)
+    assert "does not say why" in found.bent[0]
+    unfit = [note for note in found.notes if note.file == "corrections.csv"]
+    assert [note.line for note in unfit] == [2] * bool(said)
+    assert said in "".join(note.text for note in unfit)
 
 
 def test_a_ballot_that_was_found_later_is_explained_or_bends_it(coded):

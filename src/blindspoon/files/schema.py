@@ -258,7 +258,7 @@ def column_problems(table: TextTable, columns: Iterable[FileColumn], known: Know
     declared, file = list(columns), table.file
     needed = [column.name for column in declared if column.needed in known.when]
     needed.sort(key=lambda name: name == "session")  # what only several sessions need comes last
-    found = table.columns.keys() & {*needed}
+    found = {name.lower() for name in table.columns} & {*needed}
     title = "" if found or len(needed) < 2 else ", or take out what stands above the header"
     return missing_columns(table, needed, title) + [
         _LIFTED.broken(f"a column {name} stands beside the codes", file, column=name)

@@ -5,7 +5,7 @@ import math
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from blindspoon.errors import DesignError, Note, Problem, Rule, some_of
+from blindspoon.errors import DesignError, Note, Problem, Rule, shown, some_of
 from blindspoon.files.disk import FolderText
 from blindspoon.files.schema import CORRECTIONS, Known, column_problems, read_columns
 from blindspoon.files.seal import (
@@ -39,6 +39,7 @@ class Standing:
     - `seal`: None where the blind was not drawn by Blindspoon, or its record is damaged
     - `waiting`: whether it is sealed, and the scores that are there are not lifted yet
     - `bent`: what was changed after it was fixed; with one, every attribute is exploratory
+    - `unfit`: which row of corrections.csv is not as the scores are
     - `told`, `warned`: everything else; a rule declared late or not at all, a blind lifted early
     - `share`: part of alpha that this look has; 1 where one look was declared
     - `published`: the same seal for the files under pseudonyms, so that they say the same
@@ -47,6 +48,7 @@ class Standing:
     seal: Seal | None = None
     waiting: bool = False
     bent: tuple[str, ...] = ()
+    unfit: tuple[Note, ...] = ()
     told: tuple[str, ...] = (UNSEALED,)
     warned: tuple[str, ...] = ()
     share: float = 1.0
@@ -73,6 +75,7 @@ class Standing:
         bent = [f"{text} {WHILE}" for text in self.bent]
         return (
             *(Note(file=FILE, text=text) for text in (*damaged, *bent)),
+            *self.unfit,
             *(Note(file="trial.toml", text=text) for text in self.warned),
         )
 
@@ -98,7 +101,7 @@ def standing(text: FolderText, hidden: FolderTables | None = None) -> Standing:
     scores = scores_by_cup(trial, tables.answers, seal.attributes)
     earlier = {cup: given for cup, given in scores.items() if names.isdisjoint(cup[:2])}
     said_of = (hidden or tables).corrections
-    lifted, since = _lifted(trial, earlier, tables.corrections, lift, said_of)
+    lifted, since, unfit = _lifted(trial, earlier, tables.corrections, lift, said_of)
     moved = lift is not None and lifted is None
     waiting = lift is None or (not lift.last and moved)
     key = None if tables.key is None else key_fingerprint(key_rows(tables.key))
@@ -113,6 +116,7 @@ def standing(text: FolderText, hidden: FolderTables | None = None) -> Standing:
         share=share,
         waiting=waiting,
         bent=tuple(bent),
+        unfit=unfit,
         told=(*_kept(seal, bent=bool(bent)), *looked, *since),
         warned=tuple(_warned(trial, seal, len({session for session, _, _ in scores}))),
         published=_under_pseudonyms(seal, key, tables, hidden, lifted) if hidden else None,
@@ -290,24 +294,28 @@ def _lifted(
     table: TextTable | None,
     lift: Lift | None,
     said_of: TextTable | None,
-) -> tuple[Scores | None, tuple[str, ...]]:
+) -> tuple[Scores | None, tuple[str, ...], tuple[Note, ...]]:
     """Undo corrections from the last one on, until the scores are those that were lifted.
 
-    None where they never are; beside them the corrections that lie between, each a sentence.
+    None where they never are; beside them the corrections that lie between, each a sentence, and
+    a note on one that does not fit.
     """
     now = {cup: dict(given) for cup, given in scores.items()}
     said: list[str] = []
     rows = list(table.rows()) if table is not None and not correction_problems(trial, table) else []
     while lift is not None and scores_fingerprint(now) != lift.scores:
         if not rows or table is None:
-            return None, ()
-        _, row = rows.pop()
+            return None, (), ()
+        line, row = rows.pop()
         reason = (said_of or table).columns["reason"].at(len(rows))
         name, cup = row["attribute"], cup_of(trial, row)
         was, new = (number_text(row.get(end, ""), table) for end in ("was", "new"))
         given = now.setdefault(cup, {})
-        if given.pop(name, "") != new:
-            return None, ()
+        if (there := given.pop(name, "")) != new:
+            said_there = f"{shown(name)} of cup {shown(cup[2])} in session {shown(cup[0])}"
+            text = f"it says that {said_there} became {shown(new or 'blank')}"
+            text += f", and the scores have {there or 'nothing'} there"
+            return None, (), (Note(file=table.file, line=line, text=text),)
         given |= {name: was} if was else {}
         if not given:
             del now[cup]
@@ -315,7 +323,7 @@ def _lifted(
             f"Corrected after the blind was lifted: {name} of cup {cup[2]} in session {cup[0]}, "
             f"from {was or 'no score'} to {new or 'no score'} ({reason})."
         )
-    return now, tuple(reversed(said))
+    return now, tuple(reversed(said)), ()
 
 
 def correction_problems(trial: Trial, table: TextTable) -> list[Problem]:
