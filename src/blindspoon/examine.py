@@ -100,7 +100,7 @@ def examine(folder: Path) -> Examination:
     if tables.corrections is not None:
         problems += correction_problems(trial, tables.corrections)
     scored = any(map(len, tables.answers))
-    if not scored and (tables.key, tables.servings, text.seal_toml) == (None, None, None):
+    if not scored and text.files.keys().isdisjoint(("key.csv", "servings.csv", "seal.toml")):
         try:  # whether the blind can be drawn
             request_from(trial, tables.batches)
         except DesignError as error:

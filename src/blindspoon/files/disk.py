@@ -80,15 +80,10 @@ class FolderText:
         """What trial.toml says. Raises TrialFileError."""
         return parse_trial(self.toml)
 
-    @property
-    def seal_toml(self) -> str | None:
-        data = self.files.get("seal.toml")
-        return None if data is None else data.decode(errors="replace")
-
     @cached_property
     def seal(self) -> Seal | None:
         """The record of the blind; None where there is none, or it is damaged."""
-        return parse_seal(self.seal_toml or "")
+        return parse_seal(self.files.get("seal.toml", b"").decode(errors="replace"))
 
     @cached_property
     def tables(self) -> FolderTables:

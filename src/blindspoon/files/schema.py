@@ -13,11 +13,11 @@ from typing import Any, Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from blindspoon.arrays import BoolArray, FloatArray
+from blindspoon.arrays import BoolArray
 from blindspoon.errors import Problem, Rule, did_you_mean, problems_of_rows, quoted, shown, some_of
 from blindspoon.files.text_table import TextTable
 from blindspoon.files.toml import LABEL_LIMIT, is_label
-from blindspoon.trial import Attribute, Scale
+from blindspoon.trial import Scale
 
 POSITION_LIMIT = 999  # highest place of a cup in one sitting
 
@@ -277,13 +277,6 @@ def missing_columns(table: TextTable, needed: Iterable[str], or_else: str = "") 
         for name in needed
         if name not in table.columns
     ]
-
-
-def scores(table: TextTable, attribute: Attribute) -> tuple[FloatArray, list[Problem]]:
-    """Read an attribute's column: points, one a row; NaN where it is blank or at fault."""
-    known = Known(scales={attribute.name: attribute.scale})
-    checked = read_columns(table, [ATTRIBUTE._replace(name=attribute.name)], known)
-    return checked.values[attribute.name], checked.problems
 
 
 def problems_of(table: TextTable, name: str, faults: Mapping[str, Fault]) -> list[Problem]:

@@ -197,8 +197,10 @@ class _Reading:
             asked = {it for name in sessions for it in self.trial.asked(name)}
             for place, attribute in enumerate(attributes):
                 if attribute.name in table.columns:
-                    block[:, place], wrong = schema.scores(table, attribute)
-                    self.problems += wrong
+                    column = schema.ATTRIBUTE._replace(name=attribute.name)
+                    read = schema.read_columns(table, [column], self.known)
+                    block[:, place] = read.values[attribute.name]
+                    self.problems += read.problems
                 elif attribute in asked:
                     remedy = f', or write not_asked = ["{attribute.name}"] in its [[session]]'
                     self.problems += schema.missing_columns(table, [attribute.name], remedy)

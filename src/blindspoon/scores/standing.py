@@ -88,7 +88,7 @@ def standing(text: FolderText, hidden: FolderTables | None = None) -> Standing:
     """
     trial, tables, seal = text.trial, text.tables, text.seal
     if seal is None:
-        told = UNSEALED if text.seal_toml is None else DAMAGED
+        told = DAMAGED if FILE in text.files else UNSEALED
         attributes = [each.name for each in trial.attributes]
         told_of = tables.answers if trial.decision.looks else ()
         tasters = {taster for _, taster, _ in scores_by_cup(trial, told_of, attributes)}
