@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from blindspoon.cli.say import FILE, JSON, progress, say_json
+from blindspoon.cli.say import FILE, JSON, progress, record
 from blindspoon.files import disk
 from blindspoon.trial import today
 from tests.calibration.calibrate import SEED, TRIALS, calibrate, summary, tables, to_csv
@@ -56,6 +56,6 @@ def main(
     if to is not None:
         disk.write_files_atomically({to: to_csv(found, today()).encode()})
     if as_json:
-        say_json(found.to_record())
+        record(found.to_record())
     else:
         click.echo((tables if to is None else summary)(found.rates), nl=False)

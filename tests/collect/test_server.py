@@ -14,7 +14,7 @@ from urllib.parse import urlsplit
 
 import pytest
 
-from blindspoon.cli.say import say_addresses
+from blindspoon.cli.say import addresses
 from blindspoon.collect import opening, server
 from blindspoon.collect.server import serve
 from blindspoon.errors import FormError
@@ -90,7 +90,7 @@ def test_without_lan_no_page_shows_a_code_of_this_computer_alone(served):
 
 def test_the_terminal_s_code_holds_the_join_address_only(monkeypatch, capsys):
     monkeypatch.setenv("NO_COLOR", "1")
-    say_addresses(["http://192.0.2.7:8765/"], "http://127.0.0.1:8766/h/secret", lan=True)
+    addresses(["http://192.0.2.7:8765/"], "http://127.0.0.1:8766/h/secret", lan=True)
     code = capsys.readouterr().out.partition("For the tasters")[0]
     assert set(code) <= set(" \u2580\u2584\u2588\n")
     assert len(code.splitlines()) <= 20

@@ -11,8 +11,7 @@ from pathlib import Path
 
 import click
 
-from blindspoon.cli import after, before
-from blindspoon.cli.say import say_problems
+from blindspoon.cli import after, before, say
 from blindspoon.errors import TrialError
 from blindspoon.version import __version__
 
@@ -127,7 +126,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     try:
         commands.main(args=arguments, prog_name="blindspoon", standalone_mode=False)
     except TrialError as error:
-        say_problems(error.problems)
+        say.problems(error.problems)
         sys.exit(1)
     except click.exceptions.Exit as leave:
         sys.exit(leave.exit_code)

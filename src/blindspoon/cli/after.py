@@ -9,21 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from blindspoon.cli.say import (
-    FILE,
-    FOLDER,
-    FOLDERS,
-    JSON,
-    flag,
-    progress,
-    say_addresses,
-    say_cautions,
-    say_json,
-    say_notes,
-    say_problems,
-    summary,
-    verb,
-)
+from blindspoon.cli import say
 from blindspoon.trial import today
 
 if TYPE_CHECKING:
@@ -32,12 +18,12 @@ if TYPE_CHECKING:
     from blindspoon.packing.pack import Published
 
 
-@verb()
-@FOLDER
-@flag("--lan", "Let phones in your network open the page; it is not encrypted.")
+@say.verb()
+@say.FOLDER
+@say.flag("--lan", "Let phones in your network open the page; it is not encrypted.")
 @click.option("--port", type=click.IntRange(1024, 65534), help="Port to listen on.")
 @click.option(
-    "--from", "source", type=FILE, metavar="FILE",
+    "--from", "source", type=say.FILE, metavar="FILE",
     help="Add the scores of a spreadsheet, saved as CSV, instead.",
 )  # fmt: skip
 def collect(folder: Path, lan: bool, port: int | None, source: Path | None) -> None:
@@ -49,7 +35,7 @@ def collect(folder: Path, lan: bool, port: int | None, source: Path | None) -> N
     from blindspoon.collect.server import serve  # noqa: PLC0415
     from blindspoon.wording import count  # noqa: PLC0415
 
-    say_notes(opening.after_lifting(folder))
+    say.notes(opening.after_lifting(folder))
     with opening.opened(folder) as sitting:
         if source is not None:
             addition = opening.plan_addition(folder, sitting, source)
@@ -61,14 +47,14 @@ def collect(folder: Path, lan: bool, port: int | None, source: Path | None) -> N
             click.echo(f"Scores of {count(addition.cups, 'cup')} added to {where}{present}.")
             return
         chosen = {} if port is None else {"port": port}
-        ready, tell = partial(say_addresses, lan=lan), partial(click.echo, err=True)
+        ready, tell = partial(say.addresses, lan=lan), partial(click.echo, err=True)
         tally = serve(sitting, lan=lan, ready=ready, tell=tell, **chosen)
     click.echo(f"{tally} of {folder}.")
 
 
-@verb()
-@FOLDER
-@JSON
+@say.verb()
+@say.FOLDER
+@say.JSON
 def check(folder: Path, as_json: bool) -> None:
     """Look for slips and gaps while nobody knows what is what.
 
@@ -80,21 +66,21 @@ def check(folder: Path, as_json: bool) -> None:
 
     found = examine(folder)
     if as_json:
-        say_json(asdict(found))
+        say.record(asdict(found))
     else:
-        say_problems(found.problems, err=False)
-        say_notes(found.notes)
-        say_cautions(found.cautions)
-        click.echo(summary(folder, found.problems, found.notes))
+        say.problems(found.problems, err=False)
+        say.notes(found.notes)
+        say.cautions(found.cautions)
+        click.echo(say.summary(folder, found.problems, found.notes))
         if found.problems:
             click.echo("Next: mend the problems, named first, and check again", err=True)
     if found.problems:
         raise SystemExit(1)
 
 
-@verb()
-@FOLDER
-@flag("--reopen", "Open it again, while the blind is not lifted.")
+@say.verb()
+@say.FOLDER
+@say.flag("--reopen", "Open it again, while the blind is not lifted.")
 def close(folder: Path, reopen: bool) -> None:
     """Close the tasting: nothing is scored until it is opened again.
 
@@ -138,13 +124,13 @@ def _kept_in(folder: str, told: str) -> Callable[[Any], Any]:
     return click.option("--to", type=kind, default=Path(folder), show_default=True, help=told)
 
 
-POOL = flag("--pool", "One page of all: a trial in several kitchens.", "together")
+POOL = say.flag("--pool", "One page of all: a trial in several kitchens.", "together")
 
 
-@verb()
-@FOLDER
-@flag("--yes", "Do not ask.")
-@flag("--last", "End here, though the rule has another look: nobody is added.")
+@say.verb()
+@say.FOLDER
+@say.flag("--yes", "Do not ask.")
+@say.flag("--last", "End here, though the rule has another look: nobody is added.")
 def lift(folder: Path, yes: bool, last: bool) -> None:
     """Lift the blind, once: find out what was in which cup.
 
@@ -163,10 +149,10 @@ def lift(folder: Path, yes: bool, last: bool) -> None:
     click.echo("Blind lifted." if found.recorded else "Nothing was lifted.")
 
 
-@verb(then="lifted")
-@FOLDERS
-@JSON
-@flag("--verify", "Compute it again with statsmodels and scipy; exit with 1 if they differ.")
+@say.verb(then="lifted")
+@say.FOLDERS
+@say.JSON
+@say.flag("--verify", "Compute it again with statsmodels and scipy; exit with 1 if they differ.")
 def compare(folders: Sequence[Path], as_json: bool, verify: bool) -> None:
     """Say which changes made a difference, and how large.
 
@@ -188,15 +174,15 @@ def compare(folders: Sequence[Path], as_json: bool, verify: bool) -> None:
 
     found = api.pool(*folders) if len(folders) > 1 else api.compare(folders[0])
     if as_json:
-        say_json(found.to_record())
+        say.record(found.to_record())
     elif isinstance(found, api.Compared):
         click.echo(printed.comparison_table(found.analysis))
     else:
         click.echo(printed.pooled_table(found.pool))
 
 
-@verb(then="lifted")
-@FOLDERS
+@say.verb(then="lifted")
+@say.FOLDERS
 @_kept_in("reports", "Where the reports are kept.")
 @POOL
 def report(folders: Sequence[Path], to: Path, together: bool) -> None:
@@ -214,8 +200,8 @@ def report(folders: Sequence[Path], to: Path, together: bool) -> None:
         click.echo(f"Report written: {page}")
 
 
-@verb(then="published")
-@FOLDERS
+@say.verb(then="published")
+@say.FOLDERS
 @_kept_in("published", "Where it is written.")
 @click.option(
     "--jar", type=click.FloatRange(min=1, max=1_000_000), default=1000, show_default=True,
@@ -231,12 +217,12 @@ def publish(folders: Sequence[Path], to: Path, jar: float, together: bool) -> No
 
     if together:
         found = api.pool(*kitchens(folders))
-        with progress("Publishing") as moved:
+        with say.progress("Publishing") as moved:
             written = found.publish(to, moved, jar_g=jar)
         say_published(written)
         return
     for folder in apart(folders):
-        with progress(f"Publishing {folder}") as moved:
+        with say.progress(f"Publishing {folder}") as moved:
             written = api.publish(folder, to, jar_g=jar, progress=moved)
         say_published(written)
 

@@ -8,18 +8,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
-from blindspoon.cli.say import (
-    FILE,
-    FOLDER,
-    JSON,
-    PATH,
-    flag,
-    progress,
-    say_cautions,
-    say_json,
-    say_notes,
-    verb,
-)
+from blindspoon.cli import say
 from blindspoon.errors import some_of
 from blindspoon.trial import today
 
@@ -29,10 +18,10 @@ if TYPE_CHECKING:
     from blindspoon.serving.plan import ServingPlan
 
 
-@verb()
-@FOLDER
-@flag("--example", "A finished, invented trial to try everything on.")
-@flag("--plain", "Ask nothing: write a commented template.")
+@say.verb()
+@say.FOLDER
+@say.flag("--example", "A finished, invented trial to try everything on.")
+@say.flag("--plain", "Ask nothing: write a commented template.")
 def new(folder: Path, example: bool, plain: bool) -> None:
     """Start a trial with seven questions.
 
@@ -110,9 +99,9 @@ def _line() -> str:
     return str(click.prompt(">", default="", show_default=False, prompt_suffix=" "))
 
 
-@verb()
-@FOLDER
-@JSON
+@say.verb()
+@say.FOLDER
+@say.JSON
 def batches(folder: Path, as_json: bool) -> None:
     """Say how salty each jar is, what would make them alike, and what else differs."""
     from blindspoon.cli.printed import batches_table  # noqa: PLC0415
@@ -120,10 +109,10 @@ def batches(folder: Path, as_json: bool) -> None:
 
     trial, made, notes = what_was_made(folder)
     if as_json:
-        say_json(made.to_record())
+        say.record(made.to_record())
     else:
         click.echo(batches_table(trial, made))
-        say_notes(notes)
+        say.notes(notes)
 
 
 def _drawable(_context: click.Context, _option: click.Parameter, path: Path | None) -> Path | None:
@@ -139,9 +128,9 @@ def _tried(name: str) -> Callable[[Any], Any]:
     )
 
 
-@verb()
-@FOLDER
-@click.option("--like", type=PATH, help="Take the spread from an earlier trial.")
+@say.verb()
+@say.FOLDER
+@click.option("--like", type=say.PATH, help="Take the spread from an earlier trial.")
 @_tried("tasters")
 @_tried("sessions")
 @click.option(
@@ -150,9 +139,9 @@ def _tried(name: str) -> Callable[[Any], Any]:
     help="Simulated trials for each number.  [default: as few as make it precise to 0.01]",
 )
 @click.option(
-    "--chart", type=FILE, callback=_drawable, help="Write a chart, as SVG or PNG by its ending."
+    "--chart", type=say.FILE, callback=_drawable, help="Write a chart, as SVG or PNG by its ending."
 )
-@JSON
+@say.JSON
 def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> None:  # noqa: ANN401 - size_folder knows them
     """Say how many tasters and sessions the question needs.
 
@@ -177,17 +166,17 @@ def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> Non
             click.echo(printed.days_table(trial, days))
     if alone:
         if as_json:
-            say_json(exact)
+            say.record(exact)
         return
     if not as_json:
         click.echo(click.wrap_text(trial.title, 80) + "\n")
-    with progress("Simulating") as moved:  # says so before the libraries are read
+    with say.progress("Simulating") as moved:  # says so before the libraries are read
         from blindspoon.cli.printed import sizing_table  # noqa: PLC0415
         from blindspoon.planning import draw_chances, size_folder  # noqa: PLC0415
 
         trial, sizing = size_folder(folder, **options, both=as_json, progress=moved)
     if as_json:
-        say_json(sizing.to_record() | exact)
+        say.record(sizing.to_record() | exact)
     else:
         click.echo(sizing_table(trial, sizing))
     if chart is not None:
@@ -195,18 +184,18 @@ def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> Non
         click.echo(f"Chart written: {chart}", err=True)
 
 
-@verb()
-@FOLDER
+@say.verb()
+@say.FOLDER
 @click.option("--add", metavar="TASTER", help="Add a late taster; nobody else's cups change.")
-@flag("--more", "Draw the sessions that trial.toml lists since then.")
+@say.flag("--more", "Draw the sessions that trial.toml lists since then.")
 @click.option(
     "--tasted", metavar="CODES",
     help='You taste alone: the order after shuffling, as in "512 037".',
 )  # fmt: skip
-@flag("--again", "Draw a lost key again, and prove it by the seal.")
-@flag("--declare", "Date the rule of trial.toml today, if it has no date.")
-@flag("--take-back", "Before any score: undo the drawing, for a new one.")
-@flag("--sheets", "Only print the sheets of the drawn blind again.")
+@say.flag("--again", "Draw a lost key again, and prove it by the seal.")
+@say.flag("--declare", "Date the rule of trial.toml today, if it has no date.")
+@say.flag("--take-back", "Before any score: undo the drawing, for a new one.")
+@say.flag("--sheets", "Only print the sheets of the drawn blind again.")
 @click.option(
     "--paper", type=click.Choice(["a4", "letter"]),
     help="Paper of the sheets.  [default: as last time, at first a4]",
@@ -253,7 +242,7 @@ def blind(  # noqa: PLR0913 - each is an option of the command
         for line in balance_lines(plan):
             click.echo(line)
         known = examine(folder)
-        say_notes([note for note in known.notes if note.file in ("seal.toml", "trial.toml")])
+        say.notes([note for note in known.notes if note.file in ("seal.toml", "trial.toml")])
         click.echo(f"Blind drawn: keep {folder / 'key.csv'} from everybody who tastes.")
     pages = drawing.write_sheets(folder, paper, labels)
     places: dict[Path, list[str]] = {}
@@ -263,7 +252,7 @@ def blind(  # noqa: PLR0913 - each is an option of the command
         what = "Sheets of these cups alone" if place.parent.name == "added" else "Sheets"
         click.echo(f"{what} written: {place} ({some_of(names)})")
     if not (again or sheets):
-        say_cautions(known.cautions)
+        say.cautions(known.cautions)
 
 
 def _plan(folder: Path, add: str | None, *, more: bool, declare: bool) -> ServingPlan:

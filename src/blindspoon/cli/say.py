@@ -86,12 +86,12 @@ def spaced(text: str) -> str:
     return text.replace("\N{NO-BREAK SPACE}", " ")
 
 
-def say_cautions(cautions: Sequence[tuple[str, str]]) -> None:
-    for text, source in cautions:
+def cautions(told: Sequence[tuple[str, str]]) -> None:
+    for text, source in told:
         click.echo(spaced(f"caution: {text}" + (f" ({source})" if source else "")))
 
 
-def say_addresses(joins: Sequence[str], host: str, *, lan: bool) -> None:
+def addresses(joins: Sequence[str], host: str, *, lan: bool) -> None:
     """Print where tasters join, with a QR code for phones in a `lan`, and the host's address."""
     if lan:
         import segno  # noqa: PLC0415 - only where phones are let in
@@ -109,31 +109,31 @@ def say_addresses(joins: Sequence[str], host: str, *, lan: bool) -> None:
     click.echo(f"For you alone:   {host}\nCtrl-C ends it.")
 
 
-def say_json(record: object) -> None:
+def record(found: object) -> None:
     import json  # noqa: PLC0415 - only where it is asked for
 
-    click.echo(spaced(json.dumps(record, indent=2, ensure_ascii=False, allow_nan=False)))
+    click.echo(spaced(json.dumps(found, indent=2, ensure_ascii=False, allow_nan=False)))
 
 
-def summary(folder: Path, problems: Sequence[Problem], notes: Sequence[Note]) -> str:
+def summary(folder: Path, wrong: Sequence[Problem], noted: Sequence[Note]) -> str:
     """Count what `check` found, those of one cause once."""
 
     def many(messages: Sequence[Problem] | Sequence[Note], told: int, word: str) -> str:
         places = f" in {len(messages)} places" if told < len(messages) else ""
         return f"{told or 'no'} {word}{'' if told == 1 else 's'}{places}"
 
-    wrong = many(problems, len(together(problems)), "problem")
-    return f"{folder}: {wrong}, {many(notes, len(together(notes)), 'note')}."
+    told = many(wrong, len(together(wrong)), "problem")
+    return f"{folder}: {told}, {many(noted, len(together(noted)), 'note')}."
 
 
-def say_problems(problems: Sequence[Problem], *, err: bool = True) -> None:
+def problems(found: Sequence[Problem], *, err: bool = True) -> None:
     """Print the problems, each with the command that explains it."""
-    told = [f"{it}\n    more: blindspoon explain {it.slug}" for it in together(problems)]
+    told = [f"{it}\n    more: blindspoon explain {it.slug}" for it in together(found)]
     _say_some(told, "more", err=err)
 
 
-def say_notes(notes: Sequence[Note]) -> None:
-    _say_some([spaced(f"note: {note}") for note in together(notes)], "more notes")
+def notes(found: Sequence[Note]) -> None:
+    _say_some([spaced(f"note: {note}") for note in together(found)], "more notes")
 
 
 def _say_some(told: Sequence[str], more: str, *, err: bool = False) -> None:
