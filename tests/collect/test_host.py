@@ -109,9 +109,9 @@ def test_paper_keyed_over_a_phone_keeps_both(keyed, phone, client, host, folder,
 
 @pytest.mark.parametrize("scores", [WHOLE, [("7", ""), ("8", "5")]], ids=["whole", "with blanks"])
 def test_a_second_keying_that_agrees_is_noted(keyed, client, host, scores):
-    assert "second keying" not in client.get(host).text
+    assert "again, to check" not in client.get(host).text
     keyed(scores)
-    assert "second keying" in client.get(host).text
+    assert "again, to check" in client.get(host).text
     keyed(scores, kind="again")
     assert "keyed twice" in client.get(host).text
 
@@ -139,7 +139,7 @@ def test_correcting_after_a_second_keying_counts_as_keyed_twice(keyed, client, h
 def test_who_joined_by_phone_has_no_paper_to_key_twice(keyed, sitting, client, host):
     keyed(WHOLE)
     sitting.join("T01", "phone")
-    assert "second keying" not in client.get(host).text
+    assert "again, to check" not in client.get(host).text
 
 
 def test_a_link_is_shown_with_its_code_and_made_anew(client, host, sitting, fields, phone):
