@@ -293,7 +293,7 @@ def test_kitchens_are_sent_out_with_a_post_with_what_to_say_and_with_their_data(
     assert f"blindspoon compare {beside} kit" in page
     guide = (packed / "START.html").read_text(encoding="utf-8")
     assert 'href="kit/do-it-yourself.html"' in guide
-    assert "Every number in full, as JSON." in guide
+    assert "Every number in full, as JSON; the verdict" in guide
 
 
 @pytest.mark.parametrize(
