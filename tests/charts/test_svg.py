@@ -95,9 +95,11 @@ def test_marks_on_the_board_are_small_and_silent(other):
     assert not list(root.iter("text"))
     assert bar(root) == pytest.approx([36 - 32 / 6, 68], abs=0.05)  # cut at the limit
     band = root.find("polygon").get("points")
-    assert [float(x) for x in re.findall(r"([\d.]+),", band)][:2] == pytest.approx(
-        [36 - 32 / 3, 36 + 32 / 3], abs=0.05
-    )
+    ends = [float(x) for x in re.findall(r"([\d.]+),", band)][:2]
+    assert ends == pytest.approx([36 - 32 / 3, 36 + 32 / 3], abs=0.05)
+    edges = [line for line in root.iter("line") if line.get("stroke-dasharray")]
+    assert [float(line.get("x1")) for line in edges] == ends  # the band alone is hardly seen
+    assert {line.get("stroke") for line in edges} == {"var(--bs-edge)"}
 
 
 def bar(root) -> list[float]:

@@ -11,23 +11,23 @@ import numpy as np
 
 from blindspoon import wording
 from blindspoon.arrays import FloatArray
-from blindspoon.charts.axis import Axis, Reference, difference_axis, shaded_words
+from blindspoon.charts.axis import (
+    Axis,
+    Reference,
+    axis_bar,
+    axis_behind,
+    difference_axis,
+    shaded_words,
+)
 from blindspoon.charts.chart import Chart, chart_of, inline_svg, source_of
 from blindspoon.charts.dots import MOST_MARKS, Dot, DotPlot, Row
-from blindspoon.charts.scene import (
-    Line,
-    Marks,
-    Scene,
-    Shape,
-    rectangle,
-    variant_inks,
-)
+from blindspoon.charts.scene import Marks, Scene, variant_inks
 from blindspoon.findings.compare import Scored
 from blindspoon.findings.comparison import AttributeResult, Comparison, Kind, Naming, Other
 from blindspoon.findings.panel import AttributePanel
 from blindspoon.findings.verdict import ALL, clauses, in_a_word, otherwise
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.results import NoResult
+from blindspoon.stats.results import Interval, NoResult
 from blindspoon.trial import Attribute, Scale, Trial, Variant
 
 if TYPE_CHECKING:
@@ -182,18 +182,20 @@ def mark_svg(other: Other, limit: float) -> str:
     Screen readers leave it out. `limit` is half the width of the drawing, in points, above 0; see
     `mark_limits`. What reaches beyond it is cut.
     """
-    axis = Axis(low=-limit, high=limit, left=EDGE, right=WIDTH - EDGE)
-    middle, margin, shapes = HEIGHT / 2, other.attribute.margin, list[Shape]()
-    if margin is not None:
-        left, right = (axis.x(axis.within(end)) for end in (-margin, margin))
-        shapes.append(rectangle(left, 0, right, HEIGHT, "band"))
-    zero = axis.x(0.0)
-    shapes.append(Line(points=((zero, 0), (zero, HEIGHT)), ink="edge"))
+    margin = other.attribute.margin
+    axis = Axis(
+        low=-limit,
+        high=limit,
+        lines=(Reference(0.0, width=1.0),),
+        band=None if margin is None else Interval(-margin, margin),
+        left=EDGE,
+        right=WIDTH - EDGE,
+    )
+    shapes = axis_behind(axis, (), 0.0, HEIGHT)
     if other.interval is not None:
-        left, right = (axis.x(axis.within(e)) for e in (other.interval.low, other.interval.high))
-        shapes.append(Line(points=((left, middle), (right, middle)), ink="ink", width=2.0))
+        shapes += axis_bar(axis, other.interval, HEIGHT / 2, "ink", 2.0)
     if other.found is not None:
-        centre = (axis.x(axis.within(other.found.difference)), middle)
+        centre = (axis.x(axis.within(other.found.difference)), HEIGHT / 2)
         shapes.append(Marks(points=(centre,), radius=3.5, ink="ink"))
     return inline_svg(Scene(width=WIDTH, height=HEIGHT, shapes=tuple(shapes)), "")
 
