@@ -94,6 +94,7 @@ def test_what_is_not_to_be_said_stands_beside_what_is(packed_of):
     warned = text.partition("## Not to be said, for it was not shown")[2].partition("\n## ")[0]
     assert "**That what is not settled is alike.**" in warned
     assert "Each variant was compared with the control alone." in warned
+    assert "The next jar may come out otherwise." in text
 
 
 def test_what_is_said_on_camera_tells_what_came_close_too(packed_of):

@@ -247,8 +247,8 @@ def rule_in_words(trial: Trial) -> str:
     ... ''')
     >>> print(rule_in_words(trial).replace("\xa0", " "))  # doctest: +NORMALIZE_WHITESPACE
     We call “Oak” different if its texture lies further from “Plain” than luck alone would put it in
-    19 tastings out of 20; alike if the scores show that it lies within 1 point; slightly different
-    if both; and not settled if neither.
+    19 tastings out of 20; alike if the scores show that it lies within 1 point; slightly different,
+    by too little to matter, if both; and not settled if neither.
     """
     from blindspoon.writeup.words import paragraphs  # noqa: PLC0415 - not at the start
 
