@@ -975,6 +975,14 @@ def test_what_does_not_renew_itself_is_not_said_while_a_session_is_open(at):
     assert "Nobody has tasted yet." not in host.read(tasting)
 
 
+def test_who_publishes_without_a_name_is_told_so(at):
+    host, folder = at("lifted")
+    assert "say who makes it" in host.read("/t/crisp/publish")
+    text = (folder / "trial.toml").read_text("utf-8")
+    (folder / "trial.toml").write_text(text.replace("[trial]", '[trial]\nhost = "Mira"'), "utf-8")
+    assert "say who makes it" not in host.read("/t/crisp/publish")
+
+
 def test_who_begins_reads_once_what_the_ends_of_a_scale_are(at):
     page = at("planned")[0].read("/new")
     assert page.count("soft to crisp") == 1
