@@ -9,10 +9,12 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from blindspoon.analysis import analyse
 from blindspoon.charts.board import board_chart, differences_chart
+from blindspoon.charts.picks import picks_chart
 from blindspoon.charts.png import png
 from blindspoon.charts.posts import FORMATS, TITLES, figure_files, picture_of
-from blindspoon.charts.scene import PALETTE, Marks
+from blindspoon.charts.scene import NARROW, PALETTE, WIDE, Marks
 
 SOURCE = "12 tasters, 2 sessions, 19 September 2026. The allotment kitchen. Made with Blindspoon."
 QUESTION = "Which of four changes to a plain brine can tasters notice once the jars are ready?"
@@ -85,6 +87,23 @@ def test_twelve_long_labels_fit_a_video_and_a_tall_post(make):
     chart = differences_chart(make(shifts=shifts, labels=labels))
     fits = {size: picture_of(chart, size, source=SOURCE) is not None for size in FORMATS}
     assert fits == {"video": True, "tall": True, "square": False}
+
+
+@pytest.mark.parametrize("tests", [(24,) * 9, (24, 30, 60), (200, 3)])
+def test_answers_to_sets_of_cups_fit_every_size(tests, tmp_path, faults):
+    text = 'trial = { title = "T", control = "v0" }\nchoice = { method = "triangle" }\n'
+    names = [f"v{place}" for place in range(len(tests) + 1)]
+    text += "".join(
+        f'[[variant]]\nname = "{name}"\nlabel = "Brine {name}, oak and dill"\n' for name in names
+    )
+    rows = [f"{name},{n},{n // 2}" for name, n in zip(names[1:], tests, strict=True)]
+    (tmp_path / "trial.toml").write_text(text, encoding="utf-8")
+    (tmp_path / "choices.csv").write_text("\n".join(["variant,tests,right", *rows]), "utf-8")
+    found = analyse(tmp_path)
+    chart = picks_chart(found.choices, found.names, SOURCE)
+    drawn = [picture_of(chart, size, source=SOURCE, question=QUESTION) for size in FORMATS]
+    for scene in (chart.lay(WIDE).scene, chart.lay(NARROW).scene, *drawn):
+        assert faults(scene) == []
 
 
 @pytest.mark.parametrize(("size", "dark"), [("video", True), ("square", False), ("tall", False)])
