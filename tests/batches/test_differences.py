@@ -14,6 +14,7 @@ from blindspoon.batches.differences import (
     what_differs,
 )
 from blindspoon.batches.strengths import strengths
+from blindspoon.batches.summary import in_words
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stats.results import as_record
 from blindspoon.trial import Course
@@ -97,6 +98,19 @@ def test_own_columns(trial, log_of, jar, column, values, differs):
     )
     what = found(trial, log_of(first, second, own=(column,)), "oak-leaf")
     assert [each.factor for each in what.differences] == [column] * differs
+
+
+def test_a_word_is_the_same_in_other_capitals_and_an_acid_however_it_is_written(read, trial):
+    text = (
+        "batch,variant,produce_g,salt_g,acid,acid_g,vessel,leaf\n"
+        "a,plain,600,20,vinegar 5 %,50,clip jar,None\n"
+        "b,plain,600,20,Vinegar 5%,50,Clip  jar,none\n"
+        "c,oak-leaf,600,20,5 % vinegar,50,CLIP JAR,1 leaf\n"
+        "d,cool-cellar,600,20,vinegar 6 %,50,clip jar,NONE\n"
+    )
+    oak, cool = what_differs(trial, read(text, None))
+    assert [in_words(found) for found in oak.differences] == ["made with 1 leaf"]
+    assert {found.factor for found in cool.differences} == {"acid", "kind of acid"}
 
 
 def test_several_batches_are_compared_by_their_means(trial, log_of, jar):

@@ -68,6 +68,14 @@ def test_files_that_are_not_read_are_noted(tmp_path, coded):
     assert set(text.files) == set(coded)
 
 
+def test_a_ballot_of_scores_is_one_whatever_else_stands_in_its_head(tmp_path, coded):
+    name = "ballots/1-T03.csv"
+    coded[name] = coded[name].replace(b"comment", b"my answer,answer,comment", 1)
+    tables = disk.read_folder(put(tmp_path, coded)).tables
+    assert name in [table.file for table in tables.scores]
+    assert tables.choices == ()
+
+
 @pytest.mark.skipif(sys.platform != "linux", reason="other systems allow only text")
 def test_a_ballot_may_have_any_name(tmp_path, coded):
     folder = put(tmp_path, coded)

@@ -43,6 +43,12 @@ def test_a_key_by_another_hand_makes_no_seal_of_none():
     assert parse_seal(noted) == parse_seal(text)
 
 
+def test_a_score_is_a_score_beside_a_column_of_answers():
+    trial = parse_trial(ASKED)
+    table = read_table(b"taster,code,sour,answer\nT01,512,4,ok\n", "scores.csv")
+    assert scores_by_cup(trial, [table], ["sour"]) == {("1", "T01", "512"): {"sour": "4"}}
+
+
 NOT_CLOSED = 'date = 2026-09-04\nkey = ""\nclosed = "soon"\n[rule]'
 
 

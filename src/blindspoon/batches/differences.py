@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from operator import truediv
 from typing import NamedTuple
@@ -90,7 +90,8 @@ def factor_values(log: BatchLog) -> Mapping[BatchFactor, tuple[Value | None, ...
         if of == "acid":
             sour = [found.citric_g_per_100_g != 0 for _, found in made]
             column = [a.lower() if so else "none" for a, so in zip(column, sour, strict=True)]
-        values[factor] = tuple(None if value == "" else value for value in column)
+        known = (None if value == "" else value for value in column)
+        values[factor] = _one_way(known, acid_of if of == "acid" else _bare)
     if values[FERMENTED] == values[AGE]:  # all went from the cellar to the table
         del values[FERMENTED]
     for name in log.own:
@@ -98,9 +99,22 @@ def factor_values(log: BatchLog) -> Mapping[BatchFactor, tuple[Value | None, ...
         factor = BatchFactor(name, "", 0.0)
         if measures and not any(isinstance(value, str) for value in own):
             factor = BatchFactor(name, measures[1], SHARE, relative=True)
-        values[factor] = tuple(own)  # numbers have room only where a unit shows that they measure
+        # numbers have room only where a unit shows that they measure
+        values[factor] = _one_way(own, _bare)
     weighed = {SALT} if any(batch.salt_g for batch in log.batches) else set()
     return {f: column for f, column in values.items() if set(column) != {None} or f in weighed}
+
+
+def _one_way(
+    column: Iterable[Value | None], alike: Callable[[str], object]
+) -> tuple[Value | None, ...]:
+    """Write words that are alike as the first of them."""
+    first: dict[object, str] = {}
+    return tuple(first.setdefault(alike(it), it) if isinstance(it, str) else it for it in column)
+
+
+def _bare(word: str) -> str:
+    return " ".join(word.casefold().split())
 
 
 HINTS: Mapping[str, str] = {

@@ -127,9 +127,9 @@ def in_words(difference: Difference) -> str:
             value if isinstance(value, str) else wording.plain(value)
             for value in (difference.variant_value, difference.control_value)
         )
-        if "none" in (ours, theirs):
+        if "none" in (ours.lower(), theirs.lower()):
             without = f"without {name.removeprefix('kind of ')}"
-            return f"made {without if ours == 'none' else f'with {ours}'}"
+            return f"made {without if ours.lower() == 'none' else f'with {ours}'}"
         if {ours.lower(), theirs.lower()} == {"yes", "no"}:
             return f"marked “{name}: {ours}”, not “{theirs}”"
         if "no" in (ours.lower(), theirs.lower()):

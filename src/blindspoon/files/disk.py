@@ -18,7 +18,7 @@ from importlib import resources
 from pathlib import Path
 
 from blindspoon.errors import Note, Problem, Rule, TrialFileError, did_you_mean, shown
-from blindspoon.files.seal import FORMAT, Seal, later_format, parse_seal
+from blindspoon.files.seal import FILE, FORMAT, Seal, later_format, parse_seal
 from blindspoon.files.text_table import (
     WINDOWS,
     FolderTables,
@@ -39,8 +39,6 @@ TEMPLATES = ("trial.toml", "batches.csv", "readings.csv")  # what a new trial be
 _READ = ("trial.toml", *TABLES, "seal.toml")
 _NEAR = re.compile(r"trial\.|trial$", re.IGNORECASE)
 _HIDDEN = "Rename it; a system may hide how a name ends"
-_OF_SETS = re.compile(rb"[^\r\n]*\banswer\b")
-"""How a ballot begins that holds answers to sets, and no scores."""
 
 _NO_TRIAL = Rule(
     "missing-file",
@@ -99,16 +97,19 @@ class FolderText:
             columns = {it: table.columns[it].renamed(meant[it]) for it in named}
             return replace(table, columns={**table.columns, **columns})
 
-        ballots = [name for name in self.files if "/" in name]
-        of_sets = [name for name in ballots if _OF_SETS.match(self.files[name])]
-        there = [name for name in TABLES if name in self.files]
-        one = {name.removesuffix(".csv"): read(name) for name in there if name not in ANSWERS}
-        scored, chosen = ([name] * (name in there) for name in ANSWERS)
+        found = {name: read(name) for name in self.files if name not in ("trial.toml", FILE)}
+        told = [table for name, table in found.items() if "/" in name or name in ANSWERS]
         return FolderTables(
-            scores=tuple(map(read, [*scored, *(it for it in ballots if it not in of_sets)])),
-            choices=tuple(map(read, [*chosen, *of_sets])),
-            **one,
+            scores=tuple(table for table in told if not _of_sets(table)),
+            choices=tuple(table for table in told if _of_sets(table)),
+            **{it.removesuffix(".csv"): found[it] for it in TABLES[2:] if it in found},
         )
+
+
+def _of_sets(table: TextTable) -> bool:
+    if table.file in ANSWERS:
+        return table.file == "choices.csv"
+    return "answer" in table.columns and table.columns.keys().isdisjoint(("code", "variant"))
 
 
 def read_folder(folder: Path, without: Collection[str] = ()) -> FolderText:

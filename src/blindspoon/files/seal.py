@@ -202,7 +202,7 @@ def scores_by_cup(
     names = (*attributes, *([trial.course.accept] if trial.course and trial.course.accept else []))
     for table in tables:
         for _, row in table.rows():
-            if row.get("answer"):
+            if row.get("answer") and "code" not in row:
                 found[cup_of(trial, row)] = {"answer": row["answer"]}
                 continue
             cells = {name: row.get(name, "") for name in names}
@@ -215,7 +215,7 @@ def scores_by_cup(
 def cup_of(trial: Trial, row: Mapping[str, str]) -> Cup:
     """Name the cup of a row; the session where the column is left out is the only one."""
     only = trial.sessions[0].name if trial.sessions else "1"
-    code = f"set {row.get('set', '1')}" if "answer" in row else row.get("code", "")
+    code = row["code"] if "code" in row else f"set {row.get('set', '1')}" if "answer" in row else ""
     return row.get("session", only), row.get("taster", ""), code
 
 
