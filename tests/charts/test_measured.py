@@ -113,6 +113,12 @@ def test_the_title_names_the_ends_and_the_name_is_its_own(quantity, said, name):
     assert chart.name == name
 
 
+def test_no_variant_is_called_lowest_alone_that_shares_its_strength():
+    title = measured_chart(against((2.0, 2.0, 1.0)), trial()).title
+    assert title.startswith("“Plain”, among the highest in salt, scored 4.0 on saltiness; ")
+    assert title.endswith("; “Cool”, lowest, 5.0")
+
+
 def test_the_alt_tells_every_mark():
     alt = measured_chart(against(), trial()).alt
     assert alt.startswith("Scatter plot of perceived saltiness over measured salt, where ")

@@ -326,20 +326,27 @@ def measured_chart(against: TasteAgainst, trial: Trial) -> Chart:
     """Draw the mean score of each variant over its measured strength."""
     words, attribute = QUANTITIES[against.quantity], trial.attribute(against.attribute)
     label, digits = attribute.label.lower(), wording.digits_for(attribute.scale)
-    ends = (end(against.points, key=lambda point: point.measured) for end in (max, min))
-    (high, most), (low, least) = (
-        (trial.variant(point.variant).label, wording.number(point.perceived, digits))
-        for point in ends
-    )
-    every_mark = wording.listing(
-        f"“{trial.variant(point.variant).label}” scored {wording.number(point.perceived, digits)} "
-        f"points at {wording.number(point.measured, words.digits)}{words.unit}"
+    told = [
+        (
+            point.measured,
+            wording.number(point.measured, words.digits),
+            f"“{trial.variant(point.variant).label}”",
+            wording.number(point.perceived, digits),
+        )
         for point in against.points
+    ]
+    every_mark = wording.listing(
+        f"{name} scored {score} points at {strength}{words.unit}"
+        for _, strength, name, score in told
     )
+    shared, ends = Counter(strength for _, strength, _, _ in told), list[tuple[str, str]]()
+    for end, place in (max, "highest"), (min, "lowest"):
+        _, strength, name, score = end(told, key=lambda row: row[0])
+        ends.append((f"{name}, {'among the ' * (shared[strength] > 1)}{place}", score))
+    (high, most), (low, least) = ends
     return chart_of(
         name=f"{against.attribute}-measured" + ("-ph" if against.quantity == "last_ph" else ""),
-        title=f"“{high}”, highest in {words.title}, scored {most} on {label}; "
-        f"“{low}”, lowest, {least}",
+        title=f"{high} in {words.title}, scored {most} on {label}; {low}, {least}",
         data=f"perceived {label} over measured {words.title}",
         lay=partial(lay_measured, against, trial),
         source=source_of(trial),
