@@ -230,19 +230,18 @@ def _position_effect(
     if places.size < 2:
         return ONE_PLACE, ONE_PLACE
     base, place = Factor(table.variant[used], variants), Factor(code, places.size)
-    found = _tested(score[used], _sitting(table)[used], (base,), place, NOT_VARIED)
+    labels, block = [*map(str, places)], _sitting(table)[used]
+    found = _tested(score[used], block, (base,), place, labels, NOT_VARIED)
     if isinstance(found, NoResult):
         return found, found
-    test, whole = found
-    effects = _effects(whole, place, tuple(map(str, places)))
-    every = OrderEffect(test=test, effects=effects)
+    every, whole = found
     if places[0] != 1:
         return every, NoResult("No cup has the first place.")
     weights = np.zeros(whole.estimates.size)
     weights[-place.levels :] = -1 / (place.levels - 1)
     weights[-place.levels] = 1.0
     estimate, interval = whole.contrast(weights)
-    return every, replace(effects[0], effect=estimate, interval=interval)
+    return every, replace(every.effects[0], effect=estimate, interval=interval)
 
 
 def _carry_over(
@@ -255,7 +254,7 @@ def _carry_over(
     """
     used = np.isfinite(score) & (before > -2)
     seen, last = np.unique(before[used] + 1, return_inverse=True)
-    labels = tuple(names[code - 1] for code in seen if code > 0)
+    labels = [names[code - 1] for code in seen if code > 0]
     if not labels:
         lacking = NoResult("It is not known what was tasted just before each cup.")
         return lacking if table.position.any() else NO_POSITIONS
@@ -264,37 +263,35 @@ def _carry_over(
     places, place = np.unique(table.position[used], return_inverse=True)
     known = (Factor(table.variant[used], len(names)), Factor(place, places.size))
     factor = Factor(last - int(seen[0] == 0), len(labels))
-    found = _tested(score[used], _sitting(table)[used], known, factor, NOT_CROSSED)
-    if isinstance(found, NoResult):
-        return found
-    test, whole = found
-    return OrderEffect(test=test, effects=_effects(whole, factor, labels))
+    found = _tested(score[used], _sitting(table)[used], known, factor, labels, NOT_CROSSED)
+    return found if isinstance(found, NoResult) else found[0]
 
 
 def _tested(
-    score: FloatArray, block: IntArray, known: tuple[Factor, ...], factor: Factor, tangled: NoResult
-) -> tuple[FTest, Fit] | NoResult:
-    """Test one factor over others, all of its levels being told from them."""
+    score: FloatArray,
+    block: IntArray,
+    known: tuple[Factor, ...],
+    factor: Factor,
+    labels: Sequence[str],
+    tangled: NoResult,
+) -> tuple[OrderEffect, Fit] | NoResult:
+    """Test one factor over others, its levels told from them, and set these against their mean."""
     found = equations(score, block, *known, factor)
     without, whole = found.solve(-factor.levels), found.solve()
     df = whole.rank - without.rank
     if df < factor.levels - 1:
         return tangled
     test = f_test(without.rss - whole.rss, df, whole.rss, whole.df)
-    return test if isinstance(test, NoResult) else (test, whole)
-
-
-def _effects(whole: Fit, factor: Factor, labels: tuple[str, ...]) -> tuple[Effect, ...]:
-    """Set the levels of the last factor of a fit against their mean."""
-    cups = np.bincount(factor.code[factor.code >= 0], minlength=factor.levels)
-    effects = []
+    if isinstance(test, NoResult):
+        return test
+    cups, effects = np.bincount(factor.code[factor.code >= 0], minlength=factor.levels), []
     for level, label in enumerate(labels):
         weights = np.zeros(whole.estimates.size)
         weights[-factor.levels :] = -1 / factor.levels
         weights[level - factor.levels] += 1
         effect, interval = whole.contrast(weights)
         effects.append(Effect(label=label, cups=int(cups[level]), effect=effect, interval=interval))
-    return tuple(effects)
+    return OrderEffect(test=test, effects=tuple(effects)), whole
 
 
 def scale_use(scores: FloatArray, scale: Scale) -> ScaleUse | NoResult:
