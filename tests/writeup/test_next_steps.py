@@ -204,6 +204,15 @@ def test_what_was_not_meant_came_on_top_of_what_the_variant_is(demo):
     )
 
 
+def test_what_nobody_set_out_to_ask_is_advice_as_a_lead_only(demo):
+    told = dict(advice(demo))
+    assert told["Crisper?"] == "Calcium, by 2.2 points, or cool cellar, by 1.7 points."
+    assert told["Less sour?"] == "As a lead: cool cellar, by 1.5 points."
+    rule = replace(demo.trial.decision, primary=())  # then the answer says so of all
+    undeclared = replace(demo, trial=replace(demo.trial, decision=rule))
+    assert dict(advice(undeclared))["Less sour?"] == "Cool cellar, by 1.5 points."
+
+
 def test_two_questions_are_both_and_a_missing_cup_is_one(analysis_of):
     analysis = analysis_of("allotment-cucumbers")
     two = replace(analysis, results=analysis.results[:2])

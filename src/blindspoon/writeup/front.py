@@ -344,7 +344,9 @@ def _word(found: Comparison) -> str:
 def advice(analysis: Analysis) -> Points:
     """Say what to do, and what to leave, if the results hold; empty where nothing follows."""
     names, found, kinds = analysis.names, list[tuple[str, str]](), dict[str, set[str | None]]()
+    primary = analysis.trial.decision.primary
     for result in analysis.ordered:
+        lead = "as a lead: " if primary and result.attribute.name not in primary else ""
         for way in (1, -1):  # what went one way on an attribute, the largest difference first
             strong = [
                 other
@@ -354,7 +356,7 @@ def advice(analysis: Analysis) -> Points:
             told = [f"{names.short(it.variant)}, by {size_of([it])}" for it in strong[:3]]
             rest = f"; and {wording.spelled(len(strong) - 3)} more" if len(strong) > 3 else ""
             if strong:
-                text = sentence(f"{', or '.join(told)}{rest}")
+                text = sentence(f"{lead}{', or '.join(told)}{rest}")
                 found.append((f"{capital(_word(strong[0]))}?", text))
         for other in result.others:
             kind = None if result.attribute.wide else other.verdict  # alike would mean little
