@@ -15,14 +15,10 @@ if TYPE_CHECKING:  # brings scipy, which the score page does without
 
 MINUS = "\N{MINUS SIGN}"
 NO_BREAK = "\N{NO-BREAK SPACE}"
-
-
 ALONE = (
     "One person tasted alone: every round is held against itself, by ranks, because a mixed model "
     "needs two tasters. The answer is about this taster."
 )
-
-
 OVER = {
     "fermented_days": "days of fermenting",
     "age_days": "days since it was made",

@@ -1,8 +1,4 @@
-"""What is not settled, what would settle it, what is not shown, cautions, and what to try next.
-
-The sentences stand in templates/unsettled.txt.j2, not_shown.txt.j2, cautions.txt.j2 and
-next.txt.j2.
-"""
+"""What is not settled, what would settle it, what is not shown, cautions, and what to try next."""
 
 import re
 from collections.abc import Iterator, Sequence

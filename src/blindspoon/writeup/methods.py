@@ -1,8 +1,4 @@
-"""How it was tasted, how it was compared, what was planned, and how it is cited.
-
-Only what the folder says is said; what it does not record is named as not recorded. The sentences
-stand in templates/tasted.txt.j2, compared.txt.j2 and planned.txt.j2.
-"""
+"""How it was tasted and compared, what was planned, how it is cited: what the folder records."""
 
 import datetime
 import re
