@@ -15,6 +15,7 @@ from blindspoon.stats.over_days import Bracket
 from blindspoon.stats.results import NoResult
 from blindspoon.writeup.asked_sections import (
     days_advice,
+    days_answer,
     days_methods,
     days_section,
     days_steps,
@@ -65,6 +66,19 @@ def test_who_asks_when_it_is_ready_and_until_when_reads_both_first(analysis):
     assert content.answer.endswith(f"between them not settled. {until}")
     days = next(part for part in content.sections if part.name == "days")
     assert until not in days.paragraphs  # what the answer has said
+
+
+def test_of_several_series_the_section_says_only_what_the_answer_does_not(analysis):
+    first, *rest = analysis.course
+    twins = [
+        replace(first, series=name, said=replace(first.said, series=name, more=(f"Of {name}.",)))
+        for name in ("Carrots", "Turnips")
+    ]
+    both = replace(analysis, course=(*twins, *rest))
+    told = " ".join(days_section(both).paragraphs)
+    assert "Carrots: of Carrots. Turnips: of Turnips." in told
+    assert "not yet on day 3" not in told
+    assert " ".join(days_answer(both)).count("not yet on day 3") == 2
 
 
 def test_the_table_agrees_with_the_brackets(analysis, content):

@@ -44,16 +44,14 @@ def days_section(analysis: Analysis) -> PageSection | None:
     course = asked[0].course
     passed = _ph_table(analysis)
     weak = one_each(asked[0], analysis.names)  # which the page says under what weakens it
-    parts = [
-        [
-            " ".join([headline(found), *found.said.answers[1:]]),
-            *(text for text in (*found.said.untold, *found.said.more) if text != weak),
-        ]
-        for found in asked
-    ]
-    told = [" ".join(texts) for texts in parts]
-    if len(asked) == 1:  # a sentence a paragraph
-        told = parts[0][analysis.about_days :]
+    told = list[str]()
+    for found in asked:
+        texts = [text for text in (*found.said.untold, *found.said.more) if text != weak]
+        if found.series == trial.control or not analysis.about_days:  # else the answer says it
+            texts = [" ".join([headline(found), *found.said.answers[1:]]), *texts]
+        elif found.said.series and texts:
+            texts[0] = f"{found.said.series}: {texts[0][:1].lower()}{texts[0][1:]}"
+        told += texts if len(asked) == 1 else filter(None, [" ".join(texts)])
     return PageSection(
         name="days",
         head="When is it ready?" if course.reach is not None else "How long does it stay?",
