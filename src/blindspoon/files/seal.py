@@ -24,16 +24,6 @@ HEAD = """\
 
 FORMAT = 1  # of seal.toml; a file without a number has it
 
-SEALED = {
-    "choice": (
-        "method", "sets", "attribute", "expect", "ask", "can_tell", "tests", "rule", "beta",
-    ),
-    "course": (
-        "over", "attribute", "reach", "keep", "side", "accept", "half", "same_control",
-    ),
-}  # fmt: skip
-"""What is sealed of [choice] and [course], in this order; another one would break every seal."""
-
 Kind = Literal["taster", "session"]
 Cup = tuple[str, str, str]  # session, taster and code
 
@@ -161,7 +151,8 @@ def rule_text(trial: Trial) -> dict[str, str]:
     }
     for name, part in (("choice", trial.choice), ("course", trial.course)):
         if part is not None:
-            asked = ((key, getattr(part, key)) for key in SEALED[name])
+            # in the order of the fields: another one would break every seal
+            asked = ((key, getattr(part, key)) for key in part.__slots__)
             told[name] = ", ".join(f"{key} {value}" for key, value in asked if value)
     for variant in trial.variants:
         if variant.series:

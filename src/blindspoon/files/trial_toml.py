@@ -106,7 +106,6 @@ _TASTING: _Keys = {
     "warm_up": Section.flag, "portion_g": _number(_ABOVE_ZERO), "allergens": _text,
     "consent": _text, "language": _one_of(*get_args(Language)),
 }  # fmt: skip
-_SCALE = ("low", "high", "step")
 PICTURE = re.compile(r"(?i)[^/\\:]+\.(jpe?g|png|webp)")  # the name of a file in photos
 _PHOTO: _Keys = {"file": Section.required_text, "alt": Section.required_text, "variant": _text}
 
@@ -365,13 +364,13 @@ def trial_text(trial: Trial) -> str:
 
     def attribute(part: Attribute) -> dict[str, Any]:
         scale = tomlkit.inline_table()
-        scale.update(_told(part.scale, _SCALE))
+        scale.update(_told(part.scale, Scale.__slots__))
         return _told(part, _ATTRIBUTE) | ({"scale": scale} if len(scales) > 1 else {})
 
     document = {
         "trial": _told(trial, _ABOUT),
         "decision": _told(trial.decision, _DECISION) if ruled else {},
-        "scale": _told(next(iter(scales)), _SCALE) if len(scales) == 1 else {},
+        "scale": _told(next(iter(scales)), Scale.__slots__) if len(scales) == 1 else {},
         "attribute": [attribute(part) for part in trial.attributes],
         "choice": _unusual(trial.choice),
         "course": _unusual(trial.course),

@@ -76,9 +76,9 @@ def read_picks(choice: Choice, rows: Cups, cups: Cups, problems: list[Problem]) 
     sets = replace(cups, by="set", name=cups.batch)
     _, set_of = np.unique(number_rows(cups.session, cups.taster, cups.batch), return_inverse=True)
     answers = TextColumn.stack([table.columns["answer"] for table in rows.tables])
+    misread = {text: _misread(text, how) for text in answers.texts if text}
+    faults = {text: fault for text, fault in misread.items() if fault}
     for table in rows.tables:
-        found = {text: _misread(text, how) for text in table.columns["answer"].texts if text}
-        faults = {text: fault for text, fault in found.items() if fault}
         problems += schema.problems_of(table, "answer", faults)
     matched = rows.match(sets)
     of = np.where(matched < 0, -1, set_of[matched]) if len(cups) else matched
@@ -89,7 +89,7 @@ def read_picks(choice: Choice, rows: Cups, cups: Cups, problems: list[Problem]) 
     problems += of_rows(rows, unknown, lost, lambda r: f"{unit(rows, r)} is not in servings.csv")
     problems += of_rows(rows, again, twice, lambda r: f"{unit(rows, r)} stands a second time")
     picked = np.full((len(rows), 2), -1)
-    whole = np.array([_misread(text, how) is None and bool(text) for text in answers.texts], bool)
+    whole = np.array([bool(text) and text not in faults for text in answers.texts], bool)
     for place in range(how.codes):
         codes = [[part.strip() for part in text.split("+")] for text in answers.texts]
         named_by = [parts[place] if len(parts) == how.codes else "" for parts in codes]
