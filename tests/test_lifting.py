@@ -487,6 +487,18 @@ def test_looks_share_alpha_and_tasters_come_between_them(blindspoon, looked):
     assert level(looked) == (0.045, False)
 
 
+def test_a_slip_that_is_corrected_between_two_looks_takes_nothing_back(looked):
+    bs.lift(looked, yes=True)
+    first = (looked / "scores.csv").read_text(encoding="utf-8").splitlines()[1].split(",")
+    spoil(looked / "scores.csv", ",".join(first), ",".join([*first[:3], "1", first[4]]))
+    assert stage(looked).state == "tasting"
+    row = f"{first[1]},{first[2]},texture,{first[3]},1,misread\n"
+    head = "taster,code,attribute,was,new,reason\n"
+    (looked / "corrections.csv").write_text(head + row, encoding="utf-8")
+    assert stage(looked).state == "lifted"
+    assert level(looked) == (0.005, True)
+
+
 def test_size_promises_what_the_last_look_can_show(made):
     sized = bs.size(made["looks"], tasters=8, sessions=1, trials=100)
     assert round(sized.alpha, 6) == 0.045

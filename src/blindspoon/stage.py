@@ -13,7 +13,8 @@ from typing import Literal, NamedTuple
 from blindspoon.errors import Problem, TrialError, TrialFileError
 from blindspoon.files import disk
 from blindspoon.files.durable import DurableFolder
-from blindspoon.files.seal import Cup, Seal, scores_by_cup, scores_fingerprint, served_units
+from blindspoon.files.seal import Seal, scores_by_cup, served_units
+from blindspoon.scores.standing import Scores, standing
 from blindspoon.trial import Trial
 from blindspoon.wording import count, day, listing
 
@@ -295,12 +296,11 @@ def stage(folder: Path) -> Stage:
     answers = text.tables.answers
     scores = scores_by_cup(trial, answers, [attribute.name for attribute in trial.attributes])
     servings, jars = text.tables.servings, text.tables.batches
-    seal = text.seal
-    state = _state(folder, text, seal, scores)
+    state = _state(folder, text, scores)
     uncoded = sum(map(len, answers)) if state == "never coded" else 0
     rows = jars.rows() if jars else ()
     return Stage(
-        folder=folder, state=state, trial=trial, seal=seal, text=text.toml, files=text.files,
+        folder=folder, state=state, trial=trial, seal=text.seal, text=text.toml, files=text.files,
         made=frozenset(row.get("variant", "") for _, row in rows if row.get("batch")),
         scored=uncoded or len(scores),
         cups=len(served_units(trial, servings)) if servings else uncoded or len(scores),
@@ -308,15 +308,14 @@ def stage(folder: Path) -> Stage:
     )  # fmt: skip
 
 
-def _state(
-    folder: Path, text: disk.FolderText, seal: Seal | None, scores: Mapping[Cup, Mapping[str, str]]
-) -> State:
+def _state(folder: Path, text: disk.FolderText, scores: Scores) -> State:
+    seal = text.seal
     if seal is None:  # without a score, a drawing that was stopped: it is drawn again as it was
         served, scored = text.tables.servings, text.tables.scores
         coded = served is not None or any("code" in table.columns for table in scored)
         plain = any("right" in table.columns for table in text.tables.choices)
         return "planned" if not (scores or plain) else "never sealed" if coded else "never coded"
-    if seal.over or (seal.lift and seal.lift.scores == scores_fingerprint(scores)):
+    if seal.over or (seal.lift and not standing(text).waiting):
         return "published" if (disk.published_at(folder) / "START.html").is_file() else "lifted"
     if seal.closed:
         return "closed"
