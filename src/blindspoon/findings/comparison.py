@@ -369,6 +369,17 @@ class Analysis:
         return {found.variant.name for found in self.comparisons if found.differs}
 
     @property
+    def coded(self) -> bool:
+        """Whether cups that were scored or chosen from carried codes."""
+        choices = self.table.choices
+        return self.table.coded or (choices is not None and choices.coded)
+
+    @property
+    def shown_blind(self) -> bool:
+        """Whether codes and a seal that was kept show that it was tasted blind."""
+        return self.coded and self.standing.key_kept
+
+    @property
     def about_days(self) -> bool:
         """Whether the days alone answer the question, so that each age by itself is no answer."""
         return bool(self.course) and not self.trial.primary_attributes

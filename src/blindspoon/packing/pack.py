@@ -53,7 +53,7 @@ def say(content: ReportContent | KitchensContent, drawn: Collection[str]) -> str
         spoken = content.spoken, content.question
     else:
         who = content.trust.partition(". ")[0]
-        blind = ", blind" if content.shown_blind else "; it is not shown to be blind"
+        blind = ", blind" if content.analysis.shown_blind else "; it is not shown to be blind"
         lead = ""
         if content.analysis.standing.bent:
             lead = "As a lead, for it was changed after it was sealed: "
@@ -132,7 +132,7 @@ def pack(analysis: Analysis, *, jar_g: float, progress: Progress | None = None) 
         trial, analysis.tables, folder=analysis.folder, software=software(), seal=seal
     )
     kit = kit_files(trial, analysis.table, analysis.made, jar_g=jar_g)
-    blind = "Tasted blind" if content.shown_blind else "Not shown to be blind"
+    blind = "Tasted blind" if content.analysis.shown_blind else "Not shown to be blind"
     source = ". ".join((*content.byline, blind, "Made with Blindspoon."))
     pictures = () if analysis.about_days else [it.outcome for it in content.findings]
     words = {"question": content.question, "source": source}

@@ -101,16 +101,6 @@ def _one_catch(analysis: Analysis, results: Sequence[AttributeResult]) -> str:
     return "".join(told)
 
 
-def under_codes(analysis: Analysis) -> bool:
-    """Whether cups that were scored or chosen from carried codes."""
-    table = analysis.table
-    return table.coded or (table.choices is not None and table.choices.coded)
-
-
-def shown_blind(analysis: Analysis) -> bool:
-    return under_codes(analysis) and analysis.standing.key_kept
-
-
 def trust(analysis: Analysis) -> str:
     table, names = analysis.table, analysis.names
     sizes = [max(n, 1) for n in table.batches_tasted(len(analysis.trial.variants)).tolist()]
@@ -121,7 +111,7 @@ def trust(analysis: Analysis) -> str:
         most=max(sizes),
         noun=names.noun,
         table=table,
-        coded=under_codes(analysis),
+        coded=analysis.coded,
         standing=analysis.standing,
     )
     return " ".join(told)

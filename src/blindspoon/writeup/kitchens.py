@@ -10,13 +10,13 @@ from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.dots import Dot, DotPlot, Row
 from blindspoon.charts.scene import variant_inks
 from blindspoon.findings.comparison import Kind, name_all
-from blindspoon.findings.pool_checks import Pool, PooledAttribute, PooledComparison
+from blindspoon.findings.pool_checks import Own, Pool, PooledAttribute, PooledComparison
 from blindspoon.findings.pooling import ONLY, OWN
 from blindspoon.findings.verdict import clauses, in_a_word
 from blindspoon.stats.results import MixedContrast, NoResult, Unanimous
-from blindspoon.trial import Attribute, Trial
+from blindspoon.trial import Trial
 from blindspoon.writeup.batches_section import recipe_table
-from blindspoon.writeup.front import MOST_WORDS, shown_blind
+from blindspoon.writeup.front import MOST_WORDS
 from blindspoon.writeup.methods import software
 from blindspoon.writeup.tables import MIXED, chosen, difference, estimate, finer
 from blindspoon.writeup.words import Points, html_page, paragraphs
@@ -65,7 +65,7 @@ def _pooled_findings(pool: Pool) -> tuple[PooledFinding, ...]:
                         (THESE, compared.these, found.attribute),
                     ],
                     [
-                        f"{own.kitchen}: {_reason(own.mixed, own.exact, found.attribute)}"
+                        f"{own.kitchen}: {own.mixed.reason.rstrip('.')}{_exactly(own, found)}."
                         for own in compared.own
                         if isinstance(own.mixed, NoResult)
                     ],
@@ -77,10 +77,8 @@ def _pooled_findings(pool: Pool) -> tuple[PooledFinding, ...]:
     )
 
 
-def _reason(lost: NoResult, exact: Unanimous | None, attribute: Attribute) -> str:
-    """Say why the model gives nothing, and on what difference all agreed, if they did."""
-    found = f": {difference(exact.difference, attribute)}." if exact else "."
-    return lost.reason.rstrip(".") + found
+def _exactly(own: Own, found: PooledAttribute) -> str:
+    return f": {difference(own.exact.difference, found.attribute)}" if own.exact else ""
 
 
 def _drawn(compared: PooledComparison) -> bool:
@@ -149,7 +147,7 @@ def compose_kitchens(pool: Pool) -> KitchensContent:
     spread = f"On {head.found.attribute.label.lower()}, {spread}"
     told = [spread] * (not isinstance(head.found.fit, NoResult))  # whose reason is in the answer
     number = wording.capital(wording.spelled(len(kitchens)))
-    held = [shown_blind(kitchen) for kitchen in kitchens]
+    held = [kitchen.shown_blind for kitchen in kitchens]
     blind = f"; {'not all are' if any(held) else 'not'} shown to be blind"
     blind = ", all blind, under codes" if all(held) else blind
     label = {"choice": "Sets of cups"}

@@ -30,7 +30,6 @@ from blindspoon.writeup.front import (
     fragile_verdicts,
     make_boards,
     short_answer,
-    shown_blind,
     trust,
     weaknesses,
 )
@@ -121,11 +120,6 @@ class ReportContent:
     @property
     def trust(self) -> str:
         return trust(self.analysis)
-
-    @property
-    def shown_blind(self) -> bool:
-        """Whether codes and a seal that was kept show that it was tasted blind."""
-        return shown_blind(self.analysis)
 
     @property
     def byline(self) -> tuple[str, ...]:
