@@ -95,6 +95,12 @@ class Influence:
                     found[outcome.key] = (*found.get(outcome.key, ()), (way.left_out, outcome))
         return found
 
+    @property
+    def fragile(self) -> frozenset[tuple[str, str]]:
+        """What leaving out any one of more than half the tasters changes: attribute, variant."""
+        tasters = len(self.of("taster"))
+        return frozenset(it for it, ways in self.moved("taster").items() if 2 * len(ways) > tasters)
+
     def to_rows(self, *, shown: bool) -> list[Record]:
         """Write one flat row an outcome.
 

@@ -221,21 +221,12 @@ MOST_MISSING = 0.1  # share of the cups that may lack a score without a word; th
 URGENT = ("ph-above-limit", "ph-not-falling", "ph-rising")
 
 
-def fragile_verdicts(influence: Influence | None) -> frozenset[tuple[str, str]]:
-    """Collect the verdicts that leaving out any one of more than half the tasters changes."""
-    if influence is None:
-        return frozenset()
-    alternatives = len(influence.of("taster"))
-    moved = influence.moved("taster")
-    return frozenset(key for key, moves in moved.items() if 2 * len(moves) > alternatives)
-
-
 def weaknesses(analysis: Analysis, influence: Influence | None) -> Points:
     """Say in at most five short points what weakens the answer, the gravest first."""
     if analysis.about_days:  # what a single one showed against the control is no answer
         analysis, influence = replace(analysis, results=()), None
     trial, table, made, names = analysis.trial, analysis.table, analysis.made, analysis.names
-    tasted, fragile = table.batches_tasted(len(trial.variants)), fragile_verdicts(influence)
+    fragile = influence.fragile if influence else ()
     told = points(
         "weak",
         urgent=[
@@ -258,7 +249,7 @@ def weaknesses(analysis: Analysis, influence: Influence | None) -> Points:
         table=table,
         standing=analysis.standing,
         names=names,
-        tasted=tasted.tolist(),
+        tasted=table.batches_tasted(len(trial.variants)).tolist(),
         dates=session_dates(trial, table),
         most_missing=MOST_MISSING,
         wide=[

@@ -16,7 +16,6 @@ from blindspoon.findings.verdict import in_a_word
 from blindspoon.stats.results import NoResult
 from blindspoon.stats.two_way import LEVEL
 from blindspoon.trial import Attribute, Trial
-from blindspoon.writeup.front import fragile_verdicts
 from blindspoon.writeup.tables import counted, difference, ends, p, points_cell, two
 from blindspoon.writeup.words import PageSection, paragraphs, points
 from blindspoon.writeup.writers import (
@@ -50,7 +49,7 @@ def influence_section(trial: Trial, influence: Influence) -> PageSection | None:
     ordered = sorted(influence.declared, key=lambda outcome: outcome.attribute not in primary)
     keys = {key for name in ALTERNATIVES for key in influence.moved(name)}
     moved = [it for it in ordered if it.key in keys]
-    alone, by_many = influence.moved("taster"), fragile_verdicts(influence)
+    alone, by_many = influence.moved("taster"), influence.fragile
     said = any(_says(influence, name) for name in ALTERNATIVES)
     lost = next((it.reason for it in influence.not_done if it.name == "taster"), "")
     rows = influence.to_rows(shown=trial.tasters_shown)

@@ -27,7 +27,6 @@ from blindspoon.writeup.front import (
     FRAGILE,
     Board,
     advice,
-    fragile_verdicts,
     make_boards,
     short_answer,
     trust,
@@ -165,6 +164,7 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
     by_others = analysis.about_days or analysis.about_sets
     picture = next(iter([*first, *own] if by_others else [*own, *first]), None)
     influence = None if further is None else further.influence
+    fragile = influence.fragile if influence else ()
     declared = trial.decision.primary
     answering = [result for result in ordered if result.attribute.name in declared] or ordered
     numbers = tuple(
@@ -182,7 +182,7 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
         analysis=analysis,
         answer=short_answer(analysis, answering),
         picture=picture,
-        boards=make_boards(boarded, fragile_verdicts(influence), pictured=picture in own),
+        boards=make_boards(boarded, fragile, pictured=picture in own),
         weak=weaknesses(analysis, influence),
         advice=days_advice(analysis) if analysis.about_days else advice(analysis),
         recipe=recipe_table(trial, analysis.made),
