@@ -60,6 +60,8 @@ def test_the_guide_leads_to_every_folder_and_to_every_file_at_the_head(packed):
     for name in {path.rpartition("/")[0] or path for path in files} - {"START.html"}:
         whole = {"data": "data/README.md", "kit": "kit/do-it-yourself.html"}.get(name, name)
         assert whole in guide or name.startswith("kit/drawn"), name
+    opened = {path for path in files if path.startswith(("figures/", "tables/", "photos/"))}
+    assert opened <= set(re.findall('href="([^"]*)"', guide))
     assert "could not be drawn" not in guide
 
 

@@ -472,6 +472,62 @@ def test_a_step_that_is_done_no_longer_says_what_is_to_be_done(at):
     assert [steps[name] for name in ("look", "findings", "publish")] == [("done", "")] * 3
 
 
+SENT = {
+    "START.html": '<a href="figures/square/board-1.png">Board</a>', "index.html": "<p>The page</p>",
+    "say.md": "- `chart`: no post\n- `board`: *Crisper*, as \\*we\\* thought\n", "tables/a.csv": "b,c\n",
+    "figures/square/board-1.png": "PNG", "../crisp.zip": "PK",
+}  # fmt: skip
+
+
+def test_what_is_published_is_read_and_its_picture_seen_where_it_was_written(at):
+    host, folder = at("lifted")
+    root, there = folder.parent / "published" / "crisp", "/t/crisp/publish/written/"
+    for name, text in SENT.items():
+        (root / name).parent.mkdir(parents=True, exist_ok=True)
+        (root / name).write_text(text, "utf-8")
+    page = host.read("/t/crisp/publish")
+    assert f'href="{there}START.html"' in page
+    assert f'<img class="post" src="{there}figures/square/board-1.png" alt="">' in page
+    assert "*Crisper*, as *we* thought" in words(page)
+    for name, kind in {"index.html": "text/html", "say.md": "text/plain", "tables/a.csv": "text/plain",
+                       "figures/square/board-1.png": "image/png"}.items():  # fmt: skip
+        shown = host.get(there + name)
+        assert (shown.data.decode(), shown.mimetype) == (SENT[name], kind)
+        assert "sandbox" in shown.headers["Content-Security-Policy"]
+    for name in ("", "figures", "../../crisp/key.csv", "..%2f..%2fcrisp%2fkey.csv", "/etc/passwd"):
+        assert host.get(there + name).status_code in (303, 308, 404), name
+    for name in SENT.keys() - {"index.html"}:
+        (root / name).unlink()
+    page = host.read("/t/crisp/publish")
+    assert "START.html is gone from there" in words(page)
+    assert '<img class="post"' not in page
+    for gone in (f"{there}say.md", "/t/crisp/publish/all.zip"):
+        done = host.get(gone)
+        assert (done.status_code, "This file is not there any more" in done.text) == (404, True)
+
+
+def test_what_was_published_of_an_earlier_trial_is_not_shown_before_the_blind_is_lifted(at):
+    host, folder = at("closed")
+    root = folder.parent / "published" / "crisp"
+    root.mkdir(parents=True)
+    for name in ("START.html", "index.html"):
+        (root / name).write_text("Oak leaf 123")
+        assert host.get(f"/t/crisp/publish/written/{name}").status_code == 404
+    (folder.parent / "published" / "crisp.zip").write_text("Oak leaf 123")
+    assert host.get("/t/crisp/publish/all.zip").status_code == 404
+
+
+def test_publishing_says_under_whose_name_it_goes_out(at):
+    host, folder = at("lifted")
+    assert "without a name" in words(host.read("/t/crisp/publish"))
+    assert "Your name or kitchen" in host.read("/t/crisp/publish/story")
+    host.post("/t/crisp/publish/story", **{"trial.host": "Mira’s “kitchen”"})
+    assert stage(folder).trial.host == "Mira’s “kitchen”"
+    assert "under the name Mira’s “kitchen”" in words(host.read("/t/crisp/publish"))
+    host.post("/t/crisp/publish/story", **{"trial.host": ""})
+    assert stage(folder).trial.host == ""
+
+
 def test_the_last_look_speaks_of_cups_and_not_of_files(at):
     host, folder = at("closed")
     scores = folder / "scores.csv"

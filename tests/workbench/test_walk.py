@@ -98,7 +98,7 @@ def test_a_whole_trial_from_its_plan_to_what_is_sent(
     draw(page, hand, address)
     taste(page, hand, address, lambda join: by_phone(browser, join), lambda: scores(folder))
     report = end(page, hand, address)
-    send(page, hand, folder.parent / "published" / "crisp.zip")
+    send(page, hand, address, folder.parent / "published" / "crisp.zip")
     hand.press("Close Blindspoon")
     page.get_by_role("heading", name="Blindspoon is closed").wait_for()
     assert f"in the folder {folder.parent}." in page.locator("main").text_content()
@@ -207,10 +207,15 @@ def end(page, hand, address):
     hand.press("Lift the blind")
     page.get_by_role("link", name="Read the findings").wait_for()
     hand.arrives("The findings")
+    page.goto(f"{address}t/crisp/findings/report/")
+    page.locator("details:has(a[href='tables/comparisons.csv']) > summary").last.click()
+    page.get_by_role("link", name="tables/comparisons.csv").click()
+    page.get_by_text("mixed_difference").first.wait_for()
+    page.goto(f"{address}t/crisp/findings")
     return page.request.get(f"{address}t/crisp/findings/report/").body()
 
 
-def send(page, hand, zipped):
+def send(page, hand, address, zipped):
     """Publish, after two mistakes, and take the zip file."""
     hand.press("Go on to publishing")
     hand.arrives("Publishing")
@@ -223,6 +228,13 @@ def send(page, hand, zipped):
     hand.press("Write it all")
     page.get_by_role("link", name="Take it as one zip file").wait_for(timeout=90_000)
     hand.arrives("Publishing")
+    hand.press("See what was written")
+    page.get_by_role("link", name="index.html").click()
+    page.get_by_role("heading", level=1, name="Which change keeps cucumbers crisp?").wait_for()
+    page.go_back()
+    page.get_by_role("link", name="say.md").click()
+    page.get_by_text("## On camera, in two sentences").wait_for()
+    page.goto(f"{address}t/crisp/publish")
     with page.expect_download() as taken:
         hand.press("Take it as one zip file")
     assert Path(taken.value.path()).read_bytes() == zipped.read_bytes()

@@ -163,11 +163,11 @@ def test_comments_are_read_before_they_go_out_and_left_out(at):
         "\n".join([*wrote, *(f"{row}," for row in rest)]) + "\n", "utf-8"
     )
     page = host.read("/t/crisp/publish")
-    assert "2 comments go out" in page
+    assert "Two comments go out" in page
     assert re.search("“P0[1-6]’s own, surely”", page)
     assert host.post("/t/crisp/publish/comments", out="scores.csv:0").status_code == 303
     page = host.read("/t/crisp/publish")
-    assert "1 comment goes out" in page
+    assert "One comment goes out" in page
     assert "surely" not in page
     assert "Comments left out" in host.read("/t/crisp/lately")
     assert "The blind is lifted" in host.read("/t/crisp/")  # scores are what they were

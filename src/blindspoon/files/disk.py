@@ -152,8 +152,17 @@ def trials_in(shelf: Path) -> dict[str, Path]:
 
 def sheets_in(folder: Path) -> tuple[str, ...]:
     """Name the sheets that were printed, such as "table.html" and "tasters/01-Ada.html"."""
-    sheets = folder / "sheets"
-    return tuple(sorted(path.relative_to(sheets).as_posix() for path in sheets.rglob("*.html")))
+    return _listed(folder / "sheets", "*.html")
+
+
+def published_in(folder: Path) -> tuple[str, ...]:
+    """Name the files of a trial that was published beside it, such as "figures/tall/board.png"."""
+    return _listed(published_at(folder), "*")
+
+
+def _listed(place: Path, pattern: str) -> tuple[str, ...]:
+    found = (path for path in place.rglob(pattern) if path.is_file())
+    return tuple(sorted(path.relative_to(place).as_posix() for path in found))
 
 
 def published_page(folder: Path) -> bytes | None:

@@ -39,6 +39,6 @@ registers its addresses, and stands in ``app.PAGES``; nothing else knows it::
 - Files are written by `bench.save`, so that every change can be taken back; sheets in use follow.
 - Long work: ``bench.jobs.run(kind, folder, work)``, one at a time, and ``bench.jobs.last(kind,
   folder)``; a page is given its ``job``.
-- A finished page of another make (report, sheets) is answered with ``bench.framed(content)``: it
-  may load nothing and run nothing.
+- A finished file of another make (report, sheets, what is published) is answered with
+  ``bench.framed(content, name)``: it may load nothing and run nothing.
 """

@@ -49,11 +49,16 @@ _POLICY = {
     "Content-Security-Policy": f"{HEADERS['Content-Security-Policy']}; "
     "frame-src 'self'; img-src 'self' data:; font-src data:"
 }
+# Of another origin, its links would come without the cookie; nothing in it runs.
 _FRAMED = {
     "Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; img-src data:; "
-    "font-src data:; frame-ancestors 'self'; sandbox allow-popups",
+    "font-src data:; frame-ancestors 'self'; sandbox allow-popups allow-same-origin",
     "X-Frame-Options": "SAMEORIGIN",
 }
+
+_KINDS = {"html": "text/html; charset=utf-8", "svg": "image/svg+xml", "png": "image/png",
+          "jpg": "image/jpeg", "zip": "application/zip"}  # fmt: skip
+_TEXT = "text/plain; charset=utf-8"  # is shown, where a table or Markdown would be saved
 
 MESSAGES = {
     403: "Open Blindspoon from the starter on your desktop, or type “blindspoon open”.",
@@ -245,10 +250,10 @@ class Workbench:
         """Answer the script while a host types: faults by place, and texts by the id of a part."""
         return jsonify(faults=dict(faults), texts=dict(texts))
 
-    def framed(self, content: bytes | str) -> Response:
-        """Answer with a finished page that loads nothing and runs nothing."""
+    def framed(self, content: bytes | str, name: str = "page.html") -> Response:
+        """Answer with a finished file, by default a page, that loads nothing and runs nothing."""
         response = make_response(content)
-        response.headers["Content-Type"] = "text/html; charset=utf-8"
+        response.headers["Content-Type"] = _KINDS.get(name.rpartition(".")[2], _TEXT)
         response.headers.update(_FRAMED | {"Cache-Control": "no-store"})
         return response
 

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-import mimetypes
+import re
 from collections.abc import Iterator
+from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from flask import abort, make_response, request
+from flask import abort, request
 from werkzeug.wrappers import Response
 
 from blindspoon.collect.ballots import questions_of, read_answer
 from blindspoon.errors import Problem, TrialError
-from blindspoon.files import disk, durable
+from blindspoon.files import disk
 from blindspoon.files.edits import edit_table
 from blindspoon.files.schema import CORRECTIONS, as_number
 from blindspoon.files.seal import cup_of, number_text
@@ -40,6 +41,8 @@ STEP_OF = {
 
 FINDINGS, PUBLISH = "Working out what the scores show", "Writing everything"
 CORRECTED = "corrections.csv"
+GONE = "This file is not there any more. Publishing writes it all again."
+TOLD = re.compile(r"^- `(.+)`: (.+)$", re.MULTILINE)  # of a picture, in say.md
 HEADER = write_csv([[column.name for column in CORRECTIONS]]).encode()
 
 
@@ -126,7 +129,7 @@ def _add_findings(bench: Workbench) -> None:
         content = result.get(file) if isinstance(result, dict) else None
         if content is None:
             abort(404)
-        return bench.framed(content) if file.endswith(".html") else _file(content, file)
+        return bench.framed(content, file)
 
     @bench.get("publish")
     def ask(found: Stage, form: Form = UNSENT, code: int = 200, **faults: str) -> Response:
@@ -137,6 +140,7 @@ def _add_findings(bench: Workbench) -> None:
             job=bench.jobs.last(PUBLISH, found.folder),
             comments=list(_comments(found) if may else ()),
             where=disk.published_at(found.folder), there=page is not None,
+            files=disk.published_in(found.folder), post=_post(found),
             changed=page is not None and now not in page,
             untold={*disk.photos_in(found.folder)} - {it.file for it in found.plan.photos},
         )  # fmt: skip
@@ -176,11 +180,20 @@ def _add_findings(bench: Workbench) -> None:
     @bench.get("publish/all.zip")
     def zipped(found: Stage) -> Response:
         target = disk.published_at(found.folder)
-        if disk.published_page(found.folder) is None:
-            abort(404)
-        response = _file(durable.read_file(target.with_name(f"{target.name}.zip")), "all.zip")
+        response = sent(found, target.with_name(f"{target.name}.zip"))
         response.headers["Content-Disposition"] = "attachment"
         return response
+
+    @bench.get("publish/written/<path:file>")
+    def written(found: Stage, file: str) -> Response:
+        known = file if file in disk.published_in(found.folder) else ""
+        return sent(found, disk.published_at(found.folder) / known)
+
+    def sent(found: Stage, file: Path) -> Response:
+        content = disk.content_of(file) if found.open_to_look else b""
+        if not content:
+            abort(bench.page("message.html.j2", found, "publish", 404, text=GONE))
+        return bench.framed(content, file.name)
 
 
 def _add_slips(bench: Workbench) -> None:
@@ -260,9 +273,15 @@ def _publish(found: Stage, jar_g: float, moved: Moved) -> Published:
     return write_pack(made, disk.published_at(found.folder))
 
 
-def _file(content: bytes, name: str) -> Response:
-    kind = mimetypes.guess_type(name)[0] or "application/octet-stream"
-    return make_response(content, {"Content-Type": kind})
+def _post(found: Stage) -> tuple[str, str] | None:
+    """Find the first picture for posts in what is published, and the words that tell of it."""
+    files = disk.published_in(found.folder)
+    said = disk.content_of(disk.published_at(found.folder) / "say.md").decode(errors="replace")
+    for name, words in TOLD.findall(said):
+        for path in (f"figures/square/{name}.png", f"figures/square/{name}-1.png"):
+            if path in files:
+                return path, re.sub(r"\\(\W)", r"\1", words)
+    return None
 
 
 def _step(file: str) -> str:

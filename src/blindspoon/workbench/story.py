@@ -1,4 +1,4 @@
-"""The host's own words and photographs, and where the page will lie: what is never sealed."""
+"""The host's name, words and photographs, and where the page will lie: what is never sealed."""
 
 from collections.abc import Collection, Mapping, Sequence
 from pathlib import PureWindowsPath
@@ -18,7 +18,7 @@ from blindspoon.workbench.app import UNSENT, Form, Workbench
 from blindspoon.workbench.phrases import beside
 
 FILE = "trial.toml"
-WORDS = {"story.text": "story", "publish.address": "address"}
+WORDS = {"trial.host": "host", "story.text": "story", "publish.address": "address"}
 PHOTOS = "photos"  # the field that files are chosen in, and the folder that copies lie in
 
 
