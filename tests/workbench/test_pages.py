@@ -473,10 +473,14 @@ def test_a_step_that_is_done_no_longer_says_what_is_to_be_done(at):
 
 
 SENT = {
-    "START.html": '<a href="figures/square/board-1.png">Board</a>', "index.html": "<p>The page</p>",
-    "say.md": "- `chart`: no post\n- `board`: *Crisper*, as \\*we\\* thought\n", "tables/a.csv": "b,c\n",
-    "figures/square/board-1.png": "PNG", "../crisp.zip": "PK",
-}  # fmt: skip
+    "START.html": "<p>What lies here</p>",
+    "index.html": "<p>The page</p>",
+    "say.md": "- `chart`: no post\n- `board`: *Crisper*, as \\*we\\* thought\n",
+    "tables/a.csv": "b,c\n",
+    "figures/square/board-1.png": "PNG",
+    "../crisp.zip": "PK",
+}
+KINDS = {"index.html": "text/html", "say.md": "text/plain", "tables/a.csv": "text/plain"}
 
 
 def test_what_is_published_is_read_and_its_picture_seen_where_it_was_written(at):
@@ -489,8 +493,7 @@ def test_what_is_published_is_read_and_its_picture_seen_where_it_was_written(at)
     assert f'href="{there}START.html"' in page
     assert f'<img class="post" src="{there}figures/square/board-1.png" alt="">' in page
     assert "*Crisper*, as *we* thought" in words(page)
-    for name, kind in {"index.html": "text/html", "say.md": "text/plain", "tables/a.csv": "text/plain",
-                       "figures/square/board-1.png": "image/png"}.items():  # fmt: skip
+    for name, kind in (KINDS | {"figures/square/board-1.png": "image/png"}).items():
         shown = host.get(there + name)
         assert (shown.data.decode(), shown.mimetype) == (SENT[name], kind)
         assert "sandbox" in shown.headers["Content-Security-Policy"]

@@ -92,6 +92,7 @@ def add_to(bench: Workbench) -> None:
         return bench.go(found, "findings", "The blind is lifted.")
 
     _add_findings(bench)
+    _add_publishing(bench)
     _add_slips(bench)
 
 
@@ -130,6 +131,10 @@ def _add_findings(bench: Workbench) -> None:
         if content is None:
             abort(404)
         return bench.framed(content, file)
+
+
+def _add_publishing(bench: Workbench) -> None:
+    """Register what goes out, and how it is seen here."""
 
     @bench.get("publish")
     def ask(found: Stage, form: Form = UNSENT, code: int = 200, **faults: str) -> Response:
