@@ -162,7 +162,9 @@ def test_whoever_takes_a_name_that_was_given_free_reads_the_cautions(sitting, ph
 
 def test_cups_scored_in_another_file_are_shown_and_not_keyed(client, host, sitting, keyed, rows):
     sitting.ballots["1", "T01"].parts[0].elsewhere = {"037": "scores.csv"}
-    assert "stands in scores.csv" in client.get(f"{host}/1/key/1").text
+    shown = client.get(f"{host}/1/key/1").text
+    assert "scored already" in shown
+    assert "scores.csv" not in shown
     keyed(WHOLE)
     assert [row["code"] for row in rows()] == ["512", "846"]
 

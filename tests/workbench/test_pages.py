@@ -520,6 +520,15 @@ def test_what_was_published_of_an_earlier_trial_is_not_shown_before_the_blind_is
     assert host.get("/t/crisp/publish/all.zip").status_code == 404
 
 
+def test_a_question_that_is_saved_leads_on_to_what_comes_next(at):
+    host, folder = at("planned")
+    form = {**fields(host.read(QUESTION)), "tasting.allergens": "fish"}
+    assert host.post(QUESTION, **form).location == "/t/crisp/codes"
+    (folder / "batches.csv").unlink()
+    form = {**fields(host.read(QUESTION)), "tasting.allergens": "soya"}
+    assert host.post(QUESTION, **form).location == "/t/crisp/jars"
+
+
 def test_publishing_says_under_whose_name_it_goes_out(at):
     host, folder = at("lifted")
     assert "without a name" in words(host.read("/t/crisp/publish"))

@@ -162,9 +162,12 @@ def draw(page, hand, address):
     hand.press("I have read the rule", "Space")
     hand.press("Draw the codes")
     hand.arrives("The sheets")
+    hand.press("Show checklist and pouring sheet")  # without having said so
+    hand.to("Show checklist and pouring sheet")
     hand.press("I am the one who pours", "Space")
     with page.context.expect_page() as poured:
         hand.press("Show checklist and pouring sheet")
+    assert len(page.context.pages) == 2
     poured.value.get_by_text("For the helper only").first.wait_for()
     poured.value.close()
 

@@ -109,7 +109,8 @@ def add_to(bench: Workbench) -> None:
             bench.see(found, part)
         if wants_json():
             return bench.checked({}, {"rule-so-far": rule_in_words(trial)})
-        path = "" if trial.decision.declared or found.locked("rule") else "rule"
+        path = "rule" if not trial.decision.declared else _onward(found)
+        path = path if found.state == "planned" else ""
         files = {FILE: new.encode()}
         return bench.save(found, files, "The question", "The question is saved.", path)
 
@@ -132,8 +133,12 @@ def _add_rule(bench: Workbench) -> None:
         if form.get("seen", seen) != seen:
             return bench.go(found, "rule", "The rule was changed meanwhile: read it as it is now.")
         files = {FILE: put(found.text, "decision.declared", today()).encode()}
-        path = "jars" if found.unmade else ""
-        return bench.save(found, files, "Your yes to the rule", "Your rule is dated today.", path)
+        told = "Your rule is dated today."
+        return bench.save(found, files, "Your yes to the rule", told, _onward(found))
+
+
+def _onward(found: Stage) -> str:
+    return "jars" if found.unmade else "codes" if found.tasters else "tasters"
 
 
 def _draft(text: str, *, rows: bool = True) -> Draft:
