@@ -6,9 +6,9 @@ import re
 import shlex
 import sys
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Literal, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 from blindspoon.errors import Problem, TrialError, TrialFileError
 from blindspoon.files import disk
@@ -328,3 +328,30 @@ def opened_before(folder: Path) -> bool:
         memory = json.loads(DurableFolder(folder).read(".blindspoon/collect.json") or b"{}")
         return bool(memory.get("session") or memory.get("joined"))
     return False
+
+
+STORY = ("title", "question", "product", "host", "licence", "dates", "story", "photos", "address",
+         "tasters_shown")  # fmt: skip
+"""Of a trial, what is never sealed."""
+
+
+def touched(old: Trial, new: Trial) -> list[Part]:
+    """Name what has to be open for one trial to become another; its story always is."""
+    parts: tuple[Part, ...] = ("served", "rule")
+    pairs = zip(parts, _parts(old), _parts(new), strict=True)
+    return [part for part, one, other in pairs if one != other]
+
+
+def _parts(trial: Trial) -> tuple[object, Trial]:
+    """Give what tasters read, and what is sealed: the trial without that and without its story."""
+    read = [(it.label, it.low, it.high) for it in trial.attributes]
+    words: dict[str, Any] = dict.fromkeys(("label", "low", "high", "less", "more"), "")
+    story: dict[str, Any] = dict.fromkeys(STORY, "")
+    sealed = replace(
+        trial,
+        **story,
+        tasting=replace(trial.tasting, allergens="", cleanser=""),
+        variants=tuple(replace(it, label="", method="") for it in trial.variants),
+        attributes=tuple(replace(it, **words) for it in trial.attributes),
+    )
+    return (trial.product, trial.tasting.allergens, trial.tasting.cleanser, read), sealed

@@ -254,6 +254,52 @@ def test_what_is_sealed_is_not_taken_back(at):
     assert late.post("/t/crisp/lately", number="1").status_code in (409, 422)
 
 
+def test_the_one_thing_to_score_that_is_taken_out_is_missed_and_not_kept_in_silence(at):
+    host, _ = at("planned")
+    page = host.post(QUESTION, **fields(host.read(QUESTION)), go="out attribute 1").text
+    assert "The rule can be said once everything is put right." in page
+    done = host.post(QUESTION, **fields(page))
+    assert done.status_code == 422
+    assert 'href="#attribute"' in done.text
+
+
+def test_where_it_is_asked_who_can_tell_nothing_else_needs_a_score(at):
+    host, folder = at("planned")
+    toml = (folder / "trial.toml").read_text("utf-8")
+    sets = 'primary = ["choice", "crunch"]\n[choice]\nmethod = "triangle"\nsets = 2\ncan_tell = 0.3'
+    toml = toml.replace('primary = ["crunch"]', "").replace("margin = 1.0", sets)
+    (folder / "trial.toml").write_text(toml, "utf-8")
+    page = host.post(QUESTION, **fields(host.read(QUESTION)), go="out attribute 1").text
+    assert host.post(QUESTION, **fields(page)).status_code == 303
+    trial = parse_trial((folder / "trial.toml").read_text("utf-8"))
+    assert (trial.attributes, trial.decision.primary) == ((), ("choice",))
+
+
+def test_a_row_left_blank_is_taken_out_alone(at):
+    host, _ = at("planned")
+    tea = {"variant[3].name": "", "variant[3].label": "", "variant[4].name": "",
+           "variant[4].label": "Tea"}  # fmt: skip
+    page = host.post(QUESTION, **fields(host.read(QUESTION)), **tea, go="out variant 3").text
+    assert fields(page)["variant[3].label"] == "Tea"
+
+
+def test_what_is_taken_out_and_written_anew_is_written_whole(at):
+    host, folder = at("planned")
+    form = fields(host.read(QUESTION)) | {"variant[2].method": "One leaf"}
+    assert host.post(QUESTION, **form).status_code == 303
+    again = fields(host.read(QUESTION)) | {"variant[2].name": ""}
+    assert host.post(QUESTION, **again).status_code == 303
+    assert stage(folder).plan.variant("oak-leaf").method == "One leaf"
+
+
+def test_faults_of_rows_and_of_numbers_are_told_together(at):
+    host, _ = at("planned")
+    form = fields(host.read(QUESTION)) | {"decision.margin": "a bit"}
+    form |= {"variant[3].name": "", "variant[3].label": "Tea", "variant[3].series": "tea"}
+    page = host.post(QUESTION, **form, **{"variant[3].differs": "tea"}).text
+    assert 'href="#decision.margin"' in page
+
+
 def test_what_is_ticked_stays_ticked_where_something_else_is_taken_out(at):
     host, _ = at("planned")
     form = fields(host.read(QUESTION)) | {"course.over": "age_days", "decision.primary": "course"}

@@ -14,11 +14,10 @@ from blindspoon.files import disk, durable
 from blindspoon.files.edits import put
 from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.stage import Part, Stage, stage
+from blindspoon.stage import Part, Stage, stage, touched
 from blindspoon.trial import today
 from blindspoon.workbench.app import Form, Workbench
 from blindspoon.workbench.phrases import beside
-from blindspoon.workbench.question import touched
 
 EXAMPLE = "example"
 OWN = "own"
