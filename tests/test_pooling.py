@@ -21,7 +21,6 @@ from blindspoon.cli.printed import comparison_table, pooled_table
 from blindspoon.errors import DesignError, TrialError
 from blindspoon.examine import explanations
 from blindspoon.packing.pack import file_names
-from blindspoon.scores.standing import RULE_CHANGED
 from blindspoon.writeup.kitchens import compose_kitchens
 from blindspoon.writeup.words import paragraphs
 from tests.conftest import spoil
@@ -306,7 +305,7 @@ def test_kitchens_are_sent_out_with_a_post_with_what_to_say_and_with_their_data(
 )
 def test_kitchens_are_called_as_blind_as_each_is_by_itself(found, analysis_of, sealed, words):
     kept = analysis_of(CUCUMBERS.name).standing
-    standings = {"k": kept, "r": replace(kept, bent=(f"{RULE_CHANGED}: margin from 1 to 2.",))}
+    standings = {"k": kept, "r": replace(kept, facts=(("new rule", "To 2."),))}
     kitchens = [
         replace(kitchen, standing=standings.get(how, kitchen.standing))
         for kitchen, how in zip(found.kitchens, f"{sealed:3}", strict=True)

@@ -106,7 +106,9 @@ def test_what_is_said_on_camera_tells_what_came_close_too(packed_of):
 
 def test_what_was_changed_after_it_was_sealed_is_said_on_camera_as_a_lead(analysis_of):
     demo = analysis_of("allotment-cucumbers")
-    bent = replace(demo.standing, bent=("The key is not the one that was sealed on 2026-09-04.",))
+    bent = replace(
+        demo.standing, facts=(("not as sealed", "The key is not the one that was sealed."),)
+    )
     results = tuple(replace(found, primary=False) for found in demo.results)
     text = packing.say(compose_report(replace(demo, standing=bent, results=results), None), ())
     camera = text.split("## ")[1]

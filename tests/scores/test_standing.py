@@ -12,7 +12,7 @@ from blindspoon.files.seal import Lift, Seal, key_fingerprint, key_rows, rule_te
 from blindspoon.files.seal import scores_fingerprint as fingerprint
 from blindspoon.files.text_table import FolderTables, read_table
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.scores.standing import standing
+from blindspoon.scores.standing import LATE, standing
 
 DAY = datetime.date(2026, 9, 4)
 UNCHANGED = "The rule and the key are those that were sealed on 2026-09-04."
@@ -49,7 +49,7 @@ def told(files, seal):
 def test_nothing_changed_is_said_with_both_dates(coded):
     found = told(coded, sealed(coded))
     lifted = "The blind was lifted on 2026-09-04, with 9 of 9 cups scored by 3 tasters."
-    assert (found.bent, found.told, found.waiting) == ((), (UNCHANGED, lifted), False)
+    assert (found.bent, found.record, found.waiting) == ((), (UNCHANGED, lifted), False)
 
 
 def test_a_key_that_lost_its_tasters_is_bent_and_breaks_nothing(coded):
@@ -62,9 +62,9 @@ def test_a_key_that_lost_its_tasters_is_bent_and_breaks_nothing(coded):
 def test_a_folder_without_a_seal_waits_for_nothing_and_says_so(coded):
     found = told(coded, None)
     assert not found.waiting
-    assert "Nothing was sealed" in found.told[0]
+    assert "Nothing was sealed" in found.record[0]
     damaged = standing(folder_of(coded, "date = 1"))
-    assert "damaged" in damaged.told[0]
+    assert "damaged" in damaged.record[0]
     assert not damaged.waiting
 
 
@@ -119,7 +119,7 @@ def test_a_correction_is_told_with_its_reason_and_bends_nothing(coded):
     coded["corrections.csv"] = MISREAD
     found = told(coded, seal)
     assert found.bent == ()
-    assert found.told[-1] == (
+    assert found.record[-1] == (
         "Corrected after the blind was lifted: texture of cup 037 in session 1, from 7 to 1 "
         "(a 1 read as 7)."
     )
@@ -128,10 +128,10 @@ def test_a_correction_is_told_with_its_reason_and_bends_nothing(coded):
 def test_a_correction_from_before_the_lifting_is_not_told_again(coded):
     coded["corrections.csv"] = HEAD + b"1,T01,512,texture,6,8.5,found before\n"
     seal = sealed(coded)
-    assert len(told(coded, seal).told) == 2
+    assert len(told(coded, seal).record) == 2
     coded["corrections.csv"] += MISREAD.splitlines(keepends=True)[1]
     coded["scores.csv"] = coded["scores.csv"].replace(b"037,7,", b"037,1,")
-    assert len(told(coded, seal).told) == 3
+    assert len(told(coded, seal).record) == 3
     assert told(coded, seal).bent == ()
 
 
@@ -180,7 +180,15 @@ def test_who_came_before_the_lifting_is_told_and_who_came_after_it_bends_it(code
     lifted = replace(early, lifted=sealed(coded).lifted)
     found = told(coded, lifted)
     assert found.bent == ()
-    assert "One taster was added on 2026-09-04, under the blind." in found.told
+    assert "One taster was added on 2026-09-04, under the blind." in found.record
     late = told(coded, lifted.with_added("taster", "Zoe", DAY, key))
     assert late.bent == ("After the blind was lifted one taster was added.",)
-    assert not any(name in " ".join(late.sentences) for name in ("Gus", "Zoe"))
+    assert not any(name in " ".join(late.said()) for name in ("Gus", "Zoe"))
+
+
+@pytest.mark.parametrize("other", [3, 5])
+def test_a_sitting_that_never_took_place_makes_nothing_late(coded, other):
+    listed = b'\n[[session]]\nname = "%d"\ndate = 2026-09-0%d\n'
+    coded["trial.toml"] += listed % (1, 4) + listed % (2, other)
+    assert told(coded, sealed(coded)).said(*LATE) == ()
+    assert told(coded, sealed(coded, lifted=False)).said(*LATE) == ()

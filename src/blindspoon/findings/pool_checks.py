@@ -16,7 +16,7 @@ from blindspoon.batches.summary import in_words
 from blindspoon.errors import Problem, Rule, quoted, some_of
 from blindspoon.files.seal import key_rows
 from blindspoon.findings.comparison import PROCEDURES, Analysis, Kind, NotCompared, direction_of
-from blindspoon.scores.standing import DAMAGED, UNSEALED
+from blindspoon.scores.standing import BENT, LATE
 from blindspoon.stats.reml import ContrastTest
 from blindspoon.stats.results import FitNote, MixedContrast, NoResult, Unanimous
 from blindspoon.trial import Attribute, Trial, Variant
@@ -310,10 +310,8 @@ def caveats(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
     """
     shared, weak, jars = common(kitchens, "variants"), [], []
     for kitchen in kitchens:
-        found = kitchen.standing
-        late = found.warned if kitchen.trial.decision.declared else ()
-        lacking = (text for text in found.told if text in (UNSEALED, DAMAGED))
-        weak += [(text, kitchen.name) for text in (*found.bent, *lacking, *late)]
+        told = kitchen.standing.said(*BENT, "damaged", "unsealed", *LATE, "in vain")
+        weak += [(text, kitchen.name) for text in told]
         also = "; ".join(
             f"“{kitchen.trial.variant(what.variant).label}” was also "
             + wording.listing(map(in_words, what.undeclared))

@@ -1,9 +1,10 @@
-"""Where a folder stands: sealed, lifted, and what was changed since, each a sentence."""
+"""Where a folder stands: sealed, lifted, and what was changed since, each of a kind, in words."""
 
 import itertools
 import math
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Literal
 
 from blindspoon.errors import DesignError, Note, Problem, Rule, shown, some_of
 from blindspoon.files.disk import FolderText
@@ -25,11 +26,18 @@ from blindspoon.files.seal import (
 from blindspoon.files.text_table import FolderTables, TextTable
 from blindspoon.trial import Trial
 
-UNSEALED = "Nothing was sealed, so nothing shows that it was tasted blind."
-DAMAGED = "The record of what was sealed before tasting is damaged, so it shows nothing."
-RULE_CHANGED = "The rule was changed after it was sealed"
-WHILE = "Every attribute is exploratory while it is so."
 Scores = Mapping[Cup, Mapping[str, str]]
+What = Literal[
+    "new rule", "not as sealed", "damaged", "unsealed", "recorded",
+    "no rule", "the rule came late", "sealed late", "dates in doubt", "in vain",
+]  # fmt: skip
+Fact = tuple[What, str]
+BENT: tuple[What, ...] = "new rule", "not as sealed"  # which makes all exploratory
+LATE: tuple[What, ...] = "the rule came late", "sealed late", "dates in doubt"
+AMISS: tuple[What, ...] = "no rule", *LATE, "in vain"
+_UNSEALED: Fact = "unsealed", "Nothing was sealed, so nothing shows that it was tasted blind."
+_MOVED = "Scores were changed after the blind was lifted, and corrections.csv does not say why."
+_DAMAGED = "The record of what was sealed before tasting is damaged, so it shows nothing."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,19 +46,16 @@ class Standing:
 
     - `seal`: None where the blind was not drawn by Blindspoon, or its record is damaged
     - `waiting`: whether it is sealed, and the scores that are there are not lifted yet
-    - `bent`: what was changed after it was fixed; with one, every attribute is exploratory
+    - `facts`: each of a kind, a sentence; what was changed first
     - `unfit`: which row of corrections.csv is not as the scores are
-    - `told`, `warned`: everything else; a rule declared late or not at all, a blind lifted early
     - `share`: part of alpha that this look has; 1 where one look was declared
     - `published`: the same seal for the files under pseudonyms, so that they say the same
     """
 
     seal: Seal | None = None
     waiting: bool = False
-    bent: tuple[str, ...] = ()
+    facts: tuple[Fact, ...] = ()
     unfit: tuple[Note, ...] = ()
-    told: tuple[str, ...] = (UNSEALED,)
-    warned: tuple[str, ...] = ()
     share: float = 1.0
     published: Seal | None = None
 
@@ -58,25 +63,30 @@ class Standing:
     def lift(self) -> Lift | None:
         return self.seal.lift if self.seal else None
 
+    def said(self, *kinds: What) -> tuple[str, ...]:
+        return tuple(text for what, text in self.facts if not kinds or what in kinds)
+
+    @property
+    def bent(self) -> tuple[str, ...]:
+        return self.said(*BENT)
+
+    @property
+    def record(self) -> tuple[str, ...]:
+        return self.said("damaged", "unsealed", "recorded")
+
     @property
     def key_kept(self) -> bool:
         """Whether it was sealed, and nothing of that was changed but the rule."""
-        return self.seal is not None and all(text.startswith(RULE_CHANGED) for text in self.bent)
-
-    @property
-    def sentences(self) -> tuple[str, ...]:
-        """Everything, what was changed first."""
-        return (*self.bent, *self.told, *self.warned)
+        return self.seal is not None and not self.said("not as sealed")
 
     @property
     def notes(self) -> tuple[Note, ...]:
         """What a host may still put right."""
-        damaged = [text for text in self.told if text == DAMAGED]
-        bent = [f"{text} {WHILE}" for text in self.bent]
+        bent = (f"{text} Every attribute is exploratory while it is so." for text in self.bent)
         return (
-            *(Note(file=FILE, text=text) for text in (*damaged, *bent)),
+            *(Note(file=FILE, text=text) for text in (*self.said("damaged"), *bent)),
             *self.unfit,
-            *(Note(file="trial.toml", text=text) for text in self.warned),
+            *(Note(file="trial.toml", text=text) for text in self.said(*AMISS)),
         )
 
 
@@ -88,12 +98,13 @@ def standing(text: FolderText, hidden: FolderTables | None = None) -> Standing:
     """
     trial, tables, seal = text.trial, text.tables, text.seal
     if seal is None:
-        told = DAMAGED if FILE in text.files else UNSEALED
+        lacking: Fact = ("damaged", _DAMAGED) if FILE in text.files else _UNSEALED
         attributes = [each.name for each in trial.attributes]
         told_of = tables.answers if trial.decision.looks else ()
         tasters = {taster for _, taster, _ in scores_by_cup(trial, told_of, attributes)}
         share, looked = _look(trial, len(tasters), None)
-        return Standing(told=(told, *looked), warned=tuple(_warned(trial, None, 0)), share=share)
+        recorded: Iterator[Fact] = (("recorded", text) for text in looked)
+        return Standing(facts=(lacking, *recorded, *_amiss(trial, None, ())), share=share)
     lift = seal.lift
     final = next((place for place, lift in enumerate(seal.lifted, 1) if lift.last), math.inf)
     late = [added for added in seal.added if added.after >= final]  # no look was left
@@ -107,18 +118,18 @@ def standing(text: FolderText, hidden: FolderTables | None = None) -> Standing:
     key = None if tables.key is None else key_fingerprint(key_rows(tables.key))
     bent = [*_bent(trial, seal, key, late)]
     if moved and not waiting:
-        bent.append(
-            "Scores were changed after the blind was lifted, and corrections.csv does not say why."
-        )
+        bent.append(("not as sealed", _MOVED))
     share, looked = _look(trial, lift.tasters if lift else 0, lift)
     return Standing(
         seal=seal,
         share=share,
         waiting=waiting,
-        bent=tuple(bent),
+        facts=(
+            *bent,
+            *(("recorded", text) for text in (*_kept(seal, bent=bool(bent)), *looked, *since)),
+            *_amiss(trial, seal, {session for session, _, _ in scores}),
+        ),
         unfit=unfit,
-        told=(*_kept(seal, bent=bool(bent)), *looked, *since),
-        warned=tuple(_warned(trial, seal, len({session for session, _, _ in scores}))),
         published=_under_pseudonyms(seal, key, tables, hidden, lifted) if hidden else None,
     )
 
@@ -215,30 +226,34 @@ def too_few_sets(trial: Trial) -> str:
     return f"{_number(sets, 'set')} cannot show a difference, even if all are right."
 
 
-def _warned(trial: Trial, seal: Seal | None, scored: int) -> Iterator[str]:
-    """Say that the rule came late, or not at all, the lifting early, or that nothing can come."""
+def _amiss(trial: Trial, seal: Seal | None, scored: Collection[str]) -> Iterator[Fact]:
+    """Say what came late, by dates of sessions that were `scored` or else of all, or is in vain."""
     declared, added = trial.decision.declared, seal.added if seal else ()
     late = (it.name for it in added if it.kind == "taster")
     tasters, lifted = {*trial.tasting.tasters, *late}, bool(seal and seal.lifted)
-    if in_vain := too_few_rounds(trial, tasters, scored, lifted=lifted):
-        yield in_vain
+    if in_vain := too_few_rounds(trial, tasters, len(scored), lifted=lifted):
+        yield "in vain", in_vain
     if trial.decision.looks and trial.tasting.codes == "per session":
-        yield "With codes per session their means are a look: draw codes per taster."
-    dates = [session.date for session in trial.sessions if session.date is not None]
+        yield "in vain", "With codes per session their means are a look: draw codes per taster."
+    held = (it for it in trial.sessions if not scored or it.name in scored)
+    dates = sorted(session.date for session in held if session.date)
     if declared is None:
         lead = "take even what is primary as a lead"
         said = lead if trial.decision.primary else "every attribute is exploratory"
-        yield f"No rule is declared, so {said}."
-    elif dates and declared > min(dates):
-        yield f"The rule is declared on {declared}, after the first session on {min(dates)}."
-    elif seal and dates and seal.date > min(dates):
-        yield f"It was sealed on {seal.date}, after the first session on {min(dates)}."
+        yield "no rule", f"No rule is declared, so {said}."
+    elif dates and declared > dates[0]:
+        said = f"The rule is declared on {declared}, after the first session on {dates[0]}."
+        yield "the rule came late", said
+    elif seal and dates and seal.date > dates[0]:
+        said = f"Rule and key were sealed on {seal.date}, after the first session on {dates[0]}."
+        yield "sealed late", said
     lift = seal.lift if seal else None
-    if lift and lift.last and dates and lift.date < max(dates):
-        yield f"The blind was lifted on {lift.date}, before the last session on {max(dates)}."
+    if lift and lift.last and dates and lift.date < dates[-1]:
+        said = f"The blind was lifted on {lift.date}, before the last session on {dates[-1]}."
+        yield "dates in doubt", said
 
 
-def _bent(trial: Trial, seal: Seal, key: str | None, late: Sequence[Added]) -> Iterator[str]:
+def _bent(trial: Trial, seal: Seal, key: str | None, late: Sequence[Added]) -> Iterator[Fact]:
     """Say what is not as it was sealed; equal changes of the rule of several attributes once."""
     groups: dict[tuple[str, str, str], list[str]] = {}
     now = rule_text(trial)
@@ -252,14 +267,14 @@ def _bent(trial: Trial, seal: Seal, key: str | None, late: Sequence[Added]) -> I
             f"{kind}{f' of {some_of(names, 3)}' if names[0] else ''} from {before} to {after}"
             for (kind, before, after), names in groups.items()
         ]
-        yield f"{RULE_CHANGED}: {'; '.join(changes)}."
+        yield "new rule", f"The rule was changed after it was sealed: {'; '.join(changes)}."
     if key is None:
-        yield f"The key that was sealed on {seal.date} is missing."
+        yield "not as sealed", f"The key that was sealed on {seal.date} is missing."
     elif seal.key != key:
-        yield f"The key is not the one that was sealed on {seal.date}."
+        yield "not as sealed", f"The key is not the one that was sealed on {seal.date}."
     for kind in ("taster", "session"):
         if number := sum(added.kind == kind for added in late):
-            yield f"After the blind was lifted {_many(number, kind)} added."
+            yield "not as sealed", f"After the blind was lifted {_many(number, kind)} added."
 
 
 def _kept(seal: Seal, *, bent: bool) -> Iterator[str]:

@@ -23,6 +23,7 @@ from blindspoon.findings.verdict import (
     otherwise,
     size_of,
 )
+from blindspoon.scores.standing import LATE
 from blindspoon.stats.results import NoResult
 from blindspoon.wording import capital, sentence
 from blindspoon.writeup.asked_sections import days_answer
@@ -250,6 +251,7 @@ def weaknesses(analysis: Analysis, influence: Influence | None) -> Points:
         standing=analysis.standing,
         names=names,
         tasted=table.batches_tasted(len(trial.variants)).tolist(),
+        late=LATE,
         dates=session_dates(trial, table),
         most_missing=MOST_MISSING,
         wide=[

@@ -122,7 +122,7 @@ def trial_record(analysis: Analysis) -> Record:
             "sealed": stands.seal and str(stands.seal.date),
             "lifted": stands.lift and str(stands.lift.date),
             "changed": list(stands.bent),
-            "sentences": list(stands.told),
+            "sentences": list(stands.record),
         },
         **({"choices": choice_records(analysis)} if trial.choice else {}),
         **(course_record(analysis) if trial.course else {}),

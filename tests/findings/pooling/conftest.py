@@ -54,7 +54,7 @@ def build(
     table, _ = build_table(trial, tables)
     return Kitchen(
         name=name, folder=name, fingerprint=f"{name}-{seed}", trial=trial, table=table,
-        results=compare_trial(trial, table), made=None, notes=(), standing=Standing(told=()),
+        results=compare_trial(trial, table), made=None, notes=(), standing=Standing(),
         tables=tables,
     )  # fmt: skip
 

@@ -73,19 +73,20 @@ def test_a_trial_that_was_corrected_since_is_the_same_trial_sealed_or_not(kitche
 
 
 def test_a_kitchen_that_is_not_shown_to_be_blind_is_named(three):
-    late = Standing(told=(), warned=("The rule is declared late.",))
-    found = (Standing(told=()), late, Standing())
+    late = Standing(facts=(("the rule came late", "The rule is declared late."),))
+    bare = Standing(facts=(("unsealed", "Nothing was sealed."),))
+    found = (Standing(), late, bare)
     kitchens = [replace(k, standing=it) for k, it in zip(three, found, strict=True)]
     assert caveats(kitchens) == (
         "harbour: The rule is declared late.",
-        "hilltop: Nothing was sealed, so nothing shows that it was tasted blind.",
+        "hilltop: Nothing was sealed.",
     )
 
 
 def test_jars_that_differed_in_more_are_told_of_variants_that_all_made(kitchen, analysis_of):
     (what,) = [it for it in analysis_of("allotment-cucumbers").made.differs if it.undeclared]
     made = SimpleNamespace(differs=[replace(what, variant=name) for name in ("oak", "cool")])
-    one = replace(kitchen("mill"), made=made, standing=Standing(told=()))
+    one = replace(kitchen("mill"), made=made, standing=Standing())
     other = kitchen("harbour", variants=("plain", "oak"), shifts=(0.0, 2.0), seed=2)
     (told,) = caveats([one, other])
     assert "“Oak” was also" in told

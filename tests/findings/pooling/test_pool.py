@@ -70,7 +70,9 @@ def without_margin(kitchen):
 def test_what_was_declared_comes_first_also_where_all_is_exploratory(kitchen):
     both, rule = ("texture", "sourness"), RULE.replace("texture", "sourness")
     two = [kitchen(name, attributes=both, rule=rule, seed=3) for name in ("mill", "hilltop")]
-    bent = [replace(each, standing=Standing(bent=("Changed.",))) for each in two]
+    bent = [
+        replace(each, standing=Standing(facts=(("not as sealed", "Changed."),))) for each in two
+    ]
     for kitchens, primary in ((two, True), (bent, False)):
         first, second = pool(kitchens).attributes
         assert (first.attribute.name, first.primary, second.primary) == ("sourness", primary, False)
