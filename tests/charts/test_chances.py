@@ -190,7 +190,7 @@ def test_chances_are_said_as_the_sentences_say_them(trial, chance):
         places=1,
     )
     told = plain(" ".join(size_results.sentences_of(trial, attribute, question, cells)))
-    assert f"a given variant would be shown alike within 1 point {said}." in told
+    assert f"A variant that does not differ would be shown alike within 1 point {said}." in told
 
 
 @SHEETS

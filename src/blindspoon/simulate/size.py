@@ -345,7 +345,7 @@ def _cell(simulated: Simulated, procedure: By) -> SizingCell:
     )  # fmt: skip
 
 
-UNREACHABLE = "so few cannot reach alpha by ranks, whatever they say"
+UNREACHABLE = "so few can show no difference by ranks, whatever they say"
 UNSEEN = "no difference that fits on the scale would be seen 8 times in 10"
 
 

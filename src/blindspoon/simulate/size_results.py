@@ -334,7 +334,7 @@ def _can(cell: SizingCell, attribute: Attribute, question: Question) -> str:
     """Say what a panel would see, and what it would show alike."""
     others = question.variants - 1
     alike = f"alike within {wording.margin(attribute)} {times(cell.chance_alike.value)}"
-    whole = "both of them" if others == 2 else f"all {wording.spelled(others)}"
+    whole = "both at once" if others == 2 else f"all {wording.spelled(others)} at once"
     told = others > 1 and cell.chance_alike.value >= HARDLY  # else it goes without saying
     every = f", {whole} {times(cell.chance_all_alike.value)}" if told else ""
     seen = cell.not_seen
@@ -342,7 +342,7 @@ def _can(cell: SizingCell, attribute: Attribute, question: Question) -> str:
         digits = max(1, wording.digits_for(attribute.scale))
         size = wording.number(cell.smallest_seen, digits)
         seen = f"about 8 times in 10 you would see a {size}-point difference"
-    return f"{seen}; where nothing differs, a given variant would be shown {alike}{every}."
+    return f"{seen}. A variant that does not differ would be shown {alike}{every}."
 
 
 def _hardly(goal: Goal, rows: Sequence[Cells]) -> str:

@@ -101,15 +101,15 @@ def test_the_planned_panel_is_spoken_of(said):
     plan = '[tasting]\ntasters = 12\n[[session]]\nname = "1"\n[[session]]\nname = "2"\n'
     cells = [cell(tasters, sessions) for tasters in (8, 12, 20) for sessions in (1, 2, 3)]
     assert (
-        "12 tasters in two sessions: about 8 times in 10 you would see a 1.5-point difference;"
-        " where nothing differs, a given variant would be shown alike within 1 point about 3 times"
-        " in 10, both of them about 1 time in 10."
+        "12 tasters in two sessions: about 8 times in 10 you would see a 1.5-point difference."
+        " A variant that does not differ would be shown alike within 1 point about 3 times in 10,"
+        " both at once about 1 time in 10."
     ) in said(cells, more=plan)
 
 
 def test_a_plan_that_sees_nothing_is_told_why(said):
     blind = cell(12, 1, smallest_seen=None, not_seen="no difference would do")
-    assert "12 tasters in one session: no difference would do; where" in said([blind])[3]
+    assert "12 tasters in one session: no difference would do. A variant" in said([blind])[3]
 
 
 def test_panels_that_cannot_are_named(said):

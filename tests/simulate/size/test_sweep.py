@@ -192,7 +192,7 @@ def test_what_cannot_be_seen_has_its_reason(make_trial):
     cell = cell_of(sized(make_trial(), tasters=[5], sessions=[1]), 5, 1, "ranks")
     assert cell.smallest_seen is None
     assert cell.smallest_p == 0.0625
-    assert cell.to_record()["not_seen"].startswith("so few cannot reach alpha")
+    assert cell.to_record()["not_seen"].startswith("so few can show no difference")
     spread = common_practice(make_trial().attributes[0].scale)
     noisy = dataclasses.replace(spread, residual_sd=20.0)
     found = size(make_trial(), noisy, tasters=[4], sessions=[1], trials=200)
