@@ -25,6 +25,8 @@ COMMANDS = ROOT / "docs" / "reference" / "commands.md"
 ERRORS = ROOT / "docs" / "reference" / "errors.md"
 BATCHES = ROOT / "docs" / "reference" / "batches.md"
 FOLDER_PAGE = ROOT / "docs" / "reference" / "trial-folder.md"
+JSON_PAGE = ROOT / "docs" / "reference" / "json.md"
+GENERATED = {"trial folder": FOLDER_PAGE, "batches": BATCHES, "json": JSON_PAGE}
 
 COMMANDS_INTRO = """\
 Type `blindspoon` before each. `--help` says the same."""
@@ -109,8 +111,8 @@ def test_the_trial_folders_page_lists_the_keys_that_trial_toml_takes():
     }
 
 
-@pytest.mark.parametrize("path", [FOLDER_PAGE, BATCHES], ids=["trial folder", "batches"])
-def test_the_tables_of_columns_and_batches_are_what_the_code_has(path, request):
+@pytest.mark.parametrize("path", GENERATED.values(), ids=GENERATED)
+def test_lists_of_columns_and_fields_and_tables_of_batches_are_what_the_code_has(path, request):
     pages, text = generator(), path.read_text(encoding="utf-8")
     if request.config.getoption("--renew"):
         path.write_text(text := pages.fill(text), encoding="utf-8")
@@ -118,8 +120,8 @@ def test_the_tables_of_columns_and_batches_are_what_the_code_has(path, request):
 
 
 def test_every_generated_table_stands_in_a_page():
-    both = FOLDER_PAGE.read_text(encoding="utf-8") + BATCHES.read_text(encoding="utf-8")
-    assert set(re.findall(r"<!--(\w+)-->", both)) == set(generator().MADE)
+    pages = "".join(path.read_text(encoding="utf-8") for path in GENERATED.values())
+    assert set(re.findall(r"<!--(\w+)-->", pages)) == set(generator().MADE)
 
 
 def test_every_command_and_option_has_help():
@@ -200,7 +202,6 @@ def test_the_table_in_the_readme_is_what_the_command_prints(blindspoon):
     assert done.stdout.startswith(block[1])
 
 
-JSON_PAGE = (ROOT / "docs/reference/json.md").read_text(encoding="utf-8")
 FEW = "--tasters 6 --sessions 1 --trials 100"
 PRINTED = {
     "compare": [  # and the demonstration
@@ -220,20 +221,23 @@ PRINTED = {
 
 
 def documented(command: str) -> dict[str, set[str]]:
-    """The fields of every object that a command prints, from the lists of the reference."""
-    parts = re.split(r"^## ", JSON_PAGE, flags=re.MULTILINE)
+    """The fields of every object that a command prints, from the lists of the reference.
+
+    They stand on the line of the object, or below it, a line each.
+    """
+    parts = re.split(r"^## ", JSON_PAGE.read_text(encoding="utf-8"), flags=re.MULTILINE)
     names = "(?:`[^`]+`(?:, )?)+"
-    rows = [
-        re.match(rf"- \*\*(the object|{names})\*\*: ({names})(?: \(|$)", line)
-        for part in parts
-        if re.match(rf"{command}(:.*)?\n", part)
-        for line in part.splitlines()
-    ]
-    return {
-        at: set(re.findall(r"`(\w+)`", row[2]))
-        for row in filter(None, rows)
-        for at in re.findall("`([^`]+)`", row[1]) or [""]
-    }
+    fields = dict[str, set[str]]()
+    for part in parts:
+        if re.match(rf"{command}(:.*)?\n", part):
+            for line in part.splitlines():
+                if row := re.match(rf"- \*\*(the object|{names})\*\*(?:: ({names}))?", line):
+                    places = re.findall("`([^`]+)`", row[1]) or [""]
+                    fields |= {at: set(re.findall(r"`(\w+)`", row[2] or "")) for at in places}
+                elif row := re.match(r"  - `(\w+)`", line):
+                    for at in places:
+                        fields[at].add(row[1])
+    return fields
 
 
 def objects(value, at=""):

@@ -124,21 +124,24 @@ class Compared:
 
     def to_frame(self) -> pd.DataFrame:
         """Lay out the comparisons, a row each, with every number of ``compare --json``."""
-        from blindspoon.writeup.records import COMPARED, trial_record  # noqa: PLC0415
+        from blindspoon.writeup.columns import COMPARED  # noqa: PLC0415
+        from blindspoon.writeup.records import trial_record  # noqa: PLC0415
 
         return _frame(trial_record(self.analysis)["comparisons"], COMPARED)
 
     def choices_frame(self) -> pd.DataFrame:
         """Lay out the answers to sets of cups, a row a variant; without any, no rows."""
-        from blindspoon.writeup.records import CHOICE, choice_records  # noqa: PLC0415
+        from blindspoon.writeup.asked_columns import CHOICE  # noqa: PLC0415
+        from blindspoon.writeup.records import choice_records  # noqa: PLC0415
 
         return _frame(choice_records(self.analysis), CHOICE)
 
     def days_frame(self) -> pd.DataFrame:
         """Lay out every day of a course, a row each; without one, no rows."""
-        from blindspoon.writeup.records import DAYS, day_records  # noqa: PLC0415
+        from blindspoon.writeup.asked_columns import COURSE_DAYS  # noqa: PLC0415
+        from blindspoon.writeup.records import day_records  # noqa: PLC0415
 
-        return _frame(day_records(self.analysis), DAYS)
+        return _frame(day_records(self.analysis), COURSE_DAYS)
 
     def verify(self) -> pd.DataFrame:
         """Compute every number again with statsmodels and scipy; see `verify.recompute`."""
@@ -191,15 +194,15 @@ class Pooled:
 
     def to_frame(self) -> pd.DataFrame:
         """Lay out the pooled comparisons, a row each."""
-        from blindspoon.writeup.records import POOLED_COMPARISON  # noqa: PLC0415
+        from blindspoon.writeup.columns import POOLED_COMPARISON  # noqa: PLC0415
 
         return _frame(self.to_record()["comparisons"], POOLED_COMPARISON)
 
 
 def _frame(records: Sequence[Mapping[str, Any]], columns: Sequence[Column]) -> pd.DataFrame:
-    from blindspoon.writeup.writers import csv_names  # noqa: PLC0415 - not for `check`
+    from blindspoon.writeup.writers import described  # noqa: PLC0415 - not for `check`
 
-    return records_frame(records, [*csv_names(columns, but="csv")])
+    return records_frame(records, [each.name for each in described(columns, but="csv")])
 
 
 def read(folder: Folder) -> TrialFolder:

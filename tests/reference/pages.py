@@ -1,9 +1,9 @@
-"""Tables of the documentation, made from the code: columns of the trial folder, batches."""
+"""Tables of the documentation, made from the code: columns of the trial folder, batches, JSON."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import partial
 
 from blindspoon.batches import cautions as safety
@@ -11,6 +11,9 @@ from blindspoon.batches.differences import SHARE, STANDARD, BatchFactor
 from blindspoon.batches.log import DENSITY, GRAMS, MILLILITRES
 from blindspoon.batches.strengths import EQUIVALENT_MASS, acid_of
 from blindspoon.files import schema
+from blindspoon.writeup import asked_columns
+from blindspoon.writeup import columns as result_columns
+from blindspoon.writeup.writers import Column
 
 LEAST, MOST = safety.SALT_RANGE
 FERMENTED = "produce without added acid,"
@@ -133,10 +136,57 @@ TABLES = {
     "corrections.csv": schema.CORRECTIONS,
 }
 
+
+Placed = tuple[str, str, Sequence[Column]]  # where an object stands, what it is about, its fields
+
+
+def placed(at: str, columns: Sequence[Column], about: str = "") -> Iterator[Placed]:
+    yield at, about, columns
+    for it in columns:
+        if it.inner:
+            yield from placed(f"{at}.{it.name}{'' if it.parts else '[]'}", it.inner, it.said)
+
+
+def objects(page: str) -> Iterator[str]:
+    """List objects and their fields; those that have the same fields in one place."""
+    found = [part for at, columns in OBJECTS[page].items() for part in placed(at, columns)]
+    while found:
+        *_, columns = found[0]
+        same = [part for part in found if part[2] == columns]
+        found = [part for part in found if part[2] != columns]
+        about = "; ".join(dict.fromkeys(about for _, about, _ in same if about))
+        yield f"- **{', '.join(f'`{at}`' for at, *_ in same)}**{about and f': {about}'}"
+        for it in columns:
+            if it.only != "csv":
+                yield f"  - `{it.name}`{it.said and f': {it.said}'}"
+
+
+OBJECTS = {
+    "compared": {
+        "attributes[]": result_columns.ATTRIBUTE,
+        "comparisons[]": result_columns.COMPARED,
+        "not_compared[]": result_columns.NOT_COMPARED,
+        "left_out[]": result_columns.LEFT_OUT,
+    },
+    "chosen": {"choices[]": asked_columns.CHOICE},
+    "followed": {"course[]": asked_columns.COURSE},
+    "influenced": {"influence.outcomes[]": result_columns.OUTCOME},
+    "together": {
+        "together.correlations[]": result_columns.PAIR,
+        "together.overall.comparisons[]": result_columns.OVERALL,
+    },
+    "pooled": {
+        "attributes[]": result_columns.POOLED_ATTRIBUTE,
+        "comparisons[]": result_columns.POOLED_COMPARISON,
+    },
+}
+
+
 MADE: dict[str, Callable[[], Iterable[str]]] = {
     "units": units,
     "acids": acids,
     "factors": factors,
     "cautions": cautions,
     **{name.removesuffix(".csv"): partial(columns, name) for name in TABLES},
+    **{name: partial(objects, name) for name in OBJECTS},
 }

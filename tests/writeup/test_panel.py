@@ -11,8 +11,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from blindspoon.findings.panel import COLUMNS, study_panel
+from blindspoon.findings.panel import study_panel
+from blindspoon.writeup.columns import PANEL_ROWS
 from blindspoon.writeup.further_sections import panel_section
+from blindspoon.writeup.writers import csv_names
 
 TRIALS = Path(__file__).parents[2] / "trials"
 FORBIDDEN = (
@@ -187,7 +189,7 @@ def test_numbers_in_the_table_are_those_of_the_panel(demo, sections):
 def test_the_csv_has_a_row_a_number(demo):
     panel = study_panel(demo.trial, demo.table, demo.results)
     rows = list(csv.DictReader(io.StringIO(panel_section(demo.trial, panel).files[0][1])))
-    assert tuple(rows[0]) == COLUMNS
+    assert list(rows[0]) == csv_names(PANEL_ROWS)
     found = {(r["attribute"], r["taster"], r["measure"]): r for r in rows}
     texture = panel.attributes[3]
     assert float(found["texture", "", "repeatability.sd"]["value"]) == pytest.approx(

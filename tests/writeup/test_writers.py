@@ -10,8 +10,8 @@ from dataclasses import replace
 import pytest
 
 from blindspoon.stats.results import Interval, NoResult
+from blindspoon.writeup.columns import COMPARISON, INTERVAL, MIXED, RANKS
 from blindspoon.writeup.records import trial_record
-from blindspoon.writeup.tables import COMPARISON, MIXED, RANKS
 from blindspoon.writeup.writers import (
     DASH,
     WIDTH,
@@ -66,7 +66,7 @@ def test_names_are_as_many_as_values_and_never_twice():
 
 
 def test_a_number_that_is_not_there_is_a_gap_a_dash_and_a_reason():
-    columns = [Column("found", inner=(Column("low", "Low"),), of=lambda row: row)]
+    columns = [Column("found", inner=(Column("low", head="Low"),), of=lambda row: row)]
     lost = NoResult("Too few.")
     assert list(csv_values(columns, lost)) == [None]
     assert heads(columns) == ("Low",)
@@ -82,10 +82,11 @@ def test_scripts_see_which_ends_of_both_intervals_are_open(content_of):
 
 
 def test_an_interval_is_a_pair_for_scripts():
-    columns = [Column("interval", pair=True, of=lambda row: row)]
+    columns = [Column("interval", INTERVAL, of=lambda row: row)]
     assert list(csv_names(columns)) == ["interval_low", "interval_high"]
     assert list(csv_values(columns, Interval(-1.0, 2.0))) == [-1.0, 2.0]
     assert record(columns, Interval(-1.0, 2.0)) == {"interval": [-1.0, 2.0]}
+    assert cells(columns, Interval(-1.0, 2.0)) == ()  # without a head nobody reads it
 
 
 def test_a_long_name_is_cut_and_no_line_is_wider_than_a_terminal():

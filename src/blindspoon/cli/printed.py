@@ -17,7 +17,14 @@ from blindspoon.stats.results import NoResult
 from blindspoon.stats.sign_flips import smallest_p
 from blindspoon.trial import Attribute, Trial
 from blindspoon.writeup.records import choice_rows, day_rows, intervals_said
-from blindspoon.writeup.tables import FOUND, IN_BRIEF, STRENGTHS, P, in_brief, strength_cells
+from blindspoon.writeup.tables import (
+    FOUND,
+    IN_BRIEF,
+    P_ADJUSTED,
+    STRENGTHS,
+    in_brief,
+    strength_cells,
+)
 from blindspoon.writeup.writers import Row, aligned, cells, filled, heads, on_a_terminal
 
 MOST_LISTED = 20
@@ -149,7 +156,7 @@ def pooled_table(pool: Pool) -> str:
 def _pooled_attribute(found: PooledAttribute) -> Iterator[str]:
     yield _role(found.attribute, found.alpha, primary=found.primary)
     if found.comparisons:
-        rows: list[Row] = [("", *heads((*FOUND, P)), "verdict")]
+        rows: list[Row] = [("", *heads((*FOUND, P_ADJUSTED)), "verdict")]
         for one in found.comparisons:
             briefly = in_brief(one.verdict)
             contrasts = [
@@ -159,7 +166,7 @@ def _pooled_attribute(found: PooledAttribute) -> Iterator[str]:
             ]
             rows.append((one.variant.label, "", "", "", ""))
             rows += [
-                (f"  {name}", *cells((*FOUND, P), contrast, found.attribute, "-"), verdict)
+                (f"  {name}", *cells((*FOUND, P_ADJUSTED), contrast, found.attribute, "-"), verdict)
                 for name, contrast, verdict in contrasts
             ]
         yield from aligned(rows, least=len(ONLY) + 2)

@@ -428,12 +428,9 @@ def interaction(
 
 Cell = str | float | int | bool | None
 
-COLUMNS = ("attribute", "taster", "measure", "value", "low", "high", "reason")
-"""Of the rows for CSV; `taster` is empty where a number is of all, `low` and `high` are ends."""
-
 
 def long_rows(attribute: Record) -> Iterator[tuple[Cell, ...]]:
-    """Write the record of one attribute as rows of `COLUMNS`, a row a number.
+    """Write the record of one attribute as rows for CSV, a row a number.
 
     It is one of ``Panel.to_record()["attributes"]``.
 

@@ -6,7 +6,7 @@ import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
-from typing import Any, Literal, NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -30,24 +30,9 @@ from blindspoon.writeup.batches_section import recipe_table
 from blindspoon.writeup.limits import cautions
 from blindspoon.writeup.methods import software
 from blindspoon.writeup.words import html_page, markdown_page
-from blindspoon.writeup.writers import Table, blank_as_dash
+from blindspoon.writeup.writers import DataColumn, Table, blank_as_dash
 
 Record = dict[str, Any]
-
-
-class DataColumn(NamedTuple):
-    """A column as Table Schema (Data Package 2.0) describes it: its meaning with the unit."""
-
-    name: str
-    kind: Literal["string", "number", "integer", "date"]
-    meaning: str
-    limits: Mapping[str, Any] = {}
-    """Constraints by their names in Table Schema."""
-
-    def to_record(self) -> Record:
-        named = guarded(self.name)  # as it stands in the file
-        described: Record = {"name": named, "type": self.kind, "description": self.meaning}
-        return described | ({"constraints": dict(self.limits)} if self.limits else {})
 
 
 def _cup_columns(trial: Trial) -> tuple[DataColumn, ...]:

@@ -11,7 +11,8 @@ from blindspoon.findings.days_in_words import day_word, headline, one_each, whic
 from blindspoon.stats.over_days import Bracket, DayFound
 from blindspoon.stats.results import NoResult
 from blindspoon.wording import day as on_day
-from blindspoon.writeup.records import CHOICE, TASTER, days_csv, intervals_said
+from blindspoon.writeup.asked_columns import CHOICE, TASTER
+from blindspoon.writeup.records import days_csv, intervals_said
 from blindspoon.writeup.words import PageSection, Points, paragraphs, points
 from blindspoon.writeup.writers import DASH, Table, blank_as_dash, csv_table, table_of
 

@@ -21,7 +21,8 @@ from blindspoon.charts.jars import measured_chart, readings_chart, readings_of
 from blindspoon.findings.comparison import Analysis
 from blindspoon.trial import Trial
 from blindspoon.wording import capital
-from blindspoon.writeup.tables import counted, points_cell, strengths_table
+from blindspoon.writeup.columns import COUNT, NUMBER, POINTS
+from blindspoon.writeup.tables import strengths_table
 from blindspoon.writeup.words import PageSection, paragraphs
 from blindspoon.writeup.writers import DASH, Column, Table, blank_as_dash, table_of
 
@@ -108,10 +109,11 @@ def readings_tables(log: BatchLog, trial: Trial) -> tuple[Table, ...]:
 def _against_table(chart: str, against: TasteAgainst, trial: Trial) -> Table:
     """Show how strong each variant measured and tasted, as its chart draws it."""
     words, attribute = QUANTITIES[against.quantity], trial.attribute(against.attribute)
+    measured = NUMBER._replace(write=lambda it, _: wording.number(it, words.digits))
     columns = (
-        Column("measured", capital(words.axis), lambda it, _: wording.number(it, words.digits)),
-        Column("perceived", "Mean score", points_cell),
-        Column("tasters", "Tasters", counted),
+        Column("measured", measured, head=capital(words.axis)),
+        Column("perceived", POINTS, head="Mean score"),
+        Column("tasters", COUNT, head="Tasters"),
     )
     caption = f"{attribute.label} and measured {words.title}"
     found = [(trial.variant(it.variant).label, it, attribute) for it in against.points]

@@ -27,9 +27,9 @@ from blindspoon.scores.standing import LATE
 from blindspoon.stats.results import NoResult
 from blindspoon.wording import capital, sentence
 from blindspoon.writeup.asked_sections import days_answer
+from blindspoon.writeup.columns import estimate
 from blindspoon.writeup.limits import told_of
 from blindspoon.writeup.methods import session_dates
-from blindspoon.writeup.tables import estimate
 from blindspoon.writeup.words import Points, paragraphs, points
 
 MOST_WORDS = 58

@@ -8,15 +8,28 @@ from typing import Any
 from blindspoon import wording
 from blindspoon.charts.board import alikeness_chart
 from blindspoon.charts.chart import source_of
-from blindspoon.findings.comparison import NAMES, PROCEDURES, Analysis
+from blindspoon.findings.comparison import PROCEDURES, Analysis
 from blindspoon.findings.further import Correlation, Joint, OverallComparison
-from blindspoon.findings.panel import COLUMNS, AttributePanel, Panel, long_rows
+from blindspoon.findings.panel import AttributePanel, Panel, long_rows
 from blindspoon.findings.sensitivity import Influence, Name, Outcome
 from blindspoon.findings.verdict import in_a_word
 from blindspoon.stats.results import NoResult
 from blindspoon.stats.two_way import LEVEL
 from blindspoon.trial import Attribute, Trial
-from blindspoon.writeup.tables import counted, difference, ends, p, points_cell, two
+from blindspoon.writeup.columns import (
+    CORRELATIONS,
+    COUNT,
+    DIFFERENCE,
+    INFLUENCE,
+    INTERVAL,
+    NUMBER,
+    OVERALL,
+    PAIR,
+    PANEL_ROWS,
+    POINTS,
+    WITHIN,
+    P,
+)
 from blindspoon.writeup.words import PageSection, paragraphs, points
 from blindspoon.writeup.writers import (
     DASH,
@@ -53,6 +66,7 @@ def influence_section(trial: Trial, influence: Influence) -> PageSection | None:
     said = any(_says(influence, name) for name in ALTERNATIVES)
     lost = next((it.reason for it in influence.not_done if it.name == "taster"), "")
     rows = influence.to_rows(shown=trial.tasters_shown)
+    names = csv_names(INFLUENCE)
     return PageSection(
         name="influence",
         head="What the answer hangs on",
@@ -69,7 +83,7 @@ def influence_section(trial: Trial, influence: Influence) -> PageSection | None:
         ),
         tables=(_table(trial, influence, moved),) if moved else (),
         points=tuple(_methods(trial, influence)) if said or not lost else (),
-        files=(("tables/influence.csv", to_csv([*rows[0]], (row.values() for row in rows))),),
+        files=(("tables/influence.csv", to_csv(names, (row.values() for row in rows))),),
     )
 
 
@@ -201,7 +215,7 @@ def panel_section(trial: Trial, panel: Panel) -> PageSection | None:
         charts=tuple(filter(None, charts)),
         numbers=(panel_table(trial, panel), *(taster_tables(trial, told) if shown else ())),
         points=points("tasters_methods"),
-        files=(("tables/panel.csv", to_csv(COLUMNS, rows)),),
+        files=(("tables/panel.csv", to_csv(csv_names(PANEL_ROWS), rows)),),
     )
 
 
@@ -250,28 +264,32 @@ def _reasons(found: Iterable[object]) -> list[str]:
 
 
 MOST_IN_TABLE = 40  # tasters in a table; tables/panel.csv has all
-NINETY_FIVE = Column("interval", "95\u00a0% interval", ends)
-BEFORE = Column("p_value", "Cup before: p", p, of=attrgetter("test.p_value"))
+EFFECT = Column("interval", INTERVAL, head="95\u00a0% interval")
+BEFORE = Column("p_value", P, head="Cup before: p", of=attrgetter("test.p_value"))
+AS_SCORED = POINTS._replace(write=lambda value, _: wording.plain(value))
 PANEL = (
-    Column("concordance", inner=(Column("w", "Kendall’s W", two), Column("p_value", "p", p))),
-    Column("repeatability", inner=(Column("sd", "Own repeats, SD", points_cell), NINETY_FIVE)),
-    Column("first_cup", inner=(Column("effect", "First cup minus later", difference), NINETY_FIVE)),
+    Column(
+        "concordance",
+        inner=(Column("w", NUMBER, head="Kendall’s W"), Column("p_value", P, head="p")),
+    ),
+    Column("repeatability", inner=(Column("sd", POINTS, head="Own repeats, SD"), EFFECT)),
+    Column("first_cup", inner=(Column("effect", DIFFERENCE, head="First cup minus later"), EFFECT)),
     Column("carry_over", inner=(BEFORE,)),
 )
 OWN = (
     Column(
         "scale_use",
         inner=(
-            Column("scores", "Scores", counted),
-            Column("mean", "Mean", points_cell),
-            Column("sd", "SD", points_cell),
-            Column("lowest", "Lowest", lambda value, _: wording.plain(value)),
-            Column("highest", "Highest", lambda value, _: wording.plain(value)),
+            Column("scores", COUNT, head="Scores"),
+            Column("mean", POINTS, head="Mean"),
+            Column("sd", POINTS, head="SD"),
+            Column("lowest", AS_SCORED, head="Lowest"),
+            Column("highest", AS_SCORED, head="Highest"),
         ),
     ),
-    Column("repeatability_sd", "Own repeats, SD", points_cell),
-    Column("correlation", "Correlation with the others", two),
-    Column("discrimination", inner=(Column("p_value", "Telling variants apart: p", p),)),
+    Column("repeatability_sd", POINTS, head="Own repeats, SD"),
+    Column("correlation", NUMBER, head="Correlation with the others"),
+    Column("discrimination", inner=(Column("p_value", P, head="Telling variants apart: p"),)),
 )
 
 
@@ -319,31 +337,6 @@ def taster_tables(trial: Trial, found: Iterable[AttributePanel]) -> Iterator[Tab
 WAYS = (("went together", True), ("went against each other", False))
 
 
-def _interval(ends: tuple[float, float], _: object) -> str:
-    """Write the interval of a correlation, finer where zero would seem to be an end."""
-    digits = wording.telling_digits(ends, [0.0], 2)
-    return " to ".join(wording.number(end, digits) for end in ends)
-
-
-PAIR = Column(
-    "within",
-    inner=(
-        Column("r", "Within variants", two),
-        Column("interval", "Interval", _interval, pair=True),
-        Column("pairs", "Pairs", counted),
-        Column("df"),
-    ),
-)
-OVERALL = (
-    Column("attribute"),
-    Column("variant"),
-    Column("mixed_p", "p, mixed model", p),
-    Column("mixed_verdict", "Verdict, mixed model", lambda verdict, _: NAMES[verdict]),
-    Column("ranks_p", "p, ranks", p),
-    Column("ranks_verdict", "Verdict, ranks", lambda verdict, _: NAMES[verdict]),
-)
-
-
 def joint_section(analysis: Analysis, joint: Joint) -> PageSection | None:
     """Make the part of the page about all attributes together; None where there is one."""
     trial, pairs, overall = analysis.trial, joint.correlations, joint.overall
@@ -366,19 +359,19 @@ def joint_section(analysis: Analysis, joint: Joint) -> PageSection | None:
         "together-correlations",
         "How attributes go together",
         "Attributes",
-        [PAIR],
+        PAIR,
         [(label, it, None) for label, it in named],
         ["The intervals hold at 95 % for all pairs at once (Bonferroni).", *sorted(reasons)],
     )
     caption, head = "Every difference held against all attributes", "Variant and attribute"
     rows = ((label, it, None) for label, it in labelled)
     pairs_csv = to_csv(
-        ["first", "second", *csv_names(PAIR.inner), "reason"],
+        csv_names(CORRELATIONS),
         (
             (
                 it.first,
                 it.second,
-                *csv_values(PAIR.inner, it.within),
+                *csv_values(WITHIN, it.within),
                 getattr(it.within, "reason", None),
             )
             for it in pairs

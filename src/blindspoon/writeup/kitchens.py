@@ -16,9 +16,10 @@ from blindspoon.findings.verdict import clauses, in_a_word
 from blindspoon.stats.results import MixedContrast, NoResult, Unanimous
 from blindspoon.trial import Trial
 from blindspoon.writeup.batches_section import recipe_table
+from blindspoon.writeup.columns import MIXED, difference, estimate, finer
 from blindspoon.writeup.front import MOST_WORDS
 from blindspoon.writeup.methods import software
-from blindspoon.writeup.tables import MIXED, chosen, difference, estimate, finer
+from blindspoon.writeup.tables import chosen
 from blindspoon.writeup.words import Points, html_page, paragraphs
 from blindspoon.writeup.writers import Table, table_of
 

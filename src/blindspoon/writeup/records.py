@@ -1,41 +1,40 @@
 """Every number in full, for scripts: what ``compare --json`` prints, and the files in tables/.
 
-The names of the fields are public; ``docs/reference/json.md`` lists them.
+The names of the fields are public; `columns` says what each means.
 """
 
 from collections.abc import Sequence
 from dataclasses import asdict, replace
-from typing import Any
+from typing import NamedTuple
 
 import numpy as np
 
 from blindspoon import wording
 from blindspoon.arrays import IntArray
 from blindspoon.files.text_table import write_csv
-from blindspoon.findings.choices import NOT_FIXED, ChoiceFound, percent
+from blindspoon.findings.choices import ChoiceFound
 from blindspoon.findings.comparison import Analysis, NotCompared
 from blindspoon.findings.course import CourseFound
 from blindspoon.findings.days_in_words import day_word, which_first
 from blindspoon.findings.pool_checks import Pool
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.results import NoResult
 from blindspoon.trial import Trial
-from blindspoon.writeup.tables import (
+from blindspoon.writeup.asked_columns import CHOICE, COURSE, COURSE_DAYS, DAY, FOUND_ON_DAY
+from blindspoon.writeup.columns import (
     ATTRIBUTE,
+    COMPARED,
     COMPARISON,
-    FLAG,
+    COMPARISONS,
+    CORRELATIONS,
+    FLAGS,
+    INFLUENCE,
     LEFT_OUT,
-    MIXED,
-    NAME,
-    NOTE,
+    NOT_COMPARED,
+    OVERALL,
+    PANEL_ROWS,
+    POOLED_ATTRIBUTE,
+    POOLED_COMPARISON,
     RULE,
-    TASTER_VARIANT,
-    VARIANT,
-    counted,
-    difference,
-    ends,
-    p,
-    points_cell,
 )
 from blindspoon.writeup.writers import (
     Cell,
@@ -47,39 +46,9 @@ from blindspoon.writeup.writers import (
     csv_table,
     csv_values,
     heads,
-    named,
     plain,
     record,
     to_csv,
-)
-
-POOLED_FIT = (
-    *named("reml_criterion residual_sd taster_sd"),
-    TASTER_VARIANT,
-    *named("kitchen_variant_sd kitchen_difference_sd"),
-    *NOTE,
-)
-
-
-POOLED_ATTRIBUTE = (
-    *RULE,
-    Column("mixed", of=lambda each: each.fit, inner=POOLED_FIT),
-    Column(
-        "disagreement",
-        of=lambda each: each.fit if isinstance(each.fit, NoResult) else each.fit.disagreement,
-        inner=named("f df_num df_den p_value"),
-    ),
-)
-COMPARED = (NAME, VARIANT, *COMPARISON)
-OWN = (Column("kitchen"), Column("alpha"), Column("mixed", inner=MIXED))
-POOLED_COMPARISON = (
-    NAME,
-    VARIANT,
-    Column("kitchens", of=lambda each: tuple(record(OWN, own) for own in each.own)),
-    Column("pooled", inner=MIXED[:-1]),  # days in general are each kitchen's own
-    Column("these_kitchens", of=lambda each: each.these, inner=MIXED[:-1]),
-    Column("verdict"),
-    Column("because"),
 )
 
 
@@ -105,17 +74,12 @@ def trial_record(analysis: Analysis) -> Record:
             "decided_by": results[0].by if results else "choice",
             "primary": list(trial.decision.primary),
         },
-        "attributes": [
-            record(ATTRIBUTE, result) | {"flags": [asdict(flag) for flag in result.flags]}
-            for result in results
-        ],
+        "attributes": [record(ATTRIBUTE, result) for result in results],
         "comparisons": [
             record(COMPARED, comparison) for result in results for comparison in result.comparisons
         ],
         "not_compared": [
-            record((NAME, VARIANT, Column("reason")), lost)
-            for result in results
-            for lost in result.not_compared
+            record(NOT_COMPARED, lost) for result in results for lost in result.not_compared
         ],
         "left_out": [record(LEFT_OUT, lost) for lost in table.left_out],
         "seal": {
@@ -163,77 +127,6 @@ def pool_record(pool: Pool) -> Record:
 
 # Sets of cups to choose from --------------------------------------------------------------------
 
-VERDICTS = {
-    "different": "can be told", "slight": "told by some", "alike": "alike", "open": "not settled"
-}  # fmt: skip
-
-
-def _if_fixed(name: str) -> Any:  # noqa: ANN401 - of the answers to one variant
-    """Give what holds for a number of tests that was fixed before."""
-    return lambda found: NOT_FIXED if found.lines else getattr(found, name)
-
-
-PERCENT = f"{wording.NO_BREAK}%"
-TASTER = (
-    Column("taster"),
-    Column("tests", "Sets", counted),
-    Column("right", "Right", counted),
-    Column("p_value"),
-    Column("p_adjusted", "As many by luck", p),
-    Column("can_tell", "Verdict", lambda can, _: "can tell" if can else "not shown"),
-)
-CHOICE = (
-    Column("variant", of=lambda each: each.variant.name),
-    Column("method", of=lambda each: each.choice.method),
-    Column("expect", of=lambda each: each.choice.expect, only="json"),
-    Column("primary"),
-    Column("alpha"),
-    Column("tests", "Sets", counted),
-    Column("tasters"),
-    Column("right", "Right", counted),
-    Column("by_luck", of=lambda each: each.expected),
-    Column(
-        "needed",
-        "Needed",
-        counted,
-        missing=lambda each: (
-            "answers of two kinds are compared with one another"
-            if each.choice.how.words
-            else "the lines of the sequential rule decide"
-            if each.lines
-            else "not even all right would do"
-        ),
-    ),
-    Column("p_value", of=_if_fixed("p_value")),
-    Column("p_adjusted", "p", p, of=_if_fixed("p_adjusted")),
-    Column(
-        "can_tell",
-        of=lambda each: each,
-        inner=(
-            Column(
-                "estimate", "Can tell", lambda share, _: percent(share), of=lambda each: each.share
-            ),
-            Column(
-                "interval",
-                "Interval",
-                lambda it, _: f"{percent(it.low).removesuffix(PERCENT)} to {percent(it.high)}",
-                of=_if_fixed("interval"),
-                pair=True,
-            ),
-            Column("limit", of=_if_fixed("limit")),
-            Column("allowed", of=lambda each: each.choice.can_tell),
-        ),
-    ),
-    Column("d_prime", inner=(Column("estimate"), Column("se"), Column("interval", pair=True))),
-    Column(
-        "by_taster",
-        of=lambda each: tuple(record(TASTER, row) for row in each.by_taster),
-        only="json",
-    ),
-    Column("verdict", "Verdict", lambda value, _: VERDICTS[value]),
-    Column("because"),
-)
-
 
 def choice_records(analysis: Analysis) -> list[Record]:
     """Give what was found of every variant as plain values, for JSON; tasters only if shown."""
@@ -256,65 +149,6 @@ def choice_rows(choices: Sequence[ChoiceFound], blank: str) -> list[tuple[str, .
 
 
 # The course over days ---------------------------------------------------------------------------
-
-
-FOUND = {
-    against: (
-        Column("tasters", "Tasters"),
-        Column("mean", head, write),
-        Column("interval", "Interval", ends, pair=True),
-        *named("p_different p_inside p_outside"),
-    )
-    for against, head, write in (
-        ("control", "Difference", difference),
-        ("level", "Adjusted", points_cell),
-        ("nothing", "", points_cell),
-    )
-}
-"""What was found on a day; a value is a score that is adjusted by the control of its sitting."""
-DAY = (
-    Column("day", "Day"),
-    *named("sessions variants batches"),
-    Column("mean", "Score", points_cell, missing=lambda _: "nothing was scored"),
-    Column("control", "Control", points_cell, missing=lambda _: "not tasted"),
-    Column("found", inner=FOUND["control"]),
-    Column("verdict", "Verdict", lambda verdict, _: verdict),
-)
-DAYS = (*named("series attribute"), *DAY)
-SHARE = named("day yes asked interval p_fewer p_more")
-COURSE = (
-    *named("series label"),
-    Column("attribute", of=lambda found: found.attribute.name),
-    *named("judged primary alpha"),
-    Column("over", of=lambda found: found.course.over),
-    Column("level", of=lambda found: found.course.level if found.judged else None),
-    *named("against sittings"),
-    Column("tasters", of=lambda found: len(found.tasters)),
-    Column("days", of=lambda found: [day.day for day in found.days]),
-    Column("by_day", of=lambda found: [record(DAY, day) for day in found.days]),
-    Column("trend", inner=named("slope interval df p_value p_signs tasters")),
-    Column("page", inner=named("statistic p_rising p_falling tasters")),
-    *(Column(name, inner=named("after by"), optional=True) for name in ("reached", "kept")),
-    Column("line", inner=named("day interval tasters p_bend")),
-    Column(
-        "acceptance",
-        optional=True,
-        inner=(
-            *named("share refusals"),
-            Column(
-                "days",
-                of=lambda found: [
-                    {"reason": day.reason} if isinstance(day, NoResult) else record(SHARE, day)
-                    for day in found.shares.days
-                ],
-            ),
-            Column("passed", of=lambda found: asdict(found.shares.passed)),
-            Column("fit", inner=named("day interval scale log_likelihood tasters")),
-            *named("to_and_fro"),
-        ),
-    ),
-    *named("left_out because"),
-)
 
 
 def course_record(analysis: Analysis) -> Record:
@@ -346,7 +180,7 @@ NAMED = ("sessions", "variants", "batches")
 
 
 def day_rows(found: CourseFound, blank: str) -> list[tuple[str, ...]]:
-    inner = FOUND[found.against]
+    inner = FOUND_ON_DAY[found.against]
     columns = [replace(c, inner=inner) if c.name == "found" else c for c in DAY]
     rows = [heads(columns)]
     for day in found.days:
@@ -361,10 +195,31 @@ def days_csv(analysis: Analysis) -> str:
         for found in analysis.course
         for day in found.days
     ]
-    return to_csv([*csv_names(DAYS)], rows)
+    return to_csv(csv_names(COURSE_DAYS), rows)
 
 
 # Files in tables/ -------------------------------------------------------------------------------
+
+
+class ResultTable(NamedTuple):
+    """A file of tables/: what its rows are, and its columns."""
+
+    title: str
+    columns: tuple[Column, ...]
+
+
+FILES = {
+    "comparisons": ResultTable("Every comparison, a row each", COMPARISONS),
+    "attributes": ResultTable("What was found of all variants, a row an attribute", ATTRIBUTE),
+    "flags": ResultTable("What the comparisons lean on, a row a variant", FLAGS),
+    "left_out": ResultTable("What was left out, a row each", LEFT_OUT),
+    "choices": ResultTable("The answers to sets of cups, a row a variant", CHOICE),
+    "days": ResultTable("The course over days, a row a day", COURSE_DAYS),
+    "influence": ResultTable("The verdicts, judged in other ways, a row each", INFLUENCE),
+    "panel": ResultTable("The tasters, a row a number", PANEL_ROWS),
+    "correlations": ResultTable("How attributes go together, a row a pair", CORRELATIONS),
+    "overall": ResultTable("Every comparison held against all attributes, a row each", OVERALL),
+}
 
 
 def csv_files(analysis: Analysis) -> tuple[tuple[str, str], ...]:
@@ -373,7 +228,7 @@ def csv_files(analysis: Analysis) -> tuple[tuple[str, str], ...]:
     if not results:
         return (left_out,)
     flags = [
-        (result.attribute.name, *csv_values(FLAG, flag))
+        (result.attribute.name, *csv_values(FLAGS[1:], flag))
         for result in results
         for flag in result.flags
     ]
@@ -386,11 +241,10 @@ def csv_files(analysis: Analysis) -> tuple[tuple[str, str], ...]:
             if isinstance(other, NotCompared):
                 found = iter([*blanks, other.reason])
             rows.append([*rule, other.variant.name, control, *found])
-    names = [*csv_names(RULE), "variant", "control", *csv_names(COMPARISON)]
     return (
-        ("tables/comparisons.csv", to_csv(names, rows)),
+        ("tables/comparisons.csv", to_csv(csv_names(COMPARISONS), rows)),
         ("tables/attributes.csv", csv_table(ATTRIBUTE, results)),
-        ("tables/flags.csv", to_csv(["attribute", *csv_names(FLAG)], flags)),
+        ("tables/flags.csv", to_csv(csv_names(FLAGS), flags)),
         ("tables/scores.csv", scores_csv(analysis.trial, table)),
         left_out,
     )

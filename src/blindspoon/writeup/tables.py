@@ -1,10 +1,7 @@
 """The tables of a trial, each specified once: names for scripts, heads and digits for people."""
 
-import math
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
-from operator import attrgetter
-from typing import Any
 
 import numpy as np
 
@@ -12,150 +9,17 @@ from blindspoon import wording
 from blindspoon.batches.summary import Made
 from blindspoon.findings.comparison import AttributeResult, Kind
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.results import Contrast, Interval, NoResult
+from blindspoon.stats.results import NoResult
 from blindspoon.trial import Attribute, Trial
+from blindspoon.writeup.columns import COMPARISON, INTERVAL, POINTS, P, estimate, points_cell
 from blindspoon.writeup.words import paragraphs
-from blindspoon.writeup.writers import DASH, Column, Table, blank_as_dash, named, table_of
+from blindspoon.writeup.writers import DASH, TEXT, Column, Table, blank_as_dash, table_of
 
 MOST_SERVINGS = 200
 """Servings whose scores are printed on the page; more are left to tables/scores.csv."""
 
 
-# How numbers are written ------------------------------------------------------------------------
-
-
-def finer(attribute: Attribute) -> int:
-    """Decimals of a table: one more than a sentence has."""
-    return wording.digits_for(attribute.scale) + 1
-
-
-def points_cell(value: float, attribute: Attribute) -> str:
-    """Write a spread or a mean in points, for a table."""
-    return wording.number(value, finer(attribute))
-
-
-def difference(value: float, attribute: Attribute) -> str:
-    return wording.signed(value, finer(attribute))
-
-
-def ends(interval: Interval, attribute: Attribute) -> str:
-    return wording.ends(interval, finer(attribute))
-
-
-def estimate(found: Contrast, attribute: Attribute) -> str:
-    """Write what a procedure found, with its sign, as a sentence would."""
-    digits = wording.estimate_digits(found.difference, found.interval, attribute)
-    return wording.signed(found.difference, digits)
-
-
-def one(value: float, _: object) -> str:
-    return wording.number(value, 1)
-
-
-def two(value: float, _: object) -> str:
-    return wording.number(value, 2)
-
-
-def p(value: float, _: object) -> str:
-    return wording.p_cell(value)
-
-
-def counted(value: int, _: object) -> str:
-    return f"{value:,}"
-
-
 # What the procedures find -----------------------------------------------------------------------
-
-
-def _too_few(contrast: Any) -> str:  # noqa: ANN401 - a rank contrast
-    if contrast.rounds:
-        return "too few rounds have scores of both for an interval at this level"
-    return "too few tasters scored both for an interval at this level"
-
-
-def _open_ends(interval: Interval | None) -> str:
-    return " ".join(end for end in ("low", "high") if getattr(interval, f"{end}_open", False))
-
-
-MIXED = (
-    Column("difference", "Difference", difference),
-    Column("se", "SE", points_cell),
-    Column("df", "df", one),
-    Column("t", "t", two),
-    Column("p_value", "p", p),
-    Column("p_adjusted", "p adjusted", p),
-    Column("interval", "interval", ends, pair=True),
-    Column("equivalence_interval", "interval", ends, pair=True),
-    Column("days_in_general", "interval", ends, pair=True, optional=True, only="json"),
-)
-RANKS = (
-    Column("shift", "Shift", difference),
-    Column("interval", "interval", ends, pair=True, late=True, missing=_too_few),
-    Column("equivalence_interval", "interval", ends, pair=True, late=True, missing=_too_few),
-    Column("p_value", "p", p),
-    Column("p_adjusted", "p adjusted", p),
-    Column("smallest_p", "Smallest p", p),
-    Column("method"),
-    Column("open_ends", of=lambda found: _open_ends(found.interval)),
-    Column("equivalence_open_ends", of=lambda found: _open_ends(found.equivalence_interval)),
-    Column("zero_differences", "Zeros", counted),
-)
-UNANIMOUS = named("tasters difference step p_value interval")
-COMPARISON = (
-    Column("tasters", "Tasters", counted),
-    Column("rounds", "Rounds", counted, of=lambda each: each.rounds or None, optional=True),
-    Column("servings"),
-    Column("mean_control"),
-    Column("mean_variant"),
-    Column("mixed", inner=MIXED),
-    Column("ranks", inner=RANKS),
-    Column("unanimous", inner=UNANIMOUS, optional=True, only="json"),
-    Column("verdict"),
-    Column("verdict_by_other", only="csv"),
-    Column("because"),
-)
-NOTE = tuple(
-    Column(name, of=attrgetter(f"note.{name}"), only="json")
-    for name in ("position", "at_zero", "converged")
-)
-TASTER_VARIANT = Column("taster_variant_sd", missing=lambda _: "no taster scored a variant twice")
-FIT = (
-    *named("f df_num df_den p_value reml_criterion residual_sd taster_sd"),
-    TASTER_VARIANT,
-    Column("taster_session_sd", missing=lambda _: "no taster’s sittings could be told apart"),
-    Column("batch_sd", missing=lambda _: "no variant was tasted from several batches"),
-    *NOTE,
-    Column("sittings", of=attrgetter("note.sittings"), only="json"),
-)
-FRIEDMAN = (
-    *named("statistic df p_value tasters"),
-    Column("rounds", of=lambda each: each.rounds or None, optional=True, only="json"),
-    Column("form"),
-)
-NAME = Column("attribute", of=attrgetter("attribute.name"))
-VARIANT = Column("variant", of=attrgetter("variant.name"))
-RULE = (
-    NAME,
-    Column("primary"),
-    Column("margin", of=attrgetter("attribute.margin")),
-    Column("alpha"),
-)
-SITTINGS = (
-    Column(
-        "f",
-        of=lambda each: each.f if math.isfinite(each.f) else None,
-        missing=lambda _: "no scatter is left to hold it against",
-    ),
-    *named("df_num df_den p_value tasters"),
-)
-ATTRIBUTE = (
-    *RULE,
-    Column("friedman", inner=FRIEDMAN),
-    Column("mixed", inner=FIT),
-    Column("session_interaction", of=attrgetter("sittings"), inner=SITTINGS),
-)
-FLAG = named("variant kind value tasters")
-LEFT_OUT = (*named("file line"), Column("reason", of=attrgetter("text")))
 
 
 def chosen(columns: Iterable[Column], *names: str) -> tuple[Column, ...]:
@@ -170,10 +34,10 @@ def at_levels(columns: Iterable[Column], result: AttributeResult) -> tuple[Colum
         levels["equivalence_interval"] = 1 - 2 * result.alpha
     return tuple(
         replace(column, head=f"{wording.percent(levels[column.name])} interval")
-        if column.pair
+        if column.kind.pair
         else column
         for column in columns
-        if not column.pair or column.name in levels
+        if not column.kind.pair or column.name in levels
     )
 
 
@@ -223,15 +87,17 @@ def contrast_tables(result: AttributeResult) -> Iterator[Table]:
 
 
 FOUND = (
-    Column("difference", "difference", estimate, of=lambda found: found),
-    Column("interval", "interval", wording.span),
+    Column(
+        "difference", POINTS._replace(write=estimate), head="difference", of=lambda found: found
+    ),
+    Column("interval", INTERVAL._replace(write=wording.span), head="interval"),
 )
-P = Column("p_adjusted", "p", p)
+P_ADJUSTED = Column("p_adjusted", P, head="p")
 IN_BRIEF = (
     Column("found", inner=FOUND),
-    Column("mixed", inner=(replace(P, head="mixed p"),)),
-    Column("ranks", inner=(replace(P, head="ranks p"),)),
-    Column("verdict", "verdict", lambda verdict, _: in_brief(verdict)),
+    Column("mixed", inner=(replace(P_ADJUSTED, head="mixed p"),)),
+    Column("ranks", inner=(replace(P_ADJUSTED, head="ranks p"),)),
+    Column("verdict", TEXT._replace(write=lambda it, _: in_brief(it)), head="verdict"),
 )
 
 

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import KW_ONLY, dataclass, field
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import KW_ONLY, dataclass
 from operator import attrgetter
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 from blindspoon import wording
 from blindspoon.files.text_table import guarded, write_csv
@@ -24,36 +24,80 @@ DASH = "\N{EN DASH}"
 WIDTH = 80
 
 
+class ColumnKind(NamedTuple):
+    """What the cells of a column are: type and limits as in Table Schema, and their unit.
+
+    `write` makes a text for people of a value and the attribute that it is about. A `pair` is an
+    interval: two columns in CSV. An "array" is a list in JSON, of rows where it has inner columns.
+    """
+
+    type: Literal["string", "number", "integer", "boolean", "any", "array"]
+    unit: str = ""
+    limits: Mapping[str, Any] = {}
+    write: Callable[[Any, Any], str] = lambda value, _: str(value)
+    pair: bool = False
+
+
+TEXT = ColumnKind("string")
+
+
 @dataclass(frozen=True, slots=True)
 class Column:
     """One column of a table, for scripts and for people.
 
     - `name`: its name in CSV and JSON, and the field of a row that it shows
+    - `meaning`: what it says, for the reference and for those who open the published file
     - `head`: what people read over it; a column without one is for scripts only
-    - `write`: makes a text for people of a value and the attribute that it is about
     - `of`: takes the value out of a row, where it is not the field of that name
     - `inner`: the columns of a value that has several: a dictionary in JSON, prefixed names in CSV
     - `missing`: says of a row why its value is None, for JSON
-    - `pair`: whether the value is an interval: two columns in CSV
     - `late`: whether it stands after the others in CSV
     - `optional`: whether JSON leaves it out where it is None
     - `only`: the one form for scripts that it stands in, where it is not in both
     """
 
     name: str
+    kind: ColumnKind = TEXT
+    meaning: str = ""
     head: str = ""
-    write: Callable[[Any, Any], str] = field(default=lambda value, _: str(value))
     _: KW_ONLY
     of: Callable[[Any], Any] | None = None
     inner: tuple[Column, ...] = ()
     missing: Callable[[Any], str] | None = None
-    pair: bool = False
     late: bool = False
     optional: bool = False
     only: Literal["", "csv", "json"] = ""
 
     def value(self, row: object) -> Any:  # noqa: ANN401 - as many kinds as there are fields
         return (self.of or attrgetter(self.name))(row)
+
+    @property
+    def parts(self) -> tuple[Column, ...]:
+        """The inner columns of one value; rows within a row are for JSON alone."""
+        return () if self.kind.type == "array" else self.inner
+
+    @property
+    def said(self) -> str:
+        """Its meaning with the unit and the words that it may be."""
+        unit, words = self.kind.unit, ", ".join(self.kind.limits.get("enum", ()))
+        return f"{self.meaning}{unit and f' ({unit})'}{words and f'; one of {words}'}"
+
+
+class DataColumn(NamedTuple):
+    """A column as Table Schema (Data Package 2.0) describes it: its meaning with the unit."""
+
+    name: str
+    kind: Literal["string", "number", "integer", "boolean", "date", "any", "array"]
+    meaning: str
+    limits: Mapping[str, Any] = {}
+    """Constraints by their names in Table Schema."""
+
+    def to_record(self) -> Record:
+        named = guarded(self.name)  # as it stands in the file
+        made: Record = {"name": named, "type": self.kind, "description": self.meaning}
+        if self.kind == "boolean":
+            made |= {"trueValues": ["yes"], "falseValues": ["no"]}
+        return made | ({"constraints": dict(self.limits)} if self.limits else {})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,13 +121,9 @@ class Table:
     behind: tuple[str, ...] = ()
 
 
-def named(names: str) -> tuple[Column, ...]:
-    """Make columns that have the names of their fields; an interval is two in CSV.
-
-    >>> [*csv_names(named("slope interval"))]
-    ['slope', 'interval_low', 'interval_high']
-    """
-    return tuple(Column(name, pair=name == "interval") for name in names.split())
+def named(kind: ColumnKind, **meanings: str) -> tuple[Column, ...]:
+    """Make columns of a kind that have the names of their fields."""
+    return tuple(Column(name, kind, meaning) for name, meaning in meanings.items())
 
 
 # For people -------------------------------------------------------------------------------------
@@ -95,12 +135,7 @@ def blank_as_dash(cells: Iterable[str]) -> Row:
 
 
 def heads(columns: Iterable[Column]) -> Row:
-    return tuple(
-        head
-        for column in columns
-        for head in (heads(column.inner) if column.inner else [column.head])
-        if head
-    )
+    return tuple(column.head for column, _ in _headed(columns, None))
 
 
 def cells(columns: Iterable[Column], row: object, about: object = None, blank: str = DASH) -> Row:
@@ -108,16 +143,20 @@ def cells(columns: Iterable[Column], row: object, about: object = None, blank: s
 
     The scale of the attribute that it is about says how many digits are worth printing.
     """
-    found = [(column, _of(column, row)) for column in columns]
     return tuple(
-        text
-        for column, value in found
-        for text in (
-            cells(column.inner, value, about, blank)
-            if column.inner
-            else [blank if value is None else column.write(value, about)] * bool(column.head)
-        )
+        blank if value is None else column.kind.write(value, about)
+        for column, value in _headed(columns, row)
     )
+
+
+def _headed(columns: Iterable[Column], row: object) -> Iterator[tuple[Column, Any]]:
+    """Find the columns that people read, each with its value."""
+    for column in columns:
+        value = _of(column, row)
+        if column.parts:
+            yield from _headed(column.parts, value)
+        elif column.head:
+            yield column, value
 
 
 def table_of(
@@ -170,8 +209,18 @@ def record(columns: Iterable[Column], row: object) -> Record:
         elif value is None and column.missing:
             made |= {name: None, f"{name}_reason": column.missing(row)}
         elif value is not None or not column.optional:
-            made[name] = record(column.inner, value) if column.inner else plain(value)
+            made[name] = _inner(column, value)
     return made
+
+
+def _inner(column: Column, value: Any) -> Any:  # noqa: ANN401 - as many kinds as there are fields
+    """Write a value for JSON; of rows one without a result is its reason alone."""
+    if column.parts or not column.inner:
+        return record(column.parts, value) if column.parts else plain(value)
+    return [
+        {"reason": row.reason} if isinstance(row, NoResult) else record(column.inner, row)
+        for row in value
+    ]
 
 
 def plain(value: Any) -> Any:  # noqa: ANN401 - as many kinds as there are fields
@@ -200,7 +249,7 @@ def to_csv(columns: Sequence[str], rows: Iterable[Iterable[Cell]]) -> str:
 
 
 def csv_table(columns: Sequence[Column], rows: Iterable[object]) -> str:
-    return to_csv([*csv_names(columns)], (csv_values(columns, row) for row in rows))
+    return to_csv(csv_names(columns), (csv_values(columns, row) for row in rows))
 
 
 def csv_cell(cell: Cell) -> str:
@@ -219,23 +268,41 @@ def csv_cell(cell: Cell) -> str:
             return guarded(plain(cell))
 
 
-def csv_names(columns: Iterable[Column], before: str = "", but: str = "json") -> Iterator[str]:
-    """Name the columns of a CSV table; of JSON's fields laid out like one, `but` those of CSV."""
+def described(
+    columns: Iterable[Column], before: str = "", about: str = "", but: str = "json"
+) -> Iterator[DataColumn]:
+    """Describe the columns of a CSV table; of JSON's fields laid out like one, `but` those of CSV.
+
+    >>> interval = ColumnKind("number", "points", pair=True)
+    >>> mixed = Column("mixed", meaning="mixed model", inner=named(interval, interval="at 95 %"))
+    >>> for column in described([mixed]): column.name, column.meaning
+    ('mixed_interval_low', 'Mixed model: at 95 % (points). Its low end.')
+    ('mixed_interval_high', 'Mixed model: at 95 % (points). Its high end.')
+    """
     for column in _in_csv(columns, but):
-        name = f"{before}{column.name}"
-        if column.inner:
-            yield from csv_names(column.inner, f"{name}_", but)
+        name, said = f"{before}{column.name}", ": ".join(filter(None, (about, column.said)))
+        if column.parts:
+            yield from described(column.parts, f"{name}_", said, but)
+        elif column.kind.pair:
+            for end in ("low", "high"):
+                meaning = f"{wording.sentence(said)} Its {end} end."
+                yield DataColumn(f"{name}_{end}", column.kind.type, meaning, column.kind.limits)
         else:
-            yield from (f"{name}_low", f"{name}_high") if column.pair else (name,)
+            meaning = wording.sentence(said)
+            yield DataColumn(name, column.kind.type, meaning, column.kind.limits)
+
+
+def csv_names(columns: Iterable[Column]) -> list[str]:
+    return [column.name for column in described(columns)]
 
 
 def csv_values(columns: Iterable[Column], row: object) -> Iterator[Cell]:
     """Write one row for a CSV table, a value a name of `csv_names`; all None of a `NoResult`."""
     for column in _in_csv(columns):
         value = _of(column, row)
-        if column.inner:
-            yield from csv_values(column.inner, value)
-        elif column.pair:
+        if column.parts:
+            yield from csv_values(column.parts, value)
+        elif column.kind.pair:
             yield from (None, None) if value is None else plain(value)
         else:
             yield value

@@ -11,8 +11,9 @@ import pytest
 
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.compare import compare_trial
-from blindspoon.findings.panel import COLUMNS, MOST_TASTERS, long_rows, study_panel
+from blindspoon.findings.panel import MOST_TASTERS, long_rows, study_panel
 from blindspoon.stats.results import as_record
+from blindspoon.writeup.columns import PANEL_ROWS
 
 
 @pytest.fixture(scope="module")
@@ -78,7 +79,7 @@ def test_single_tasters_can_be_left_out(panels):
 def test_every_number_has_its_row(panels):
     record = panels["allotment-cucumbers"].to_record()
     rows = [row for each in record["attributes"] for row in long_rows(each)]
-    assert {len(row) for row in rows} == {len(COLUMNS)}
+    assert {len(row) for row in rows} == {len(PANEL_ROWS)}
     found = {row[:3]: row[3:] for row in rows}
     assert len(found) == len(rows)
     texture = record["attributes"][3]
