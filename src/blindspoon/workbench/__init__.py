@@ -28,7 +28,7 @@ registers its addresses, and stands in ``app.PAGES``; nothing else knows it::
   what was typed, and tie the fault to it. A page sets its ``title``; the frame puts it into the
   window and over the page, and the box that counts the faults below it.
   `phrases.beside` makes faults of problems, in the words of the page.
-- A form holds ``seen=bench.seen(found, files)``. `bench.meet` brings what was typed together with
+- A form holds ``seen=bench.seen(found, files)``. `bench.merge` brings what was typed together with
   what was written elsewhere meanwhile; where both changed a field, the page asks beside it.
 - A form that files are chosen in is sent to ``bench.post(path, files=True)``; others carry none.
 - A form that makes something new holds ``once={{ once }}``: sent twice, it makes it once.

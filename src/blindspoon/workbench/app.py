@@ -1,19 +1,16 @@
-"""The application: who is let in, how a page is made and refused, and long work beside it."""
+"""The application: who is let in, and how a page is made and refused."""
 
 import contextlib
 import hmac
 import importlib
-import queue
 import secrets
-import threading
 import traceback
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
 from urllib.parse import quote
 
 import jinja2
-from flask import Flask, abort, g, jsonify, make_response, redirect, render_template, request
+from flask import Flask, abort, jsonify, make_response, redirect, render_template, request
 from markupsafe import Markup
 from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response
@@ -28,7 +25,9 @@ from blindspoon.files import disk, durable
 from blindspoon.files.durable import Door
 from blindspoon.sheets.pouring import tells
 from blindspoon.stage import STATES, Part, Stage, stage
+from blindspoon.workbench.jobs import Job, Jobs
 from blindspoon.workbench.phrases import noted, said, within
+from blindspoon.workbench.sent import Merged, SentOnce
 
 BODY_LIMIT = 2 * 1024 * 1024  # bytes in the largest request body
 FILES_LIMIT = 30 * 1024 * 1024  # the same of a form that files are chosen in
@@ -36,10 +35,6 @@ FILES_LIMIT = 30 * 1024 * 1024  # the same of a form that files are chosen in
 Form = Mapping[str, str]
 UNSENT: Form = {}  # the form of a page that was only asked for
 Handler = Callable[..., Response]
-Moved = Callable[[int, int], None]
-"""Is told how much of how much is done; raises where the job is to stop."""
-
-
 PAGES = ("shelf", "question", "jar_pages", "company", "blind_pages", "ending", "story")
 """Modules of pages, each with its ``add_to``."""
 
@@ -91,8 +86,6 @@ class Workbench:
         self.app = Flask(__name__, static_folder=None)
         self._said, self._back = "", True
         self._seen: dict[str, Stage] = {}
-        self._led: dict[str, str] = {}
-        self._making = threading.Lock()
         self._take_files = set[str]()
         self._set_up()
         for folder in disk.trials_in(shelf).values():
@@ -120,14 +113,14 @@ class Workbench:
     def _route(self, path: str, method: str, *, broken: bool) -> Callable[[Handler], Handler]:
         def register(handler: Handler) -> Handler:
             def run(name: str, **parts: str) -> Response:
-                found = self.stage(name)
-                if found.state == "broken" and not broken:
-                    return redirect(self.address(found), 303)
+                trial = self.stage(name)
+                if trial.state == "broken" and not broken:
+                    return redirect(self.address(trial), 303)
                 if method == "GET":
-                    return handler(found, **parts)
+                    return handler(trial, **parts)
                 sent = request.form.items()
                 form = {place: text.replace("\r\n", "\n").strip() for place, text in sent}
-                return handler(found, form, **parts)
+                return handler(trial, form, **parts)
 
             self.app.add_url_rule(f"/t/<name>/{path}", f"{method} {path}", run, methods=[method])
             return handler
@@ -143,89 +136,75 @@ class Workbench:
             abort(404)
         return stage(folder)
 
-    def see(self, found: Stage, part: Part) -> None:
+    def see(self, stage: Stage, part: Part) -> None:
         """Refuse, with 409, to change what may not be changed now."""
-        if told := found.locked(part):
-            abort(self.page("message.html.j2", found, code=409, text=told))
+        if why := stage.locked(part):
+            abort(self.page("message.html.j2", stage, code=409, text=why))
 
-    def address(self, found: Stage, path: str = "") -> str:
+    def address(self, stage: Stage, path: str = "") -> str:
         """Give the address of a page of a trial."""
-        return f"/t/{quote(found.folder.resolve().name, safe='')}/{path}"
+        return f"/t/{quote(stage.folder.resolve().name, safe='')}/{path}"
 
-    def go(self, found: Stage, path: str = "", said: str = "", *, back: bool = False) -> Response:
+    def go(self, stage: Stage, path: str = "", said: str = "", *, back: bool = False) -> Response:
         """Lead on to another page, which says what was done; `back` offers to take it back."""
         if said:
             self.say(said, back=back)
-        return redirect(self.address(found, path), 303)
+        return redirect(self.address(stage, path), 303)
 
     def say(self, text: str, *, back: bool = True) -> None:
         """Say on the next page what was done; `back` offers to take it back."""
         self._said, self._back = text, back
 
-    def seen(self, found: Stage, names: Sequence[str]) -> str:
+    def seen(self, stage: Stage, names: Sequence[str]) -> str:
         """Note what a form is filled from; it sends back what this gives as "seen"."""
-        known = disk.fingerprint({name: found.files.get(name, b"") for name in names})
-        self._seen[known] = found
+        known = disk.fingerprint({name: stage.files.get(name, b"") for name in names})
+        self._seen[known] = stage
         return known
 
     def filled_from(self, form: Form) -> Stage | None:
         """Give the trial that a form was filled from; None where that is not known any more."""
         return self._seen.get(form.get("seen", ""))
 
-    def meet(
+    def merge(
         self,
         form: Form,
-        found: Stage,
+        stage: Stage,
         names: Sequence[str],
         typed: Mapping[str, str],
         read: Callable[[Stage], Mapping[str, str]],
-    ) -> tuple[dict[str, str], dict[str, dict[str, str]]]:
+    ) -> Merged:
         """Bring what was typed together with what was written elsewhere meanwhile.
 
-        `names` are the files of the form, and `read` fills its places from a trial. What the host
-        left as it was, and what they would rather have, is then as it stands now. Where both
-        changed a field, the second value has what the page needs to ask beside it: `faults` and
-        `theirs`; else it is empty.
+        `names` are the files of the form, and `read` fills its places from a trial.
         """
-        now, before = read(found), self.filled_from(form)
-        merged, theirs = dict(typed), dict[str, str]()
-        was = read(before) if before else {}
-        stale = form.get("seen") not in (None, self.seen(found, names))
-        for place in typed.keys() & now.keys():
-            untouched = stale and typed[place] == was.get(place, "")
-            if untouched or form.get(f"pick.{place}") == "theirs":
-                merged[place] = now[place]
-            elif stale and typed[place] != now[place] != was.get(place, ""):
-                theirs[place] = now[place]
-        changed = "Changed elsewhere meanwhile: {} stands there now."
-        faults = {
-            place: changed.format(f"“{text}”" if text else "nothing")
-            for place, text in theirs.items()
-        }
-        return merged, {"faults": faults, "theirs": theirs} if theirs else {}
+        stale = form.get("seen") not in (None, self.seen(stage, names))
+        filled = self.filled_from(form)
+        before = (read(filled) if filled else {}) if stale else None
+        picked = {place for place in typed if form.get(f"pick.{place}") == "theirs"}
+        return Merged.of(typed, read(stage), before, picked)
 
     def save(
-        self, found: Stage, files: Mapping[str, bytes], what: str, said: str, path: str = ""
+        self, stage: Stage, files: Mapping[str, bytes], what: str, said: str, path: str = ""
     ) -> Response:
         """Write files made from a trial, print again, and lead on; 409 where it just changed."""
-        if not durable.write(found.folder, files, what, found.files):
-            abort(self.page("message.html.j2", found, code=409, text=_JUST_NOW))
-        self.print_again(found)
-        return self.go(found, path, said, back=True)
+        if not durable.write(stage.folder, files, what, stage.files):
+            abort(self.page("message.html.j2", stage, code=409, text=_JUST_NOW))
+        self.print_again(stage)
+        return self.go(stage, path, said, back=True)
 
-    def print_again(self, found: Stage) -> None:
+    def print_again(self, stage: Stage) -> None:
         """Write the sheets again, while they are in use: they say what was changed.
 
         Not where a file is to be mended elsewhere: its own page says so.
         """
-        if found.pouring:
+        if stage.pouring:
             with contextlib.suppress(TrialError):
-                write_sheets(found.folder)
+                write_sheets(stage.folder)
 
     def page(
         self,
         template: str,
-        found: Stage | None = None,
+        stage: Stage | None = None,
         step: str = "",
         code: int = 200,
         **values: object,
@@ -237,14 +216,15 @@ class Workbench:
         """
         read = code == 200 and request.headers.get("Sec-Fetch-Dest", "document") == "document"
         said, self._said = (self._said, "") if read else ("", self._said)
-        own: dict[str, object] = {"typed": {}, "faults": {}, "theirs": {}, "job": None} | values
-        own["once"] = secrets.token_hex(8)
-        if isinstance(job := own["job"], Job) and not job.ended and code != 200:
-            own["job"] = None
-        blind = found if found and found.blind else None
-        own["veil"] = blind and blind.trial and tells(blind.title, blind.trial)
-        own |= {"code": code, "stage": found, "step": step, "said": said, "back": self._back}
-        return make_response(render_template(template, **own), code)
+        if isinstance(job := values.get("job"), Job) and not job.ended and code != 200:
+            values["job"] = None
+        blind = stage.trial if stage and stage.blind else None
+        frame: dict[str, object] = {
+            "typed": {}, "faults": {}, "theirs": {}, "job": None, **values,
+            "once": secrets.token_hex(8), "veil": blind and tells(blind.title, blind),
+            "code": code, "stage": stage, "step": step, "said": said, "back": self._back,
+        }  # fmt: skip
+        return make_response(render_template(template, **frame), code)
 
     def checked(self, faults: Mapping[str, str], texts: Mapping[str, str]) -> Response:
         """Answer the script while a host types: faults by place, and texts by the id of a part."""
@@ -284,9 +264,8 @@ class Workbench:
         app.add_url_rule("/door/<text>", "door", self._let_in)
         app.add_url_rule("/here", "here", lambda: self.door.proof("here", str(self.shelf)))
         app.before_request(self._see_sender)
-        app.after_request(self._note_sent)
+        SentOnce(app)
         app.after_request(_harden)
-        app.teardown_request(lambda _: self._making.release() if g.pop("making", False) else None)
         app.register_error_handler(Exception, self._refuse)
 
     def _let_in(self, text: str) -> Response:
@@ -298,12 +277,8 @@ class Workbench:
         response.set_cookie(self.cookie, proof, httponly=True, samesite="Strict")
         return response
 
-    def _see_sender(self) -> Response | None:
-        """Let in who has the cookie, and take forms of our own pages only.
-
-        A form that makes something new has a word "once" in it: where it was sent before, by a
-        double tap or a reload, it leads where it led then.
-        """
+    def _see_sender(self) -> None:
+        """Let in who has the cookie, and take forms of our own pages only."""
         given = request.cookies.get(self.cookie, "").encode("utf-8", "replace")
         known = hmac.compare_digest(given, self.door.proof("cookie").encode())
         if not known and request.endpoint not in ("door", "here", "favicon", *_STATIC):
@@ -313,16 +288,6 @@ class Workbench:
             if size > BODY_LIMIT and request.mimetype != "multipart/form-data":
                 abort(413)
             own_form(self.door.proof("ticket"), files=request.endpoint in self._take_files)
-        if not request.form.get("once") or wants_json():
-            return None
-        g.making = self._making.acquire()
-        led = self._led.get(_sent())
-        return redirect(led, 303) if led else None
-
-    def _note_sent(self, response: Response) -> Response:
-        if g.get("making") and response.status_code == 303:
-            self._led[_sent()] = response.location or "/"
-        return response
 
     # -- how it is refused ------------------------------------------------------------------
 
@@ -349,89 +314,8 @@ class Workbench:
         return self.page("message.html.j2", None, code=code, text=text, problems=problems)
 
 
-def _sent() -> str:
-    files = (it.filename for _, it in request.files.items(multi=True))
-    return repr((sorted(request.form.items(multi=True)), *files))
-
-
 def _harden(response: Response) -> Response:
     for name, value in (HEADERS | _POLICY).items():
         response.headers.setdefault(name, value)
     response.headers.setdefault("Cache-Control", "private, no-cache")  # the way back shows it again
     return response
-
-
-class _StoppedError(Exception):
-    """The host does not want the result any more."""
-
-
-@dataclass(slots=True, kw_only=True)
-class Job:
-    """Work that goes on, or has ended.
-
-    `kind` says what it does, in words. It has `ended` when it is done, was stopped or has failed:
-    `result` is None then, and `problems` say why, or the `trouble` of a bug. `seen` is the
-    fingerprint of the files that it works on.
-    """
-
-    kind: str
-    folder: Path
-    work: Callable[[Moved], object] = field(repr=False)
-    done: int = 0
-    of: int = 1
-    ended: bool = False
-    result: object = None
-    problems: tuple[Problem, ...] = ()
-    trouble: str = ""
-    seen: str = ""
-    stopping: threading.Event = field(default_factory=threading.Event)
-
-    def moved(self, done: int, of: int) -> None:
-        """Note how far it is."""
-        if self.stopping.is_set():
-            raise _StoppedError
-        self.done, self.of = done, of
-
-
-class Jobs:
-    """The one worker; the last job of each kind and folder is remembered."""
-
-    def __init__(self) -> None:
-        self._waiting: queue.SimpleQueue[Job] = queue.SimpleQueue()
-        self._jobs: dict[tuple[str, Path], Job] = {}
-        self._thread: threading.Thread | None = None
-        self._lock = threading.Lock()
-
-    def run(self, kind: str, folder: Path, work: Callable[[Moved], object], seen: str = "") -> Job:
-        """Do some work when those before it have ended; one of this kind that runs is stopped."""
-        with self._lock:
-            self.stop(kind, folder)
-            job = self._jobs[kind, folder] = Job(kind=kind, folder=folder, work=work, seen=seen)
-            self._waiting.put(job)
-            if self._thread is None:
-                self._thread = threading.Thread(target=self._serve, daemon=True)
-                self._thread.start()
-            return job
-
-    def last(self, kind: str, folder: Path) -> Job | None:
-        """Give the last job of a kind, running or ended."""
-        return self._jobs.get((kind, folder))
-
-    def stop(self, kind: str, folder: Path) -> None:
-        """Stop it at its next step."""
-        if job := self.last(kind, folder):
-            job.stopping.set()
-
-    def _serve(self) -> None:
-        while True:
-            job = self._waiting.get()
-            try:
-                job.moved(0, 1)
-                job.result = job.work(job.moved)
-            except _StoppedError:
-                pass
-            except TrialError as error:
-                job.problems = error.problems
-            except Exception as error:  # a bug is shown on the page of the job
-                job.trouble = f"{type(error).__name__}: {error}"
-            job.ended = True

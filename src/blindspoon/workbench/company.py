@@ -17,7 +17,8 @@ from blindspoon.stage import Stage
 from blindspoon.starting import day_of, number_of, tasters_of, tasters_told
 from blindspoon.trial import Trial
 from blindspoon.wording import count, spelled
-from blindspoon.workbench.app import UNSENT, Form, Job, Moved, Workbench
+from blindspoon.workbench.app import UNSENT, Form, Workbench
+from blindspoon.workbench.jobs import Job, Moved
 from blindspoon.workbench.phrases import REMEDIES, beside
 
 FILE = "trial.toml"
@@ -58,9 +59,10 @@ def add_to(bench: Workbench) -> None:
 
     def save(found: Stage, form: Form, places: Iterable[str], what: str) -> Response:
         typed = {place: form[place] for place in places if place in form}
-        typed, clash = bench.meet(form, found, [FILE], typed, lambda it: _draft(it.plan))
-        if clash:
-            return page(found, typed, 409, **clash)
+        merged = bench.merge(form, found, [FILE], typed, lambda stage: _draft(stage.plan))
+        typed = merged.values
+        if merged.theirs:
+            return page(found, typed, 409, faults=merged.faults, theirs=merged.theirs)
         whole = _draft(found.plan) | typed
         faults = _faults(whole)
         try:

@@ -22,7 +22,8 @@ from blindspoon.scores.pseudonyms import pseudonymise
 from blindspoon.stage import Stage
 from blindspoon.trial import today
 from blindspoon.wording import capital, spelled
-from blindspoon.workbench.app import UNSENT, Form, Job, Moved, Workbench
+from blindspoon.workbench.app import UNSENT, Form, Workbench
+from blindspoon.workbench.jobs import Job, Moved
 from blindspoon.workbench.phrases import noted, said, told
 
 if TYPE_CHECKING:

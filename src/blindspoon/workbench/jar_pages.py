@@ -114,9 +114,13 @@ def add_to(bench: Workbench) -> None:
         form = _moved(form, at(before), jar) if before else form
         places = {*jar.cells, OWN_NAME, OWN_VALUE}
         typed = {place: text for place, text in form.items() if place in places}
-        typed, clash = bench.meet(form, found, FILES, typed, lambda it: at(it).cells)
-        if clash:
-            return page(found, which, jar, 409, typed=jar.cells | typed, **clash)
+        merged = bench.merge(form, found, FILES, typed, lambda it: at(it).cells)
+        typed = merged.values
+        if merged.theirs:
+            return page(
+                found, which, jar, 409,
+                typed=jar.cells | typed, faults=merged.faults, theirs=merged.theirs,
+            )  # fmt: skip
         name = typed.get("batch", jar.cells["batch"])
         out = form.get("go") == "out" and jar.row is not None
         if out or (jar.row is not None and name != jar.cells["batch"]):

@@ -55,16 +55,16 @@ def add_to(bench: Workbench) -> None:
                 typed.add(kind)
             return page(stage, typed, rule=rule, unsaved=True)
         saved, locked = QuestionForm.from_toml(stage.text), bool(stage.locked("rule"))
-        met, clash = bench.meet(
+        merged = bench.merge(
             form, stage, [FILE], typed.places | typed.names,
             lambda other: typed.filled_as(QuestionForm.from_toml(other.text)),
         )  # fmt: skip
-        typed = QuestionForm.from_form(met, met.get(PRIMARY, "").split())
+        typed = QuestionForm.from_form(merged.values, merged.values.get(PRIMARY, "").split())
         for kind, names in saved.names.items():
-            if met.get(kind) == names != typed.names[kind]:
+            if merged.values.get(kind) == names != typed.names[kind]:
                 typed.take_rows(saved, kind)
-        if clash:
-            return page(stage, typed, 409, **clash)
+        if merged.theirs:
+            return page(stage, typed, 409, faults=merged.faults, theirs=merged.theirs)
         if not locked:
             typed.guess(saved, stage.made)
         try:

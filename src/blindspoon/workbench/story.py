@@ -46,7 +46,8 @@ def add_to(bench: Workbench) -> None:
     def save(found: Stage, form: Form) -> Response:
         names, out = request.form.getlist("file"), request.form.getlist("out")
         typed = {place: form[place] for place in _draft(found, names) if place in form}
-        typed, clash = bench.meet(form, found, [FILE], typed, lambda it: _draft(it, names))
+        merged = bench.merge(form, found, [FILE], typed, lambda it: _draft(it, names))
+        typed = merged.values
         kept = {file: _at(n) for n, file in enumerate(names) if file not in out}
         told = {file: typed[place] for file, place in kept.items() if place in typed}
         new, faults = _chosen(found)
@@ -56,10 +57,10 @@ def add_to(bench: Workbench) -> None:
             text = _edited(found, typed, told, out)
         except TrialError as error:
             faults |= beside(error.problems, typed)
-        if clash or faults:
+        if merged.theirs or faults:
             again = {PHOTOS: "Choose them once more: no browser keeps them."} if new else {}
-            faults = again | faults | clash.pop("faults", {})
-            return page(found, typed, 409 if clash else 422, faults=faults, **clash)
+            faults, code = again | faults | merged.faults, 409 if merged.theirs else 422
+            return page(found, typed, code, faults=faults, theirs=merged.theirs)
         files = {FILE: text.encode()} | {f"{PHOTOS}/{name}": copy for name, copy in new.items()}
         said, path = "It is saved.", "publish"
         if new:
