@@ -66,7 +66,7 @@ def test_the_score_page_loads_what_serves_it_and_no_more():
 
 def test_the_workbench_starts_without_what_later_pages_need():
     later = {"segno", "tomlkit", "statistics", "webbrowser"}
-    own = {"batches.summary", "examine", "planning", "stats.correlation"}
+    own = {"batches.summary", "examine", "planning", "findings.panel"}
     code = f"""
 from pathlib import Path
 import blindspoon.cli, blindspoon.workbench.listening

@@ -46,7 +46,7 @@ def test_the_change_that_is_seen_is_that_of_statsmodels():
     days = np.linspace(0, 1, 4)
     sd = math.sqrt((0.8**2 + 1 / 12 + 0.4**2) / ((days - days.mean()) ** 2).sum())
     shown = TTestPower().power(row.change / sd, 12, 0.025, alternative="larger")
-    assert shown == pytest.approx(0.8, abs=1e-9)
+    assert shown == pytest.approx(0.8, abs=1e-6)
 
 
 def test_the_chance_to_lie_within_the_margin_is_that_of_simulated_panels():

@@ -20,10 +20,9 @@ from blindspoon.findings.comparison import Analysis, AttributeResult, By, Compar
 from blindspoon.findings.panel import Panel, study_panel
 from blindspoon.findings.sensitivity import Influence, study_influence
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.correlation import fisher_interval
 from blindspoon.stats.dunnett import Dunnett
 from blindspoon.stats.results import Contrast, NoResult, as_record
-from blindspoon.stats.two_way import ZERO, AdditiveFit, fit_additive, gather
+from blindspoon.stats.two_way import ZERO, AdditiveFit, fisher_interval, fit_additive, gather
 from blindspoon.trial import Trial
 
 # Attributes together ----------------------------------------------------------------------------

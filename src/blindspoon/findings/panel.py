@@ -13,9 +13,20 @@ from scipy.special import chdtri, stdtrit
 from blindspoon.arrays import BoolArray, FloatArray, IntArray
 from blindspoon.findings.comparison import AttributeResult
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.correlation import Concordance, concordance, correlations
 from blindspoon.stats.results import Interval, MixedFit, NoResult, Record, as_record
-from blindspoon.stats.two_way import LEVEL, Cells, Factor, Fit, FTest, equations, f_test, gather
+from blindspoon.stats.two_way import (
+    LEVEL,
+    Cells,
+    Concordance,
+    Factor,
+    Fit,
+    FTest,
+    concordance,
+    correlations,
+    equations,
+    f_test,
+    gather,
+)
 from blindspoon.trial import Scale, Trial
 
 MOST_TASTERS = 200  # tasters of whom each is described; with more only the summaries are made

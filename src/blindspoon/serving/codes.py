@@ -31,22 +31,13 @@ KNOWN_NUMBERS = frozenset({"101", "112", "404", "420", "911"})
 ATTEMPTS = 20
 
 
-@lru_cache(maxsize=1)
-def usable_codes() -> tuple[str, ...]:
-    """List the codes that may be drawn, 100 to 999 without the memorable ones.
-
-    Left out are codes with a digit three times (111), runs (123, 987), whole hundreds, and a
-    few numbers that everybody knows.
-
-    >>> len(usable_codes()), "111" in usable_codes(), "347" in usable_codes()
-    (862, False, True)
-    """
-    return tuple(
-        code
-        for code in map(str, range(100, 1000))
-        if {int(b) - int(a) for a, b in itertools.pairwise(code)} not in ({0}, {1}, {-1})
-        and not (code.endswith("00") or code in KNOWN_NUMBERS)
-    )
+CODES = tuple(
+    code
+    for code in map(str, range(100, 1000))
+    if {int(b) - int(a) for a, b in itertools.pairwise(code)} not in ({0}, {1}, {-1})
+    and not (code.endswith("00") or code in KNOWN_NUMBERS)
+)
+"""All that may be drawn: none with a digit three times (111), no run (123, 987), no hundred."""
 
 
 def draw_codes(
@@ -63,7 +54,7 @@ def draw_codes(
     >>> draw_codes([3, 2], frozenset(), np.random.default_rng(4), [frozenset(), frozenset()])
     [['754', '949', '879'], ['531', '935']]
     """
-    fresh = {met: np.array([code not in met for code in usable_codes()]) for met in {*known}}
+    fresh = {met: np.array([code not in met for code in CODES]) for met in {*known}}
     new_first = [*((rule, True) for rule in RULES[:2]), *((rule, False) for rule in RULES)]
     attempts = (
         _draw(sizes, taken, [fresh[met] for met in known], rule, rng, new_only=new_only)
@@ -76,7 +67,7 @@ def draw_codes(
 @lru_cache(maxsize=1)
 def _likeness() -> BoolArray:
     """Whether each pair of usable codes is alike, shape (n_codes, n_codes)."""
-    digits = np.array([[int(digit) for digit in code] for code in usable_codes()])
+    digits = np.array([[int(digit) for digit in code] for code in CODES])
     same_places = (digits[:, None] == digits[None]).sum(axis=2)
     ordered = np.sort(digits, axis=1)
     same_digits = (ordered[:, None] == ordered[None]).all(axis=2)
@@ -93,9 +84,9 @@ def _draw(
     new_only: bool,
 ) -> list[list[str]] | None:
     """One attempt, code by code; None where it ran out of codes."""
-    near = np.eye(len(usable_codes()), dtype=bool) if rule == RULES[3] else _likeness()
+    near = np.eye(len(CODES), dtype=bool) if rule == RULES[3] else _likeness()
     left_out = taken if rule in RULES[:2] else frozenset()
-    free = np.array([code not in left_out for code in usable_codes()])
+    free = np.array([code not in left_out for code in CODES])
     if rule == "unlike in the session":
         free &= ~near[~free].any(axis=0)
     sets = []
@@ -115,5 +106,5 @@ def _draw(
             free = open_
         elif rule == "unlike in the set":
             free[chosen] = False
-        sets.append([usable_codes()[code] for code in chosen])
+        sets.append([CODES[code] for code in chosen])
     return sets

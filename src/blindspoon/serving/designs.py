@@ -19,7 +19,7 @@ possible forms at random, good ones more often, and ever more so.
 
 import itertools
 from collections.abc import Callable, Iterable, Iterator
-from functools import lru_cache, partial
+from functools import partial
 from math import comb
 
 import numpy as np
@@ -117,7 +117,6 @@ def _set_cells(sets: IntArray, variants: int) -> IntArray:
     return np.concatenate([sets, pairs], axis=1)
 
 
-@lru_cache(maxsize=128)
 def known_plan(variants: int, places: int) -> IntArray:
     """Give a balanced incomplete block plan, the smallest that cyclic development finds.
 
@@ -187,7 +186,6 @@ def _upper(variants: int) -> IntArray:
     return np.array([variants, 1]) @ _pairs(variants)
 
 
-@lru_cache(maxsize=128)
 def _pairs(count: int) -> IntArray:
     """First and second of all pairs, shape (2, n_pairs)."""
     return np.stack(np.triu_indices(count, 1))
@@ -208,7 +206,6 @@ def _relabelled(plan: IntArray, variants: int, rng: np.random.Generator) -> IntA
     return np.sort(labels[plan], axis=1)
 
 
-@lru_cache(maxsize=128)
 def _choices(count: int, size: int) -> IntArray:
     """All ways to choose so many, shape (n_ways, size)."""
     return np.array(list(itertools.combinations(range(count), size)))
@@ -366,7 +363,6 @@ def order_deviation(rows: IntArray, items: int) -> FloatArray:
     return counts - _expected(rows, items)
 
 
-@lru_cache(maxsize=64)
 def _changes(length: int) -> IntArray:
     """Permutations to try: all of them, or every swap, every move of one cup, every reversal."""
     if length <= ORDERS_LISTED:

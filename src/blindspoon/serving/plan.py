@@ -13,7 +13,7 @@ from blindspoon.arrays import IntArray
 from blindspoon.errors import DesignError, Problem, Rule
 from blindspoon.files.schema import as_date
 from blindspoon.files.text_table import TextTable
-from blindspoon.serving.codes import usable_codes
+from blindspoon.serving.codes import CODES
 from blindspoon.stats.results import records_frame
 from blindspoon.trial import Choice, Session, Trial
 
@@ -200,7 +200,7 @@ def check_request(request: ServingRequest) -> None:
     problems = list[Problem]()
     if not request.tasters:
         problems.append(_TASTERS.broken("no tasters", FILE, column="tasting.tasters"))
-    others, codes, rules = len(request.others), len(usable_codes()), list[Rule]()
+    others, codes, rules = len(request.others), len(CODES), list[Rule]()
     least, most = request.controls + 1, request.controls + others
     control = "the control twice" if request.controls == 2 else "the control"
     trays = len(request.tasters) * len(request.sessions)

@@ -316,7 +316,6 @@ class DecisionRule:
     different: FloatArray
     equivalent: FloatArray
     centre: float
-    alpha: float
 
     def reach(self, found: Estimates, curve: FloatArray) -> FloatArray:
         """Give the half-widths in m trials by `different` or `equivalent`, shape (m, k - 1)."""
@@ -347,7 +346,6 @@ def make_rule(positions: FloatArray, alpha: float) -> DecisionRule:
     return DecisionRule(
         design=design, different=chebfit(nodes, reach * different, nodes.size - 1),
         equivalent=chebfit(nodes, reach * equivalent, nodes.size - 1), centre=centre,
-        alpha=alpha,
     )  # fmt: skip
 
 
@@ -430,7 +428,8 @@ class SeveralJars:
     """
 
     dealt: IntArray
-    rule: DecisionRule
+    design: Balanced
+    alpha: float
     spread: Spread
 
     def widen(self, scores: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -444,7 +443,7 @@ class SeveralJars:
         n = self.dealt.max(axis=0) + 1
         df_cells, df = (t - 1) * (k - 1), (n - 1).sum() * (1 - 1 / k)
         (whole, between), kept = self._squares(scores), self._kept(scores.shape[3])
-        left = self.rule.design.lines[0][0]  # of the cells' degrees of freedom, by the positions
+        left = self.design.lines[0][0]  # of the cells' degrees of freedom, by the positions
         apart = np.maximum(whole - between, 1e-12) / (df_cells - df)
         ratio = np.maximum(between / df / apart, 1.0)
         jars = (ratio - 1) * (n - 1).sum() / kept / ((n - 1) * t / n).sum()
@@ -480,10 +479,10 @@ class SeveralJars:
     def _critical(self) -> tuple[Callable[[FloatArray | float], FloatArray], ...]:
         """By the degrees of freedom: beside Student's t all but straight in 1 / df."""
         others = self.dealt.shape[1] - 1
-        family, level = Dunnett((np.eye(others) + 1) / 2), 1 - self.rule.alpha / 2 / others
+        family, level = Dunnett((np.eye(others) + 1) / 2), 1 - self.alpha / 2 / others
 
         def curve(value: Callable[[float, float], float]) -> Callable[..., FloatArray]:
-            exact = np.array([value(self.rule.alpha, df) for df in DFS.tolist()])
+            exact = np.array([value(self.alpha, df) for df in DFS.tolist()])
             beside = exact / stdtrit(DFS, level)
             return lambda dfs: (
                 np.interp(-1 / dfs, -1 / DFS, beside)

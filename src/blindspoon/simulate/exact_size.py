@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.special import gammaincinv, nctdtr, ndtr, stdtrit
+from scipy.special import gammaincinv, nctdtr, nctdtrinc, ndtr, stdtrit
 
 from blindspoon import wording
 from blindspoon.findings.choices import percent
@@ -262,10 +262,11 @@ def size_course(trial: Trial, spread: Spread, tasters: Sequence[int] = ()) -> Co
         of_day = math.sqrt(cup + own + (spread.taster_sd**2 if level else cup + own))
         root, limit = math.sqrt(tasters), -float(stdtrit(tasters - 1, alpha))
         shown = np.sqrt(2 * gammaincinv((tasters - 1) / 2, EVENLY) / (tasters - 1))
+        seen = float(nctdtrinc(tasters - 1, 1 - WANTED, limit))
         inside = margin * root / of_day - limit * shown  # standard errors about zero that fit in
         beyond = 1 - float(nctdtr(tasters - 1, margin * root / of_day, limit))
         return CourseSize(
-            tasters=tasters, cups=cups, change=_seen(limit, tasters) * slope / root,
+            tasters=tasters, cups=cups, change=seen * slope / root,
             not_yet=beyond,
             reached=beyond if level else float(np.clip(2 * ndtr(inside) - 1, 0, None).mean()),
         )  # fmt: skip
@@ -277,14 +278,6 @@ def size_course(trial: Trial, spread: Spread, tasters: Sequence[int] = ()) -> Co
         course=course, margin=margin, alpha=alpha, days=days, spread=spread, rows=rows,
         sentences=(*DESIGNS, *_planned(trial, attribute, days, own)),
     )  # fmt: skip
-
-
-def _seen(limit: float, tasters: int) -> float:
-    """Find the noncentrality at which Student's t passes its limit as often as wanted."""
-    from scipy.optimize import brentq  # noqa: PLC0415 - slow to import
-
-    missed = 1 - WANTED  # scipy's own inverse is off by 1e-6 for three tasters
-    return float(brentq(lambda delta: nctdtr(tasters - 1, delta, limit) - missed, 0, 2 * limit + 2))
 
 
 DESIGNS = (

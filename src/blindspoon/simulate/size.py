@@ -15,6 +15,7 @@ from blindspoon.findings.comparison import By
 from blindspoon.simulate.at_once import (
     SeveralJars,
     Wider,
+    balanced_design,
     deal_jars,
     decide,
     make_flips,
@@ -164,7 +165,7 @@ NARROW, FARTHEST = 1.05, 2.0
 
 
 Judge = Callable[[FloatArray, np.random.Generator, BoolArray | None], tuple[BoolArray, BoolArray]]
-"""From scores of shape (m, t, k, s) to whether each variant is shown different, and whether its
+"""From scores of shape (m, t, c, s) to whether each variant is shown different, and whether its
 interval lies inside the margin, both (m, k - 1); only what is asked for has to be decided."""
 
 
@@ -210,15 +211,16 @@ def _by_mixed(simulated: Simulated) -> Judge:
     question, panel = simulated.question, simulated.panel
     alpha, margin, spread = question.alpha, question.margin, question.spread
     positions = simulated.positions[:, : panel.variants, :, : panel.variants - 1]
-    rule = make_rule(positions, alpha)
     jars = None
     if question.jars:
-        jars = SeveralJars(deal_jars(question.jars, panel.tasters, simulated.rng(3)), rule, spread)
+        dealt = deal_jars(question.jars, panel.tasters, simulated.rng(3))
+        jars = SeveralJars(dealt, balanced_design(positions), alpha, spread)
 
     def wider(scores: FloatArray) -> Wider:
         return jars.widen(scores[:, :, : panel.variants]) if jars else (1.0, 1.0)
 
     if simulated.even:
+        rule = make_rule(positions, alpha)
         return lambda scores, _rng, _asked: decide(rule, scores, margin, wider(scores))
     rounding = (question.scale.step or 0.0) / math.sqrt(12)
     spread = replace(spread, residual_sd=math.hypot(spread.residual_sd, rounding))

@@ -132,7 +132,7 @@ class Chance:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SizingCell:
-    """What one size of panel can hope for by one procedure, every variant once a session.
+    """What one size of panel can hope for by one procedure.
 
     - `chance_margin`, `chance_twice`: to show a variant different ("different" or "slight") that
       truly differs by the margin, or by twice the margin, while the others equal the control

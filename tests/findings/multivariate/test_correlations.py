@@ -15,9 +15,8 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from blindspoon.findings.further import correlate_attributes, within_variants
-from blindspoon.stats.correlation import fisher_interval
 from blindspoon.stats.results import NoResult
-from blindspoon.stats.two_way import fit_additive
+from blindspoon.stats.two_way import fisher_interval, fit_additive
 
 DATA = Path(__file__).parents[2] / "data" / "bland_altman_1995_pH_PaCO2.csv"
 

@@ -13,9 +13,8 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from scipy import stats
 
-from blindspoon.stats.correlation import concordance, correlations
 from blindspoon.stats.results import NoResult
-from blindspoon.stats.two_way import gather
+from blindspoon.stats.two_way import concordance, correlations, gather
 
 DATA = Path(__file__).parents[2] / "data"
 EXAMPLES = json.loads((DATA / "worked_examples.json").read_text(encoding="utf-8"))
