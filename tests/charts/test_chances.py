@@ -67,7 +67,7 @@ def sizing(
             chance_alike=Chance(alike(t, s) if procedure == by else 0.5, se),
             chance_all_alike=Chance(0.0, se),
             chance_false=Chance(0.0, se),
-            smallest_p=None,
+            smallest_p=0.01,
             smallest_seen=None,
             not_seen="not asked",
         )

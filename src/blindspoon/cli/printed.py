@@ -14,7 +14,6 @@ from blindspoon.serving.plan import ServingPlan, Span, order_counts
 from blindspoon.simulate.exact_size import ABLE, ChoiceSizing, CourseSizing
 from blindspoon.simulate.size_results import Sizing
 from blindspoon.stats.results import NoResult
-from blindspoon.stats.sign_flips import smallest_p
 from blindspoon.trial import Attribute, Trial
 from blindspoon.writeup.records import choice_rows, day_rows, intervals_said
 from blindspoon.writeup.tables import (
@@ -201,7 +200,7 @@ def sizing_table(trial: Trial, sizing: Sizing) -> str:
     )
     digits, rows = wording.digits_for(attribute.scale), list[Row]()
     for cell in decided:
-        seen, least = cell.smallest_seen, cell.smallest_p or smallest_p(cell.tasters)
+        seen = cell.smallest_seen
         chances = (cell.chance_margin, cell.chance_twice, cell.chance_alike)
         rows.append(
             (
@@ -209,7 +208,7 @@ def sizing_table(trial: Trial, sizing: Sizing) -> str:
                 str(cell.sessions),
                 *(wording.number(chance.value, 2) for chance in chances),
                 "none" if seen is None else wording.number(seen, digits),
-                wording.p_cell(least),
+                wording.p_cell(cell.smallest_p),
             )
         )
     heads: Row = SIZES

@@ -314,8 +314,8 @@ def rank_differences(scores: FloatArray) -> FloatArray:
 def _cell(simulated: Simulated, procedure: By) -> SizingCell:
     question, judge = simulated.question, _judge(simulated, procedure)
     panel = simulated.panel
-    least = question.least_p(panel.tasters, panel.sessions) if procedure == "ranks" else None
-    reachable, others = least is None or least <= question.alpha, question.variants - 1
+    least = question.least_p(panel.tasters, panel.sessions)
+    reachable, others = procedure == "mixed" or least <= question.alpha, question.variants - 1
 
     def power(shift: float) -> Chance:
         """Chance that the variant that differs is shown different."""

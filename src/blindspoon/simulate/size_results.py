@@ -139,8 +139,7 @@ class SizingCell:
     - `chance_alike`, `chance_all_alike`: to show a given variant, or all of them, alike when
       nothing differs
     - `chance_false`: to call any variant different when nothing differs
-    - `smallest_p`: the smallest adjusted p that this many tasters can reach by ranks, whatever they
-      say; None for the mixed model, which has no such floor
+    - `smallest_p`: the smallest adjusted p that so many can reach by ranks, whatever they say
     - `smallest_seen`, `not_seen`: the difference, in points, that would be shown 8 times in 10, or
       why there is none
     """
@@ -153,7 +152,7 @@ class SizingCell:
     chance_alike: Chance
     chance_all_alike: Chance
     chance_false: Chance
-    smallest_p: float | None
+    smallest_p: float
     smallest_seen: float | None
     not_seen: str
 
@@ -356,8 +355,7 @@ def _hardly(goal: Goal, rows: Sequence[Cells]) -> str:
 
 def _floor(question: Question, cells: Cells) -> Iterator[str]:
     """Say how many cannot show anything by ranks."""
-    most = 1 if question.rounds else max(cell.sessions for cell in cells)
-    unable = [it.size for it in cells if question.least_p(it.size, most) > question.alpha]
+    unable = [cell.size for cell in rows_of(cells)[-1] if cell.smallest_p > question.alpha]
     if unable:
         who = wording.count(max(unable), "round" if question.rounds else "taster")
         alpha = f"{question.alpha:.3g}".removeprefix("0")

@@ -21,7 +21,7 @@ def cell(tasters, sessions, by="mixed", *, margin=0.5, twice=0.9, alike=0.3, **m
     fields = {
         "chance_all_alike": Chance(0.1, 0.01),
         "chance_false": Chance(0.05, 0.01),
-        "smallest_p": 2.0 ** (1 - tasters) if by == "ranks" else None,
+        "smallest_p": 2.0 ** (1 - tasters),
         "smallest_seen": 1.46,
         "not_seen": "",
     }

@@ -205,7 +205,7 @@ def test_the_record_is_plain_json(hundred):
     assert len(record["cells"]) == 12
     first = record["cells"][0]
     assert set(first["chance_margin"]) == {"value", "se"}
-    assert first["smallest_p"] is None
+    assert first["smallest_p"] == 2.0 ** (1 - first["tasters"])
 
 
 def test_primary_attributes_share_alpha(make_trial):
