@@ -358,9 +358,8 @@ def _floor(question: Question, cells: Cells) -> Iterator[str]:
     unable = [cell.size for cell in rows_of(cells)[-1] if cell.smallest_p > question.alpha]
     if unable:
         who = wording.count(max(unable), "round" if question.rounds else "taster")
-        alpha = f"{question.alpha:.3g}".removeprefix("0")
-        unreached = f"{PROCEDURES['ranks']} cannot reach {alpha}, whatever the scores"
-        yield f"With {who} or fewer {unreached}."
+        ranks = PROCEDURES["ranks"]
+        yield f"With {who} or fewer {ranks} can show no difference, whatever the scores."
 
 
 def rows_of(cells: Cells) -> list[Cells]:

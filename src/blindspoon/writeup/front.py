@@ -227,7 +227,7 @@ def weaknesses(analysis: Analysis, influence: Influence | None) -> Points:
     if analysis.about_days:  # what a single one showed against the control is no answer
         analysis, influence = replace(analysis, results=()), None
     trial, table, made, names = analysis.trial, analysis.table, analysis.made, analysis.names
-    fragile = influence.fragile if influence else ()
+    fragile, lift = influence.fragile if influence else (), analysis.standing.lift
     told = points(
         "weak",
         urgent=[
@@ -253,7 +253,7 @@ def weaknesses(analysis: Analysis, influence: Influence | None) -> Points:
         tasted=table.batches_tasted(len(trial.variants)).tolist(),
         late=LATE,
         dates=session_dates(trial, table),
-        most_missing=MOST_MISSING,
+        missing=lift if lift and lift.scored < (1 - MOST_MISSING) * lift.cups else None,
         wide=[
             result.attribute
             for result in analysis.results

@@ -292,7 +292,6 @@ def page(content: ReportContent, *, paper: bool = False, preview: bool = False) 
     return html_page(
         "page",
         content=content,
-        analysis=analysis,
         trial=content.trial,
         names=analysis.names,
         paper=paper,

@@ -122,7 +122,9 @@ def test_panels_that_cannot_are_named(said):
 
 def test_the_floor_of_the_ranks_is_told_whatever_decides(said):
     cells = [cell(tasters, 1, by) for tasters in (4, 5, 6) for by in ("mixed", "ranks")]
-    floor = "With 5 tasters or fewer the rank comparison cannot reach .05, whatever the scores."
+    floor = (
+        "With 5 tasters or fewer the rank comparison can show no difference, whatever the scores."
+    )
     assert said(cells)[-1] == floor
     assert said(cells, by="ranks")[-1] == floor
     assert floor not in said(cells[-2:])
