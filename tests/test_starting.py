@@ -134,7 +134,7 @@ def test_of_a_trial_that_was_tasted_without_codes_only_the_findings_are_left(unc
         (tmp_path / name).write_bytes(data)
     found = stage(tmp_path)
     assert (found.state, found.next.name) == ("never coded", "findings")
-    assert [step.mark for step in found.steps if step.told == "left out"] == ["done"] * 5
+    assert [step.mark for step in found.steps if step.note == "left out"] == ["done"] * 5
     assert (found.scored, found.cups) == (9, 9)
 
 

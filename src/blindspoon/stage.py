@@ -5,7 +5,7 @@ import json
 import re
 import shlex
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal, NamedTuple
@@ -28,74 +28,70 @@ Part = Literal["story", "served", "rule", "jars", "jar names", "taster", "scores
 read; what is sealed, with whom it is served to; jars and readings; the names of jars that were
 dealt; a late taster; scores."""
 
-STEPS = {
-    "question": "The question",
-    "jars": "The jars",
-    "tasters": "The tasters",
-    "codes": "The codes",
-    "sheets": "The sheets",
-    "tasting": "The tasting",
-    "look": "A last look",
-    "lift": "Lifting the blind",
-    "findings": "The findings",
-    "publish": "Publishing",
-}
-"""Every step of a trial, in order; the names are the addresses of pages."""
 
-STATES: dict[State, tuple[str, str, str]] = {
-    "planned": ("Planned", "Every jar is written down, and nobody has tasted yet.",
-                '"blindspoon blind {0}" draws the codes and seals the rule of {0}/trial.toml'),
-    "sealed": ("Codes drawn", "The codes are drawn, and nobody has tasted yet.",
-               "print from {0}/sheets helper.html (only who pours reads it{1}), table.html, "
-               'labels.html and, for paper, ballots.html; then "blindspoon collect {0}" '
-               "(--lan for phones)"),
-    "tasting": ("Tasting now", "Tasters have begun: {0}.",
-                '"blindspoon collect {0}" (--lan for phones) until every score is in, "blindspoon '
-                'check {0}" until no slip is left, then "blindspoon lift {0}"'),
-    "closed": ("Tasting closed", "The tasting is closed: {0}.",
-               '"blindspoon check {0}", then "blindspoon lift {0}"'),
-    "lifted": ("Blind lifted", "The blind is lifted: {0}.", ""),
-    "published": ("Published", "It is published: {0}.", "look through it before you send it"),
-    "never coded": ("Tasted without codes", "It was tasted, but cups had no codes, so nothing "
-                    "shows that it was tasted blind.", '"blindspoon report {0}"'),
-    "never sealed": ("Tasted, never sealed", "It was tasted, but nothing was sealed, so nothing "
-                     "shows that it was tasted blind.", '"blindspoon report {0}"'),
-    "broken": ("Cannot be read", "", '"blindspoon check {0}" names every problem'),
+class StateWords(NamedTuple):
+    """What a trial in a state is called, where it stands, and what comes next for who types."""
+
+    called: str
+    stands: str
+    """With {scored}: how many cups are scored."""
+    following: str
+    """With {folder}, as it is typed, and {pouring}: what else two print who both taste."""
+
+
+STATES: dict[State, StateWords] = {
+    "planned": StateWords("Planned", "Every jar is written down, and nobody has tasted yet.",
+        '"blindspoon blind {folder}" draws the codes and seals the rule of {folder}/trial.toml'),
+    "sealed": StateWords("Codes drawn", "The codes are drawn, and nobody has tasted yet.",
+        "print from {folder}/sheets helper.html (only who pours reads it{pouring}), table.html, "
+        'labels.html and, for paper, ballots.html; then "blindspoon collect {folder}" '
+        "(--lan for phones)"),
+    "tasting": StateWords("Tasting now", "Tasters have begun: {scored}.",
+        '"blindspoon collect {folder}" (--lan for phones) until every score is in, "blindspoon '
+        'check {folder}" until no slip is left, then "blindspoon lift {folder}"'),
+    "closed": StateWords("Tasting closed", "The tasting is closed: {scored}.",
+        '"blindspoon check {folder}", then "blindspoon lift {folder}"'),
+    "lifted": StateWords("Blind lifted", "The blind is lifted: {scored}.", ""),
+    "published": StateWords("Published", "It is published: {scored}.",
+        "look through it before you send it"),
+    "never coded": StateWords("Tasted without codes", "It was tasted, but cups had no codes, so "
+        "nothing shows that it was tasted blind.", '"blindspoon report {folder}"'),
+    "never sealed": StateWords("Tasted, never sealed", "It was tasted, but nothing was sealed, so "
+        "nothing shows that it was tasted blind.", '"blindspoon report {folder}"'),
+    "broken": StateWords("Cannot be read", "", '"blindspoon check {folder}" names every problem'),
 }  # fmt: skip
-"""What a trial is called, where it stands with so many cups scored, and what comes next for who
-types, with the folder and what two print who both taste."""
 _UNMADE = (
-    '"blindspoon size {0}" says what your tasters can show; write what you make into '
-    '{0}/batches.csv, then "blindspoon blind {0}"'
+    '"blindspoon size {folder}" says what your tasters can show; write what you make into '
+    '{folder}/batches.csv, then "blindspoon blind {folder}"'
 )
 _ADDED = (
-    'print from {0}/sheets/added what is new (only who pours reads pouring.html); then "blindspoon '
-    'collect {0}" (--lan for phones)'
+    "print from {folder}/sheets/added what is new (only who pours reads pouring.html); then "
+    '"blindspoon collect {folder}" (--lan for phones)'
 )
 _LIFTED = {
-    "compare": "prints the verdicts",
-    "report": "writes the page",
-    "publish": "writes all that is sent out",
+    "compare": '"blindspoon compare {folder}" prints the verdicts',
+    "report": '"blindspoon report {folder}" writes the page',
+    "publish": '"blindspoon publish {folder}" writes all that is sent out',
 }
 _TWO = "; where both of you taste, checklist.html and both-taste in its place"
 _ALONE = "; on your own, checklist.html says how you pour and shuffle"
 
-
-PASSED = ("left out", "none in this folder")  # told of a step that is over, and not shown done
+LEFT_OUT, NONE_THERE = "left out", "none in this folder"
+"""Notes of a step that is over, and not shown done."""
 
 
 class Step(NamedTuple):
-    """One step of a trial: its address, its title, "done", "next" or "later", and more words."""
+    """One step of a trial: the address of its page, its title, how far it is, and a note."""
 
     name: str
     title: str
     mark: Literal["done", "next", "later"]
-    told: str
+    note: str
 
     @property
     def marked(self) -> bool:
-        """Whether its mark is said before the words."""
-        return self.mark != "later" and self.told not in PASSED
+        """Whether its mark is said before the note."""
+        return self.mark != "later" and self.note not in (LEFT_OUT, NONE_THERE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -171,12 +167,9 @@ class Stage:
         """Every step, the one that comes next among them; none where the folder is broken."""
         if self.trial is None:
             return ()
-        found = list(zip(STEPS.items(), self._told(self.trial), strict=True))
-        first = next((place for place, (_, (done, _)) in enumerate(found) if not done), -1)
-        return tuple(
-            Step(name, title, "done" if done else "next" if place == first else "later", told)
-            for place, ((name, title), (done, told)) in enumerate(found)
-        )
+        steps = [*self._steps(self.trial)]
+        first = next((step for step in steps if step.mark == "later"), None)
+        return tuple(step._replace(mark="next") if step is first else step for step in steps)
 
     @property
     def next(self) -> Step | None:
@@ -191,23 +184,24 @@ class Stage:
         if self.state == "planned" and self.unmade:
             labels = listing(f"“{self.trial.variant(name).label}”" for name in self.unmade)
             return f"No jar is written down yet of {labels}."
-        return STATES[self.state][1].format(self._scored)
+        return STATES[self.state].stands.format(scored=self._scored)
 
     def follows(self, after: str = "", *, added: bool = False) -> str:
         """Tell what comes next for who types commands, and has just typed one, or added cups."""
-        told = _UNMADE if self.state == "planned" and self.unmade else STATES[self.state][2]
-        if self.state == "lifted":
-            others = {verb: does for verb, does in _LIFTED.items() if verb != after}
-            told = ", ".join(f'"blindspoon {verb} {{0}}" {does}' for verb, does in others.items())
+        words = STATES[self.state].following
         if added:
-            told = _ADDED
-        two = (self.folder / "sheets" / "both-taste").is_dir()
+            words = _ADDED
+        elif self.state == "planned" and self.unmade:
+            words = _UNMADE
+        elif self.state == "lifted":
+            words = ", ".join(text for verb, text in _LIFTED.items() if verb != after)
         typed = shlex.quote(f"{self.folder}")
         if sys.platform == "win32":
             path = f"{self.folder}".replace("\\", "/")
             typed = f'"{path}"' if re.search(r"[^\w.:/-]", path) else path
-        alone = _ALONE * (len(self.tasters) == 1)
-        return told.format(typed, _TWO if two else alone)
+        two = (self.folder / "sheets" / "both-taste").is_dir()
+        pouring = _TWO if two else _ALONE if len(self.tasters) == 1 else ""
+        return words.format(folder=typed, pouring=pouring)
 
     def locked(self, part: Part) -> str:
         """Say why a part may not be changed now, and what opens it; empty where it may.
@@ -217,38 +211,47 @@ class Stage:
         >>> Stage(folder=Path("."), state="sealed").locked("rule")
         'Sealed when the codes were drawn. While nobody has tasted, you can take the drawing back.'
         """
-        found = _LOCKED[part]
-        return found.get(self.state, found.get("", "")) if self.state != "broken" else _MEND
+        reasons = _LOCKED[part]
+        return reasons.get(self.state, reasons.get("", "")) if self.state != "broken" else _MEND
 
-    def _told(self, trial: Trial) -> Iterator[tuple[bool, str]]:
-        """Tell of each step whether it is behind, and what there is to know of it."""
-        seal, state, declared = self.seal, self.state, trial.decision.declared
-        planned, lifted = state == "planned", self.lifted
-        out = "left out" if self.open_to_look and not lifted else ""
-        yes = f"you said yes to the rule on {day(declared)}" if declared else "the rule has no date"
-        yield (True, yes) if declared or not planned else (False, "say yes to the rule")
+    def _steps(self, trial: Trial) -> Iterator[Step]:
+        """Give every step in order, "done" or "later", with what there is to know of it."""
+
+        def step(name: str, title: str, note: str, *, done: bool) -> Step:
+            return Step(name, title, "done" if done else "later", note)
+
+        seal, planned, tasters = self.seal, self.state == "planned", self.tasters
+        shown = self.open_to_look  # what the scores show
+        out = LEFT_OUT if shown and not self.lifted else ""
+        declared, undated = trial.decision.declared, "the rule has no date"
+        yes = f"you said yes to the rule on {day(declared)}" if declared else undated
+        asked = planned and not declared
+        yield step(
+            "question", "The question", "say yes to the rule" if asked else yes, done=not asked
+        )
         jars = len(trial.variants) - len(self.unmade)
-        made = f"{jars} of {len(trial.variants)} written down"
-        yield not planned or not self.unmade, made if planned or jars else "left out"
-        names = self.tasters
-        yield not planned or bool(names), count(len(names), "taster") if names else "nobody named"
-        waits = "after jars and tasters" if self.unmade or not names else ""
-        yield not planned, out or (f"sealed on {day(seal.date)}" if seal else waits)
-        done = self.sheets or state not in ("planned", "sealed")
-        lacking = PASSED[1] if done and not self.sheets else ""
-        yield done, out or lacking or "ballots, labels, trays"
-        dates = listing(day(session.date) for session in trial.sessions if session.date)
-        told = self._scored if self.scored else dates or "after the codes"
-        yield state not in ("planned", "sealed", "tasting"), told
-        slips = "" if lifted else "mend slips while nobody knows what is what"
-        yield bool(lifted or out), out or slips
+        made = f"{jars} of {len(trial.variants)} written down" if planned or jars else LEFT_OUT
+        yield step("jars", "The jars", made, done=not planned or not self.unmade)
+        who = count(len(tasters), "taster") if tasters else "nobody named"
+        yield step("tasters", "The tasters", who, done=not planned or bool(tasters))
+        waits = "after jars and tasters" if self.unmade or not tasters else ""
+        sealed = f"sealed on {day(seal.date)}" if seal else waits
+        yield step("codes", "The codes", out or sealed, done=not planned)
+        begun = self.state not in ("planned", "sealed")
+        printed = NONE_THERE if begun and not self.sheets else "ballots, labels, trays"
+        yield step("sheets", "The sheets", out or printed, done=self.sheets or begun)
+        days = listing(day(session.date) for session in trial.sessions if session.date)
+        scored = self._scored if self.scored else days or "after the codes"
+        yield step("tasting", "The tasting", scored, done=begun and self.state != "tasting")
+        slips = "" if self.lifted else "mend slips while nobody knows what is what"
+        yield step("look", "A last look", out or slips, done=shown)
         once = f"lifted on {day(seal.lift.date)}" if seal and seal.lift else ""
-        yield bool(lifted or out), out or once or "once, with no way back"
-        if state == "published":
-            yield from ((True, ""), (True, ""))
-        else:
-            yield False, "what the scores show" if lifted or out else "after lifting"
-            yield False, "when you have read the findings"
+        yield step("lift", "Lifting the blind", out or once or "once, with no way back", done=shown)
+        over = self.state == "published"
+        found = "what the scores show" if shown else "after lifting"
+        yield step("findings", "The findings", "" if over else found, done=over)
+        sent = "" if over else "when you have read the findings"
+        yield step("publish", "Publishing", sent, done=over)
 
 
 _MEND = "A file of this trial cannot be read. Mend it first."
@@ -337,21 +340,24 @@ STORY = ("title", "question", "product", "host", "licence", "dates", "story", "p
 
 def touched(old: Trial, new: Trial) -> list[Part]:
     """Name what has to be open for one trial to become another; its story always is."""
-    parts: tuple[Part, ...] = ("served", "rule")
-    pairs = zip(parts, _parts(old), _parts(new), strict=True)
-    return [part for part, one, other in pairs if one != other]
+    views: dict[Part, Callable[[Trial], object]] = {"served": _read, "rule": _sealed}
+    return [part for part, view in views.items() if view(old) != view(new)]
 
 
-def _parts(trial: Trial) -> tuple[object, Trial]:
-    """Give what tasters read, and what is sealed: the trial without that and without its story."""
-    read = [(it.label, it.low, it.high) for it in trial.attributes]
+def _read(trial: Trial) -> object:
+    """Give what tasters read."""
+    scored = [(attribute.label, attribute.low, attribute.high) for attribute in trial.attributes]
+    return trial.product, trial.tasting.allergens, trial.tasting.cleanser, scored
+
+
+def _sealed(trial: Trial) -> Trial:
+    """Give a trial without its story, and without what is called otherwise or read."""
     words: dict[str, Any] = dict.fromkeys(("label", "low", "high", "less", "more"), "")
     story: dict[str, Any] = dict.fromkeys(STORY, "")
-    sealed = replace(
+    return replace(
         trial,
         **story,
         tasting=replace(trial.tasting, allergens="", cleanser=""),
-        variants=tuple(replace(it, label="", method="") for it in trial.variants),
-        attributes=tuple(replace(it, **words) for it in trial.attributes),
+        variants=tuple(replace(variant, label="", method="") for variant in trial.variants),
+        attributes=tuple(replace(attribute, **words) for attribute in trial.attributes),
     )
-    return (trial.product, trial.tasting.allergens, trial.tasting.cleanser, read), sealed

@@ -392,9 +392,9 @@ def test_a_taken_port_is_told_as_the_pages_not_as_the_score_page(tmp_path):
 
 def test_jars_that_were_never_written_down_are_left_out_and_not_done(at):
     _, folder = at("sealed")
-    assert ("jars", "2 of 2 written down") in [(it.name, it.told) for it in stage(folder).steps]
+    assert ("jars", "2 of 2 written down") in [(it.name, it.note) for it in stage(folder).steps]
     (folder / "batches.csv").unlink()
-    assert ("jars", "left out") in [(it.name, it.told) for it in stage(folder).steps]
+    assert ("jars", "left out") in [(it.name, it.note) for it in stage(folder).steps]
 
 
 def test_sheets_are_called_done_only_where_some_were_printed(at):
@@ -514,7 +514,7 @@ def test_a_step_that_is_done_no_longer_says_what_is_to_be_done(at):
     published = folder.parent / "published" / "crisp"
     published.mkdir(parents=True)
     (published / "START.html").touch()
-    steps = {step.name: (step.mark, step.told) for step in stage(folder).steps}
+    steps = {step.name: (step.mark, step.note) for step in stage(folder).steps}
     assert [steps[name] for name in ("look", "findings", "publish")] == [("done", "")] * 3
 
 

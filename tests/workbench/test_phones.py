@@ -225,7 +225,7 @@ def test_no_session_is_added_after_the_tasting(at):
 def test_who_was_added_is_counted_and_named_with_the_others(at):
     host, folder = at("sealed")
     host.post("/t/crisp/tasting/late", late="Gus")
-    assert ("tasters", "7 tasters") in [(it.name, it.told) for it in stage(folder).steps]
+    assert ("tasters", "7 tasters") in [(it.name, it.note) for it in stage(folder).steps]
     assert "Finn, Gus" in host.read("/t/crisp/tasters")
 
 

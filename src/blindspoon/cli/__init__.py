@@ -58,7 +58,7 @@ def where_trials_stand(shelf: Path) -> None:
 
     found = [stage(folder) for folder in trials_in(shelf).values()]
     for trial in found:
-        called = STATES[trial.state][0]
+        called = STATES[trial.state].called
         click.echo(f"{trial.folder}: {trial.title}\n  {called}. {trial.sentence}")
         click.echo(f"  Next: {trial.follows()}")
     if not found:

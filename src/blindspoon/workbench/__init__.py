@@ -18,7 +18,7 @@ registers its addresses, and stands in ``app.PAGES``; nothing else knows it::
 
 - A trial is looked up by name among those listed on the shelf: no path comes from a request. A
   handler gets its `Stage`; one that reads the broken ones too asks with ``broken=True``.
-- The first step is registered by its name in `stage.STEPS`, further addresses below it
+- The first step is registered by its name in `Stage.steps`, further addresses below it
   ("tasters/chances"). A page whose step may not be changed now says so (`Stage.locked`), and its
   handler refuses: ``bench.see(stage, "rule")`` raises where it is locked.
 - What is posted has been seen to come from a page of ours before the handler runs: ticket, Origin,
