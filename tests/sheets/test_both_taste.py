@@ -72,3 +72,25 @@ def test_the_label_of_a_session_stands_on_the_sheets():
     text += 'attribute = [{ name = "texture" }]\nvariant = [{ name = "a" }, { name = "b" }]\n'
     trial = parse_trial(text + 'session = [{ name = "1", label = "Friday evening" }]')
     assert session_line(trial, "1") == "Friday evening"
+
+
+@pytest.mark.parametrize("method", ["triangle", "a-not-a"])
+def test_of_sets_each_fills_the_cups_of_the_other_so_that_no_letter_tells_the_odd_one(method):
+    choice = parse_trial(f"""
+trial = {{ title = "Two salts", control = "sea", seed = 3 }}
+decision = {{ primary = ["choice"] }}
+choice = {{ method = "{method}", sets = 4 }}
+variant = [{{ name = "sea" }}, {{ name = "rock" }}]
+session = [{{ name = "1" }}, {{ name = "2" }}]
+tasting = {{ tasters = ["Ada", "Ben"] }}
+""")
+    plan = draw(request_for(choice), np.random.default_rng(1))
+    made = print_sheets(choice, plan, roles=True)
+    ada, ben = (made[f"both-taste/{name}.html"].decode() for name in ("bowls", "cups"))
+    of = {who: [c.code for c in plan.servings if c.taster == who] for who in ("Ada", "Ben")}
+    assert sorted(re.findall(r"<b>(\d{3})</b>", ada)) == sorted(of["Ben"])
+    assert sorted(re.findall(r"<b>(\d{3})</b>", ben)) == sorted(of["Ada"])
+    assert "Sea" in ada
+    assert not re.search("Sea|Rock", ben)
+    reference = "For each set of Ada also a cup without a code from bowl"
+    assert (reference in ben) is (method == "a-not-a")

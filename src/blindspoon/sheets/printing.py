@@ -236,7 +236,8 @@ def print_sheets(
     With `roles` the last two stand in a file for each who gets one: ``helper.html`` (checklist,
     pouring sheet), ``table.html`` (what is said at the table, tray cards); and the ballots once
     more in ``tasters/01-NAME.html``. For two tasters also ``both-taste/bowls.html`` and
-    ``both-taste/cups.html``, by which both can taste though they pour themselves.
+    ``both-taste/cups.html``, by which both can taste though they pour themselves; of sets each
+    pours those of the other, as the letters of a set alone tell which cup is the odd one.
     """
     tasters, head, portion = plan.request.tasters, heading(trial), _portion(trial)
     stock = LABEL_STOCKS[label_stock or USUAL_STOCKS[paper]]
@@ -283,9 +284,9 @@ def print_sheets(
     if roles and len(tasters) == 2 and plan.request.controls == 1:
         marked = two_marks(poured, trial.seed)
         for name, who, other in zip(("bowls", "cups"), tasters, tasters[::-1], strict=True):
-            both = part(
-                "marks", sessions=marked, own=who, other=other, first=name == "bowls", **amounts
-            )
+            seen = {"own": who, "other": other, "first": name == "bowls", "sets": trial.choice}
+            seen |= {"references": plan.request.references}
+            both = part("marks", sessions=marked, **seen, **amounts)
             pages[f"both-taste/{name}"] = page(f"For {who}", both)
     return {f"{name}.html": content for name, content in pages.items()}
 
