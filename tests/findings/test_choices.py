@@ -825,12 +825,24 @@ def test_how_many_can_tell_is_said_where_a_few_sets_show_that_some_do(tmp_path):
     low, high = 1.5 * (np.array(proportion_confint(4, 5, alpha=0.1, method="beta")) - 1 / 3)
     ends = f"{100 * low:.0f} % to {100 * high:.0f} %"
     assert said == f"Anything from {ends} of these tasters may be able to tell."
+    (tmp_path / "choices.csv").write_text("variant,tests,right\nrock,23,12\n", encoding="utf-8")
+    said = dict(choices_section(analyse(tmp_path)).points)["Not how many."].replace("\xa0", " ")
+    assert said.startswith("Anything from 0.3 % to 56 %")  # shown to tell, so nobody is ruled out
     two = text_of("triangle") + '\n[[variant]]\nname = "flake"\n'
     (tmp_path / "trial.toml").write_text(two, encoding="utf-8")
     both = "variant,tests,right\nrock,5,5\nflake,5,1\n"
     (tmp_path / "choices.csv").write_text(both, encoding="utf-8")
     of_two = dict(choices_section(analyse(tmp_path)).points)["Not how many."]
     assert of_two.startswith("Rock: anything from ")  # one of them is told, which has to be named
+
+
+def test_of_few_tasters_with_many_sets_the_share_is_one_of_sets(tmp_path):
+    (tmp_path / "trial.toml").write_text(text_of("triangle", tasters=2), encoding="utf-8")
+    rows = [f"{taster},{n},rock,yes" for taster in ("T01", "T02") for n in range(1, 6)]
+    text = "\n".join(["taster,set,variant,right", *rows])
+    (tmp_path / "choices.csv").write_text(text, encoding="utf-8")
+    said = dict(choices_section(analyse(tmp_path)).points)["Not how many."]
+    assert said.endswith("of these tasters’ sets may be told.")
 
 
 def test_of_one_variant_a_row_names_the_taster_alone(tmp_path):

@@ -208,7 +208,7 @@ def choices_section(analysis: Analysis) -> PageSection | None:
     ]
     told = [found for found in choices if found.verdict in ("different", "slight")]
     shares = [
-        (it.variant.label, percent(it.interval.low), percent(it.interval.high), it.tasters == 1)
+        (it.variant.label, percent(it.interval.low, 0), percent(it.interval.high), it)
         for it in told
         if not it.lines
     ]
