@@ -124,6 +124,21 @@ def test_who_tasted_too_late_is_not_told_to_wait_longer(analysis):
     assert head == f"Taste more days before day {last.day}."
 
 
+def test_who_came_nearest_before_the_last_day_is_not_told_to_go_on_longer(analysis):
+    first, *days = analysis.course[0].days
+    chances = (0.2, 0.04, 0.6)
+    days = [
+        replace(day, found=replace(day.found, p_inside=p, p_outside=0.9))
+        for day, p in zip(days, chances, strict=True)
+    ]
+    fields = {"days": (first, *days), "reached": Bracket(after=first.day, by=None)}
+    ((head, _), *_) = days_steps(with_found(analysis, **fields))
+    assert head == f"Ask more people about day {days[1].day}."
+    far = {"reached": Bracket(after=days[-1].day, by=None)}
+    ((head, _), *_) = days_steps(with_found(analysis, **fields | far))
+    assert head == "Go on longer."
+
+
 @pytest.mark.parametrize(
     ("reached", "kept", "heads"),
     [

@@ -154,6 +154,12 @@ def days_steps(analysis: Analysis) -> Points:
     found, names, between = _judged(analysis)[0], analysis.names, set[int]()
     last = found.days[-1]
     bracket = found.reached if found.course.reach is not None else found.kept
+    late = (bracket.after or 0) if isinstance(bracket, Bracket) else 0
+    chance = {
+        it.day: it.found.p_inside
+        for it in found.days
+        if it.day > late and isinstance(it.found, DayFound) and bracket is found.reached
+    }
     if isinstance(bracket, Bracket) and bracket.after is not None and bracket.by is not None:
         after, apart = bracket.after, bracket.by - bracket.after
         parts = min(NEXT_DAYS, int(apart) - 1) + 1
@@ -165,6 +171,7 @@ def days_steps(analysis: Analysis) -> Points:
         between=[f"{day}" for day in sorted(between)],
         found=found,
         last=last.day,
+        nearest=min(chance, key=chance.__getitem__, default=None),
         left=bracket is found.reached
         and isinstance(last.found, DayFound)
         and last.found.p_outside <= found.alpha / 2,
