@@ -70,6 +70,18 @@ def test_days_that_are_asked_about_differ_by_one_already(trial, log_of, jar):
     assert "age" not in what.declared_but_alike
 
 
+@pytest.mark.parametrize(
+    ("start", "lacking"), [(datetime.date(2026, 9, 5), ()), (None, ("fermented",))]
+)
+def test_days_of_a_jar_that_has_a_start_are_written_down(trial, log_of, jar, start, lacking):
+    course = Course(attribute="texture", over="fermented_days", reach="control", same_control=True)
+    cool = replace(trial.variant("cool-cellar"), differs=("fermented",))
+    others = tuple(it for it in trial.variants if it.name != cool.name)
+    asked = replace(trial, course=course, variants=(*others, cool))
+    what = found(asked, log_of(jar(), jar("jar 2", "cool-cellar", started=start)), "cool-cellar")
+    assert what.not_recorded == lacking
+
+
 @pytest.mark.parametrize(("days", "expected"), [(2, []), (3, ["age"])])
 def test_two_days_of_age_are_alike(trial, log_of, jar, days, expected):
     start = datetime.date(2026, 9, 5)

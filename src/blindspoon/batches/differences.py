@@ -266,6 +266,8 @@ def _what_differs(
         if not found.declared and (alone or _names(trial, variant, found)):
             differ[factor] = replace(found, perhaps_meant=True)
     recorded = {name for factor in values for name in (factor.name, *factor.also)}
+    if trial.course and all(log.batches[row].started for row in of_variant):
+        recorded |= {FERMENTED.name, AGE.name}  # counted up to each sitting
     return WhatDiffers(
         variant=variant,
         batches=len(of_variant),
