@@ -28,6 +28,8 @@ def test_a_seal_is_read_as_it_was_written():
     seal = SEAL.with_added("taster", "Zoë, the late", DAY, "other")
     assert parse_seal(seal.to_toml()) == seal
     assert seal.added[0].after == 0
+    assert "after counts how often the blind had been lifted" in seal.to_toml()
+    assert "after counts" not in SEAL.to_toml()
 
 
 def test_who_is_added_again_after_a_stop_stands_there_once():

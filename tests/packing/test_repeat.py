@@ -13,10 +13,11 @@ import jsonschema
 import pandas
 import pytest
 
-from blindspoon.analysis import analyse
+from blindspoon.analysis import analyse, compose_report
 from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.packing.repeat import corrections_resource, data_package, kit_files
+from blindspoon.packing.result_tables import results_package
 from blindspoon.writeup.records import trial_record
 
 TESTS = Path(__file__).parents[1]
@@ -70,6 +71,28 @@ def test_every_table_is_as_described(analysis):
         assert key or resource["name"] in ("readings", "corrections") or "code" not in table
 
 
+@pytest.fixture(scope="module")
+def results(analysis):
+    """The tables of results, and their descriptor."""
+    files = compose_report(analysis).files
+    made = results_package(analysis.trial, files, folder=analysis.folder, software="Blindspoon 0")
+    return dict(files), json.loads(made["datapackage.json"])
+
+
+def test_every_column_of_the_results_is_described_and_holds_what_it_says(results):
+    files, descriptor = results
+    assert not problems(descriptor)
+    assert {f"tables/{resource['path']}" for resource in descriptor["resources"]} == {*files}
+    for resource in descriptor["resources"]:
+        content = files[f"tables/{resource['path']}"]
+        table = pandas.read_csv(io.StringIO(content), dtype=str, keep_default_na=False)
+        fields = resource["schema"]["fields"]
+        assert list(table.columns) == [field["name"] for field in fields]
+        for field in fields:
+            assert len(field["description"]) > 5, field
+            check_column(table[field["name"]], field)
+
+
 def check_column(cells, field):
     """Read a column by its declared type with pandas, and hold it against its constraints."""
     told = cells[cells != ""]
@@ -78,6 +101,9 @@ def check_column(cells, field):
         numbers = pandas.to_numeric(told)
         assert (numbers >= limits.get("minimum", -1e9)).all()
         assert (numbers <= limits.get("maximum", 1e9)).all()
+        assert field["type"] == "number" or (numbers % 1 == 0).all()
+    elif field["type"] == "boolean":
+        assert told.isin([*field["trueValues"], *field["falseValues"]]).all()
     elif field["type"] == "date":
         pandas.to_datetime(told, format="%Y-%m-%d")
     assert told.isin(limits["enum"]).all() if "enum" in limits else True

@@ -22,6 +22,8 @@ HEAD = """\
 
 """
 
+ADDED = "\n# Added to the key later; after counts how often the blind had been lifted by then.\n"
+
 FORMAT = 1  # of seal.toml; a file without a number has it
 
 Kind = Literal["taster", "session"]
@@ -94,7 +96,8 @@ class Seal:
         own = {"date": self.date, "key": self.key, "rule": self.rule}
         closed = {"closed": self.closed} if self.closed else {}
         rows = {name: [asdict(row) for row in getattr(self, name)] for name in ("added", "lifted")}
-        return HEAD + tomlkit.dumps(own | closed | rows)
+        text = tomlkit.dumps(own | closed | rows)
+        return HEAD + text.replace("\n[[added]]\n", f"{ADDED}[[added]]\n", 1)
 
     def with_added(self, kind: Kind, name: str, day: datetime.date, key: str) -> Seal:
         """Seal the key again after a taster or a session was added to it."""

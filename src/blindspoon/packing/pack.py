@@ -23,6 +23,7 @@ from blindspoon.findings.comparison import Analysis, name_all
 from blindspoon.findings.further import study_further
 from blindspoon.findings.pool_checks import Pool
 from blindspoon.packing.repeat import data_package, kit_files
+from blindspoon.packing.result_tables import results_package
 from blindspoon.wording import sentence
 from blindspoon.writeup.kitchens import KitchensContent, compose_kitchens, forest_of, kitchens_page
 from blindspoon.writeup.methods import software
@@ -137,6 +138,7 @@ def pack(analysis: Analysis, *, jar_g: float, progress: Progress | None = None) 
     data = data_package(
         trial, analysis.tables, folder=analysis.folder, software=software(), seal=seal
     )
+    results = results_package(trial, content.files, folder=analysis.folder, software=software())
     kit = kit_files(trial, analysis.table, analysis.made, jar_g=jar_g)
     blind = "Tasted blind" if content.analysis.shown_blind else "Not shown to be blind"
     source = ". ".join((*content.byline, blind, "Made with Blindspoon."))
@@ -153,6 +155,7 @@ def pack(analysis: Analysis, *, jar_g: float, progress: Progress | None = None) 
         "print.html": page(content, paper=True).encode(),
         "verify.py": disk.shipped("verify.py").encode(),
         "tables/comparisons.json": as_json(to_record(analysis, further)),
+        **{f"tables/{name}": file for name, file in results.items()},
         **{f"data/{name}": file for name, file in data.items()},
         **{f"kit/{name}": file for name, file in kit.items()},
         **{f"photos/{photo.name}": photo.file for photo in content.photos},

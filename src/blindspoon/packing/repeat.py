@@ -35,7 +35,7 @@ from blindspoon.writeup.writers import DataColumn, Table, blank_as_dash
 Record = dict[str, Any]
 
 
-def _cup_columns(trial: Trial) -> tuple[DataColumn, ...]:
+def cup_columns(trial: Trial) -> tuple[DataColumn, ...]:
     """Describe the columns that say which cup is meant, what was in it and what was said."""
     variants, scores = [variant.name for variant in trial.variants], list[DataColumn]()
     for attribute in trial.attributes:
@@ -140,24 +140,29 @@ class Resource(NamedTuple):
         return write_csv([[guarded(column.name) for column in self.columns], *rows]).encode()
 
     def to_record(self, content: bytes) -> Record:
-        schema: Record = {"fields": [column.to_record() for column in self.columns]}
         names = [column.name for column in self.columns]
         key = [name for name in KEYS.get(self.name, ()) if name in names]
         told = {tuple(row[names.index(name)] for name in key) for row in self.rows}
         unlike = key and len(told) == len(self.rows) and all(map(all, told))
-        return {
-            "name": self.name,
-            "type": "table",
-            "title": self.title,
-            "path": self.path,
-            "scheme": "file",
-            "format": "csv",
-            "mediatype": "text/csv",
-            "encoding": "utf-8",
-            "schema": schema | ({"primaryKey": key} if unlike else {}),
-            "bytes": len(content),
-            "hash": f"sha256:{hashlib.sha256(content).hexdigest()}",
-        }
+        described = table_record(self.path, self.title, self.columns, content)
+        return described | ({"schema": described["schema"] | {"primaryKey": key}} if unlike else {})
+
+
+def table_record(path: str, title: str, columns: Iterable[DataColumn], content: bytes) -> Record:
+    """Describe a table as a resource of a Data Package."""
+    return {
+        "name": path.removesuffix(".csv"),
+        "type": "table",
+        "title": title,
+        "path": path,
+        "scheme": "file",
+        "format": "csv",
+        "mediatype": "text/csv",
+        "encoding": "utf-8",
+        "schema": {"fields": [column.to_record() for column in columns]},
+        "bytes": len(content),
+        "hash": f"sha256:{hashlib.sha256(content).hexdigest()}",
+    }
 
 
 def _cups_resource(name: str, trial: Trial, tables: Sequence[TextTable]) -> Resource:
@@ -168,7 +173,7 @@ def _cups_resource(name: str, trial: Trial, tables: Sequence[TextTable]) -> Reso
     are not published.
     """
     found = {column for table in tables for column in table.columns}
-    columns = tuple(column for column in _cup_columns(trial) if column.name in found)
+    columns = tuple(column for column in cup_columns(trial) if column.name in found)
     told = (table.cells("session") for table in tables if "session" in table.columns)
     sitting = next((cell for cells in told for cell in cells), "")
     rows = (row for table in tables for row in _rows(table, columns, sitting))
@@ -187,7 +192,7 @@ def _made_resource(name: str, table: TextTable) -> Resource:
 
 def corrections_resource(trial: Trial, table: TextTable) -> Resource:
     """Take the declared columns of corrections.csv."""
-    kinds = {column.name: column for column in _cup_columns(trial)}
+    kinds = {column.name: column for column in cup_columns(trial)}
     columns = tuple(
         kinds.get(name, DataColumn(name, "string", column.meaning))
         for column in CORRECTIONS
@@ -246,27 +251,42 @@ def data_package(
     resources += [_made_resource(name, table) for name, table in made.items() if table]
     files = {resource.path: resource.to_csv() for resource in resources}
     question = f"{trial.question} " if trial.question else ""
-    licence = {"path": "README.md", "title": trial.licence} if trial.licence else {}
-    if trial.licence.lower() in LICENCES:
-        name, path = LICENCES[trial.licence.lower()]
-        licence = {"name": name, "path": path}
-    descriptor = {
-        "$schema": PROFILE,
-        "name": re.sub(r"[^a-z0-9._-]+", "-", folder.lower()).strip("-._") or "trial",
-        "title": trial.title,
-        "description": f"{question}Scores of a side-by-side tasting, with the plan and the key, so "
+    described = package_files(
+        "data",
+        trial,
+        [resource.to_record(files[resource.path]) for resource in resources],
+        name=folder,
+        description=f"{question}Scores of a side-by-side tasting, with the plan and the key, so "
         f"that the comparison can be made again. Made with {software}.",
-        **({"licenses": [licence]} if licence else {}),
-        **({"contributors": [{"title": trial.host}]} if trial.host else {}),
-        "keywords": ["blind tasting", *([trial.product] if trial.product else [])],
-        "resources": [resource.to_record(files[resource.path]) for resource in resources],
-    }
+    )
     return {
-        "datapackage.json": (json.dumps(descriptor, indent=2, ensure_ascii=False) + "\n").encode(),
-        "README.md": markdown_page("data", trial=trial, resources=resources).encode(),
+        **described,
         "trial.toml": trial_text(replace(trial, photos=())).encode(),
         **({FILE: seal.to_toml().encode()} if seal else {}),
         **files,
+    }
+
+
+def package_files(
+    page: str, trial: Trial, resources: Sequence[Record], *, name: str, description: str
+) -> dict[str, bytes]:
+    """Describe tables in ``datapackage.json``, and in ``README.md`` for people, from a template."""
+    licence = {"path": "README.md", "title": trial.licence} if trial.licence else {}
+    if trial.licence.lower() in LICENCES:
+        licence = dict(zip(("name", "path"), LICENCES[trial.licence.lower()], strict=True))
+    descriptor = {
+        "$schema": PROFILE,
+        "name": re.sub(r"[^a-z0-9._-]+", "-", name.lower()).strip("-._") or "trial",
+        "title": trial.title,
+        "description": description,
+        **({"licenses": [licence]} if licence else {}),
+        **({"contributors": [{"title": trial.host}]} if trial.host else {}),
+        "keywords": ["blind tasting", *([trial.product] if trial.product else [])],
+        "resources": resources,
+    }
+    return {
+        "datapackage.json": (json.dumps(descriptor, indent=2, ensure_ascii=False) + "\n").encode(),
+        "README.md": markdown_page(page, trial=trial, resources=resources).encode(),
     }
 
 

@@ -57,7 +57,7 @@ def _shares(interval: Interval, _: object) -> str:
 
 SETS = Column("tests", COUNT, "sets that were answered", "Sets")
 RIGHT = Column("right", COUNT, "sets that were answered rightly", "Right")
-HOLM = "p by Holm’s method over the"
+HOLM = "adjusted p value, by Holm’s method over the"
 TASTER = (
     *named(TEXT, taster="who chose"),
     SETS,
@@ -137,9 +137,9 @@ FOUND_ON_DAY = {
         Column("interval", INTERVAL, "interval at level 1 − alpha", "Interval"),
         *named(
             P,
-            p_different="p that it is equal",
-            p_inside="p that it is not there yet",
-            p_outside="p that it is there",
+            p_different="p value that it is equal",
+            p_inside="p value that it is not there yet",
+            p_outside="p value that it is there",
         ),
     )
     for against, head, kind in (
@@ -149,12 +149,12 @@ FOUND_ON_DAY = {
     )
 }
 """What was found on a day; a value is a score that is adjusted by the control of its sitting."""
-SERIES = Column("series", TEXT, "which variants, of several ages, are one food")
+SERIES = Column("series", TEXT, "variants that are one food at several ages, or one alone")
 DAY = (
-    Column("day", DAYS, "how old it was", "Day"),
+    Column("day", DAYS, "its age", "Day"),
     *named(
-        TEXT, sessions="in which it was tasted", variants="which were so old",
-        batches="which were so old",
+        TEXT, sessions="where it was tasted", variants="which were so old",
+        batches="jars that were so old",
     ),
     Column(
         "mean", POINTS, "plain mean of the scores", "Score", missing=lambda _: "nothing was scored",
@@ -172,7 +172,7 @@ DAY = (
 COURSE_DAYS = (SERIES, *named(TEXT, attribute=NAME.meaning), *DAY)
 """Of tables/days.csv."""
 SHARE_ON_DAY = (
-    *named(DAYS, day="how old it was"),
+    *named(DAYS, day="its age"),
     *named(COUNT, yes="how many said yes", asked="how many answered"),
     *named(SHARES, interval="exact interval at level 1 − alpha"),
     *named(P, p_fewer="p that `share` or more say yes", p_more="p that `share` or fewer do"),

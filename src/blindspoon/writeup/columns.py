@@ -69,9 +69,12 @@ VARIANT = Column(
 )  # fmt: skip
 PRIMARY = Column("primary", YES_NO, "whether it was declared to decide")
 ALPHA = Column("alpha", P, "the chance of a false “different” at which this is decided")
-P_VALUE = Column("p_value", P, "p, two-sided, not adjusted", "p")
+P_VALUE = Column("p_value", P, "two-sided p value, not adjusted", "p")
 REASON = Column("reason", TEXT, "why there is no number")
-DEGREES = named(NUMBER, df_num="degrees of freedom of F, the first", df_den="the second")
+DEGREES = named(
+    NUMBER, df_num="degrees of freedom of F, the first",
+    df_den="degrees of freedom of F, the second",
+)  # fmt: skip
 RULE = (
     NAME,
     PRIMARY,
@@ -80,14 +83,16 @@ RULE = (
     ),
     ALPHA,
 )  # fmt: skip
-DECIDES = "simultaneous over the variants"
+DECIDES = "interval of the difference, simultaneous over the variants"
 MIXED = (
     Column("difference", DIFFERENCE, "variant minus control", "Difference"),
     Column("se", POINTS, "standard error of the difference, Kenward and Roger’s", "SE"),
     Column("df", TENTHS, "degrees of freedom of t", "df"),
     Column("t", NUMBER, "difference over standard error", "t"),
     P_VALUE,
-    Column("p_adjusted", P, "p by Dunnett’s method over the variants", "p adjusted"),
+    Column(
+        "p_adjusted", P, "adjusted p value, by Dunnett’s method over the variants", "p adjusted",
+    ),
     Column("interval", INTERVAL, f"{DECIDES}, at level 1 − alpha", "interval"),
     Column("equivalence_interval", INTERVAL, f"{DECIDES}, at level 1 − 2 alpha", "interval"),
     Column(
@@ -121,14 +126,14 @@ RANKS = (
         if column.name in ("interval", "equivalence_interval")
     ),
     P_VALUE,
-    Column("p_adjusted", P, "p adjusted over the variants", "p adjusted"),
+    Column("p_adjusted", P, "adjusted p value, over the variants", "p adjusted"),
     Column(
-        "smallest_p", P, "the smallest adjusted p that these tasters could have given",
+        "smallest_p", P, "the smallest adjusted p value that these tasters could have given",
         "Smallest p",
     ),
     Column(
         "method", one_of(*get_args(Method)),
-        "whether p is of all sign flips, of some by chance, or of their limit",
+        "whether the p values are of all sign flips, of some by chance, or of their limit",
     ),
     _open_ends("open_ends", "interval"),
     _open_ends("equivalence_open_ends", "equivalence_interval"),
@@ -157,8 +162,8 @@ COMPARISON = (
         "unanimous", meaning="where all found the same difference", inner=UNANIMOUS, optional=True,
         only="json",
     ),
-    Column("verdict", VERDICT, "by the procedure that decides; open means not settled"),
-    Column("verdict_by_other", VERDICT, "by the other procedure", only="csv"),
+    Column("verdict", VERDICT, "what the procedure that decides says; open means not settled"),
+    Column("verdict_by_other", VERDICT, "what the other procedure says", only="csv"),
     BECAUSE,
 )  # fmt: skip
 COMPARED = (NAME, VARIANT, *COMPARISON)
@@ -211,7 +216,7 @@ FIT = (
     *NOTE,
 )  # fmt: skip
 FRIEDMAN = (
-    *named(NUMBER, statistic="chi-squared, if all variants are alike", df="its degrees of freedom"),
+    *named(NUMBER, statistic="chi-squared, that all are alike", df="its degrees of freedom"),
     P_VALUE,
     *named(COUNT, tasters="how many have scores of two variants or more"),
     Column(
@@ -241,7 +246,7 @@ FLAG = (
 )  # fmt: skip
 ATTRIBUTE = (
     *RULE,
-    Column("friedman", meaning="rank test that all variants are alike", inner=FRIEDMAN),
+    Column("friedman", meaning="rank test of all variants", inner=FRIEDMAN),
     Column("mixed", meaning="mixed model", inner=FIT),
     Column(
         "session_interaction", meaning="between sessions", of=attrgetter("sittings"),
@@ -252,8 +257,8 @@ ATTRIBUTE = (
 FLAGS = (NAME, FLAG[1], FLAG[0], *FLAG[2:])
 """Of tables/flags.csv."""
 LEFT_OUT = (
-    *named(TEXT, file="where it stands"),
-    *named(COUNT, line="in which line"),
+    *named(TEXT, file="the file it stands in"),
+    *named(COUNT, line="its line there"),
     Column("reason", TEXT, "what is left out, and why", of=attrgetter("text")),
 )  # fmt: skip
 
@@ -313,13 +318,13 @@ OUTCOME = (
         "−1 or 1 for a difference that is shown, else 0",
     ),
     *named(POINTS, difference="variant minus control; blank for categories"),
-    *named(P, p_adjusted="p adjusted over the variants"),
+    *named(P, p_adjusted="adjusted p value, over the variants"),
     *named(YES_NO, changed="whether verdict or direction is another than declared"),
 )  # fmt: skip
 INFLUENCE = (*OUTCOME, REASON)
 PANEL_ROWS = (
     *named(TEXT, attribute=NAME.meaning, taster="whose number it is; blank: of all"),
-    *named(TEXT, measure="where it stands in `panel` of comparisons.json, as concordance.w"),
+    *named(TEXT, measure="its place in panel of comparisons.json, as concordance.w"),
     *named(ColumnKind("any"), value="the number, a text, or yes or no"),
     *named(NUMBER, low="the low end of an interval", high="the high end"),
     REASON,
@@ -347,12 +352,12 @@ NAMED_VERDICT = VERDICT._replace(write=lambda verdict, _: NAMES[verdict])
 OVER_ALL = "over all attributes and variants"
 OVERALL = (
     *SAID,
-    Column("mixed_p", P, f"p of the mixed model, adjusted {OVER_ALL}", "p, mixed model"),
+    Column("mixed_p", P, f"p value of the mixed model, adjusted {OVER_ALL}", "p, mixed model"),
     Column(
         "mixed_verdict", NAMED_VERDICT, "what the mixed model says then; open means not settled",
         "Verdict, mixed model",
     ),
-    Column("ranks_p", P, f"p of the ranks, adjusted {OVER_ALL}", "p, ranks"),
+    Column("ranks_p", P, f"p value of the ranks, adjusted {OVER_ALL}", "p, ranks"),
     Column(
         "ranks_verdict", NAMED_VERDICT, "what ranks say then; open means not settled",
         "Verdict, ranks",
