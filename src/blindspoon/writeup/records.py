@@ -5,7 +5,6 @@ The names of the fields are public; `columns` says what each means.
 
 from collections.abc import Sequence
 from dataclasses import asdict, replace
-from typing import NamedTuple
 
 import numpy as np
 
@@ -201,25 +200,19 @@ def days_csv(analysis: Analysis) -> str:
 # Files in tables/ -------------------------------------------------------------------------------
 
 
-class ResultTable(NamedTuple):
-    """A file of tables/: what its rows are, and its columns."""
-
-    title: str
-    columns: tuple[Column, ...]
-
-
-FILES = {
-    "comparisons": ResultTable("Every comparison, a row each", COMPARISONS),
-    "attributes": ResultTable("What was found of all variants, a row an attribute", ATTRIBUTE),
-    "flags": ResultTable("What the comparisons lean on, a row a variant", FLAGS),
-    "left_out": ResultTable("What was left out, a row each", LEFT_OUT),
-    "choices": ResultTable("The answers to sets of cups, a row a variant", CHOICE),
-    "days": ResultTable("The course over days, a row a day", COURSE_DAYS),
-    "influence": ResultTable("The verdicts, judged in other ways, a row each", INFLUENCE),
-    "panel": ResultTable("The tasters, a row a number", PANEL_ROWS),
-    "correlations": ResultTable("How attributes go together, a row a pair", CORRELATIONS),
-    "overall": ResultTable("Every comparison held against all attributes, a row each", OVERALL),
+FILES: dict[str, tuple[str, tuple[Column, ...]]] = {
+    "comparisons": ("Every comparison, a row each", COMPARISONS),
+    "attributes": ("What was found of all variants, a row an attribute", ATTRIBUTE),
+    "flags": ("What the comparisons lean on, a row a variant", FLAGS),
+    "left_out": ("What was left out, a row each", LEFT_OUT),
+    "choices": ("The answers to sets of cups, a row a variant", CHOICE),
+    "days": ("The course over days, a row a day", COURSE_DAYS),
+    "influence": ("The verdicts, judged in other ways, a row each", INFLUENCE),
+    "panel": ("The tasters, a row a number", PANEL_ROWS),
+    "correlations": ("How attributes go together, a row a pair", CORRELATIONS),
+    "overall": ("Every comparison held against all attributes, a row each", OVERALL),
 }
+"""What the rows of each file of tables/ are, and its columns; scores.csv has the trial's own."""
 
 
 def csv_files(analysis: Analysis) -> tuple[tuple[str, str], ...]:
