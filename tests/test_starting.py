@@ -89,6 +89,22 @@ def test_the_rule_of_sets_speaks_of_one_taster_where_there_is_one():
     assert "this taster can in fewer than 30 % of the sets" in rule
 
 
+@pytest.mark.parametrize(
+    ("looks", "said"),
+    [
+        ("fixed", "Nothing is said before 24 sets are answered, or the tasting has ended."),
+        ("sequential", "We look after every set, of which at most 24 count."),
+    ],
+)
+def test_the_rule_of_sets_says_when_it_is_applied(looks, said):
+    text = (
+        'trial = { title = "Salt?", control = "usual" }\ndecision = { primary = ["choice"] }\n'
+        f'choice = {{ method = "triangle", tests = 24, rule = "{looks}" }}\n'
+        'variant = [{ name = "usual" }, { name = "rock" }]'
+    )
+    assert rule_in_words(parse_trial(text)).endswith(said)
+
+
 @pytest.mark.parametrize(("asked", "typed"), [("changes", "Rock\x07salt"), (SCORED, "Tex\x07ture")])
 def test_what_no_trial_can_hold_leads_back_to_its_question(asked, typed):
     told = {"trial.product": "kraut", "variant[1].label": "As always", "trial.title": "May I?"}

@@ -169,7 +169,7 @@ def set_notes(trial: Trial, table: ChoiceTable) -> Iterator[Note]:
     for place, variant in enumerate(trial.variants):
         tests = int((table.variant == place).sum())
         if declared is not None and place != trial.control_index and tests < declared:
-            text = f"{tests} of {declared} declared tests of {variant.name} are in"
+            text = f"{tests} of {declared} declared sets of “{variant.label}” are in"
             yield Note(file="choices.csv", text=text, gap=True)
         served = table.orders.get(place, (0,))
         if max(served) - min(served) > 1:

@@ -133,7 +133,9 @@ class KitchensContent:
 
     @property
     def trust(self) -> str:
-        return f"{self.tasted} The rule is that of {self.pool.kitchens[0].name}."
+        first = self.pool.kitchens[0]
+        dated = "" if first.trial.decision.declared else ", which did not date it"
+        return f"{self.tasted} The rule is that of {first.name}{dated}."
 
 
 def compose_kitchens(pool: Pool) -> KitchensContent:

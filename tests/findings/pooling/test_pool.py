@@ -110,6 +110,12 @@ def test_how_kitchens_are_pooled_stands_with_the_numbers_not_with_what_weakens_t
     assert "no verdict stands on it" in kitchens_page(content).partition('id="record"')[2]
 
 
+def test_a_first_kitchen_that_dated_no_rule_is_not_said_to_have_one(kitchen):
+    two = [kitchen(name, rule=RULE.replace("declared = 2026-09-04, ", "")) for name in "ab"]
+    content = compose_kitchens(pool(two))
+    assert content.trust.endswith("The rule is that of a, which did not date it.")
+
+
 def test_where_all_in_each_kitchen_agree_exactly_the_answer_says_why_nothing_is_pooled(kitchen):
     scale = SCALE.replace("10", "10, step = 0.01")
     exact = [kitchen(name, shifts=(0.0, up, 0.0), noise=0.0, seed=seed, scale=scale)
@@ -119,6 +125,7 @@ def test_where_all_in_each_kitchen_agree_exactly_the_answer_says_why_nothing_is_
     assert by_variant(found)["oak"].verdict == "open"
     content = compose_kitchens(found)
     assert content.picture is None  # it would be empty
+    assert content.trust.endswith(" The rule is that of mill.")
     assert content.answer == (
         "In these two kitchens, nothing could be pooled on texture. In each kitchen all agreed "
         "exactly, so pooling has nothing to weigh differences against; each kitchen’s own report "
