@@ -147,6 +147,10 @@ ANEW = " Made anew: 25.6 g salt for this produce and water."
         (amounts(6.2, 120.4), f"add 6.2 g salt and 120 g vinegar, to match “Plain”.{ANEW}"),
         (amounts(), "as salty and as sour as “Plain”, by the salt and acid weighed in."),
         (
+            replace(amounts(), citric_g_per_100_g=0.0),
+            "as salty as “Plain”, by the salt weighed in.",
+        ),
+        (
             amounts(water=250.0),
             "add 250 g water, to match “Plain”. It is too strong now, so the water thins it."
             f"{ANEW}",

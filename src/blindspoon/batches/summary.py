@@ -209,6 +209,8 @@ def what_to_add(trial: Trial, amounts: Amounts | NoAmounts) -> str:
     to_add = [f"{_grams(grams)} {what}" for grams, what in parts if grams >= LEAST_GRAMS]
     control = f"“{trial.variant(trial.control).label}”"
     if not to_add:
+        if not amounts.citric_g_per_100_g:  # what a ferment makes itself nobody weighed
+            return f"{name}: as salty as {control}, by the salt weighed in."
         return f"{name}: as salty and as sour as {control}, by the salt and acid weighed in."
     if amounts.near:
         exactly = f"{wording.listing(to_add)} would bring it there to the gram"
