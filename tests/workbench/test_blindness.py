@@ -69,7 +69,7 @@ def test_who_fills_bowls_for_two_sees_only_their_sheet_and_only_by_saying_so(at)
     bowls = "both-taste/bowls.html"
     assert "One taster’s ballots" in host.read("/t/crisp/sheets")
     assert f'{bowls}" target' not in (listed := host.read("/t/crisp/sheets"))
-    assert f'value="{bowls}"' in listed
+    assert f'value="{bowls}">Show the sheet of bowls: Ada<' in listed
     assert host.get(f"/t/crisp/sheets/{bowls}").status_code == 404
     assert "Oak leaf" in host.post("/t/crisp/sheets/pouring", pours="yes", sheet=bowls).text
     assert "Oak leaf" not in host.read("/t/crisp/sheets/both-taste/cups.html")

@@ -128,6 +128,7 @@ def test_a_session_that_is_drawn_gets_its_day_moved_and_nothing_else(at):
     assert 'name="session[1].date"' in page
     assert 'name="session[2].date"' not in page
     before = (folder / "trial.toml").read_text("utf-8")
+    assert '"/t/crisp/tasters">Another day' in host.read("/t/crisp/tasting")
     host.post("/t/crisp/tasters/days", **TASTERS, **{"session[1].date": "2026-09-12"})
     added = '\n[[session]]\nname = "1"\ndate = 2026-09-12\n'
     assert (folder / "trial.toml").read_text("utf-8").replace(added, "") == before
