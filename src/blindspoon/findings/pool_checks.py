@@ -266,16 +266,21 @@ def _listed(told: Iterable[tuple[Told, str]]) -> Iterator[tuple[Told, str]]:
 
 
 def rule_differences(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
-    """Say in which kitchens the declared rule, or how a scale was asked, is not the first's."""
+    """Say in which kitchens the rule, the ends of a scale, or a label is not the first's."""
     first, *others = kitchens
     shared, decides = common(kitchens, "attributes"), f"The rule of {first.name} decides"
-    differs = ((wording.listing(_differs(first.trial, it.trial, shared)), it.name) for it in others)
+    made = common(kitchens, "variants")
+    differs = (
+        (wording.listing(_differs(first.trial, it.trial, shared, made)), it.name) for it in others
+    )
     none = [f"{decides}, and it declared none."] * (first.trial.decision.declared is None)
     told = (f"{decides}; {names} {text}." for text, names in _listed(differs) if text)
     return (*none, *told)
 
 
-def _differs(first: Trial, other: Trial, attributes: Sequence[str]) -> Iterator[str]:
+def _differs(
+    first: Trial, other: Trial, attributes: Sequence[str], variants: Sequence[str]
+) -> Iterator[str]:
     mine, theirs = first.decision, other.decision
     pairs = [(first.attribute(name), other.attribute(name)) for name in attributes]
     if theirs.declared is None and mine.declared is not None:
@@ -301,6 +306,9 @@ def _differs(first: Trial, other: Trial, attributes: Sequence[str]) -> Iterator[
         if [it.low.casefold(), it.high.casefold()] != [own.low.casefold(), own.high.casefold()]:
             low, high = (f"“{word}”" if word else "nothing" for word in (it.low, it.high))
             yield f"wrote {low} and {high} at the ends of {it.name}"
+    for said, meant in ((other.variant(it).label, first.variant(it).label) for it in variants):
+        if said.casefold() != meant.casefold():
+            yield f"wrote “{said}” for “{meant}”"
 
 
 def caveats(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:

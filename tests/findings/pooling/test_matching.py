@@ -193,6 +193,14 @@ def test_where_the_rules_differ_is_said(kitchen):
     )
 
 
+def test_a_variant_that_a_kitchen_labels_otherwise_is_said(kitchen):
+    first, other = kitchen("mill"), kitchen("harbour", seed=2)
+    vine = tuple(replace(it, label=it.label.replace("Oak", "Vine")) for it in other.trial.variants)
+    other = replace(other, trial=replace(other.trial, variants=vine))
+    (sentence,) = rule_differences([first, other])
+    assert sentence == "The rule of mill decides; harbour wrote “Vine” for “Oak”."
+
+
 def test_a_kitchen_without_a_rule_is_said(kitchen):
     others = [kitchen(name, rule="", seed=seed) for name, seed in (("harbour", 2), ("oak", 5))]
     (sentence,) = rule_differences([kitchen("mill"), *others])
