@@ -813,7 +813,7 @@ def test_all_who_answered_are_counted_though_none_had_every_variant(tmp_path):
     rows += [f"T{n},1,{variant},yes" for n, variant in enumerate(["rock", "rock", "flake"])]
     (tmp_path / "choices.csv").write_text("\n".join(rows), encoding="utf-8")
     analysis = analyse(tmp_path)
-    assert trust(analysis).startswith("Three people chose from 3 sets.")
+    assert trust(analysis).startswith("Three people chose from 3 sets of three cups.")
     assert to_record(analysis)["trial"]["tasters"] == 3
     assert "Nobody answered two sets of one variant" in " ".join(choice_methods(analysis))
 

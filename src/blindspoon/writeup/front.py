@@ -111,6 +111,7 @@ def trust(analysis: Analysis) -> str:
         fewest=min(sizes),
         most=max(sizes),
         noun=names.noun,
+        choice=analysis.trial.choice,
         table=table,
         coded=analysis.coded,
         standing=analysis.standing,
