@@ -80,9 +80,12 @@ def test_a_paper_ballot_is_keyed_and_the_next_one_shown(keyed, rows, host):
     ]
 
 
-def test_the_next_ballot_to_key_is_one_on_paper(keyed, sitting, host):
+def test_the_next_ballot_to_key_is_one_on_paper(client, keyed, sitting, host):
     sitting.join("T02", "phone")
     assert keyed(WHOLE).headers["Location"] == f"{host}/1/key/3?saved=1"
+    last = keyed(WHOLE, place=3).headers["Location"]
+    assert "T03 is saved." in client.get(last).text
+    assert "T03 is saved" not in client.get(host).text
 
 
 def test_a_decimal_comma_is_understood(keyed, rows):

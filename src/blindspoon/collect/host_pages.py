@@ -159,19 +159,20 @@ class HostPages:
         return self.sitting.ballots.get((session, self._taster(place))) or abort(404)
 
     def _page(self, name: str, **content: object) -> AnyResponse:
-        return self.fill(name, say=SAY, **content)
+        """Fill a page; it names whose ballot was just stored, if the address does."""
+        saved = self._places.get(request.args.get("saved", ""), "")
+        return self.fill(name, say=SAY, saved=saved, **content)
 
     def _grid(
         self, place: str, ballot: Ballot, values: Cells, status: int = 200, **told: object
     ) -> Response:
-        """Show the cells of a ballot; it names whose was just stored, if the address does.
+        """Show the cells of a ballot.
 
         `told` may say that it is keyed `again`, and what is said beside cells: what is `wrong`
         there, or how they `differ` from the first keying.
         """
-        saved = self._places.get(request.args.get("saved", ""), "")
         own = {"again": False, "wrong": {}, "differ": {}, "page": secrets.token_urlsafe(12)} | told
-        page = self._page("key", place=place, ballot=ballot, values=values, saved=saved, **own)
+        page = self._page("key", place=place, ballot=ballot, values=values, **own)
         return make_response(page, status)
 
     def _to_next(self, session: str, place: str, kind: str) -> AnyResponse:
@@ -185,7 +186,7 @@ class HostPages:
             once = ballot.in_order() and (session, taster) not in memory.twice
             if once if kind == "again" else ballot.gaps:
                 return redirect(f"{self.base}/{session}/{kind}/{other}?saved={place}", 303)
-        return redirect(self.base, 303)
+        return redirect(f"{self.base}?saved={place}", 303)
 
 
 def by_host_link(sitting: Sitting, join: Callable[[], str]) -> Callable[[str], HostPages]:
