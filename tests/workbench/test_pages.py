@@ -626,6 +626,8 @@ START = {
 def test_whether_anybody_can_tell_is_begun_and_drawn_without_touching_a_file(visit, tmp_path):
     host, folder = visit(tmp_path), tmp_path / "sauerkraut"
     assert host.post("/new", **START).status_code == 303
+    before = host.read("/t/sauerkraut/rule").partition("Yes, this is my rule")[0]
+    assert "cannot be shown with fewer than 24 sets" in before
     page = host.read("/t/sauerkraut/question")
     assert "Which score answers" not in page
     assert "How far apart the scores lie" not in page

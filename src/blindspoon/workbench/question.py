@@ -86,9 +86,15 @@ def add_to(bench: Workbench) -> None:
 
     @bench.get("rule")
     def rule(stage: Stage) -> Response:
-        words = rule_in_words(stage.plan), rule_beside(stage.plan)
-        seen, locked = bench.seen(stage, [FILE]), stage.locked("rule")
-        return bench.page("rule.html.j2", stage, "question", rule=words, locked=locked, seen=seen)
+        return bench.page(
+            "rule.html.j2",
+            stage,
+            "question",
+            rule=(rule_in_words(stage.plan), rule_beside(stage.plan)),
+            foretold=_foretold(stage),
+            locked=stage.locked("rule"),
+            seen=bench.seen(stage, [FILE]),
+        )
 
     @bench.post("rule")
     def say_yes(stage: Stage, form: Form) -> Response:
@@ -103,3 +109,12 @@ def add_to(bench: Workbench) -> None:
 
 def _onward(stage: Stage) -> str:
     return "jars" if stage.unmade else "codes" if stage.tasters else "tasters"
+
+
+def _foretold(stage: Stage) -> tuple[str, ...]:
+    """Say what so many sets can show, while there is a yes to be said: it need not be simulated."""
+    if not stage.plan.choice or stage.locked("rule"):
+        return ()
+    from blindspoon.simulate.exact_size import size_choice  # noqa: PLC0415 - brings in scipy
+
+    return size_choice(stage.plan).sentences[:2]
