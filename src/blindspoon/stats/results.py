@@ -191,7 +191,8 @@ def as_record(value: object) -> Record:
     """Write a frozen value as a dictionary.
 
     A `NoResult` becomes None, and its reason stands beside it under the name with ``_reason``. A
-    field's metadata may give it another "name". Ready for JSON, in the order of the fields.
+    field's metadata may give it another "name", or a reason for being None, "lacking". Ready for
+    JSON, in the order of the fields.
 
     >>> from blindspoon.stats.two_way import FTest
     >>> made = as_record(FTest(f=4.5, df_num=2.0, df_den=9.0, p_value=0.044, residual_sd=1.0))
@@ -202,8 +203,9 @@ def as_record(value: object) -> Record:
     for column in fields(value):  # type: ignore[arg-type]
         part, name = getattr(value, column.name), column.metadata.get("name") or column.name
         record[name] = _plain(part)
-        if isinstance(part, NoResult):
-            record[f"{name}_reason"] = part.reason
+        reason = part.reason if isinstance(part, NoResult) else column.metadata.get("lacking")
+        if record[name] is None and reason:
+            record[f"{name}_reason"] = reason
     return record
 
 

@@ -14,8 +14,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from blindspoon.findings.further import correlate_attributes, within_variants
-from blindspoon.stats.results import NoResult
+from blindspoon.findings.further import (
+    Correlation,
+    OverallComparison,
+    correlate_attributes,
+    within_variants,
+)
+from blindspoon.stats.results import NoResult, as_record
 from blindspoon.stats.two_way import fisher_interval, fit_additive
 
 DATA = Path(__file__).parents[2] / "data" / "bland_altman_1995_pH_PaCO2.csv"
@@ -132,3 +137,12 @@ def test_its_intervals_cover(draw, correlation):
         (pair,) = correlate_attributes(["a", "b"], [scores[:, :, 0], scores[:, :, 1]])
         missed += not pair.within.interval[0] <= correlation <= pair.within.interval[1]
     assert 0.035 <= missed / 2000 <= 0.065
+
+
+def test_beside_what_could_not_be_computed_the_record_has_the_reason():
+    alone = as_record(Correlation(r=-0.2, interval=None, pairs=6, df=1))
+    assert alone["interval"] is None
+    assert alone["interval_reason"] == "too few degrees of freedom for an interval"
+    half = as_record(OverallComparison("texture", "leaf", None, None, 0.03, "open"))
+    assert half["mixed_p_reason"] == "this procedure gave no result here"
+    assert "ranks_p_reason" not in half
