@@ -292,6 +292,7 @@ def _normal_tail(limits: FloatArray, loadings: FloatArray, *, two_sided: bool) -
     return -np.expm1(np.einsum("j,ijk->ik", count, none)) @ (weight / weight.sum())
 
 
+@lru_cache(maxsize=32)
 def _lattice(dimensions: int) -> FloatArray:
     """Return points of a fixed lattice in the unit cube, folded, shape (dimensions, points).
 
@@ -302,6 +303,7 @@ def _lattice(dimensions: int) -> FloatArray:
     return np.abs(2 * (np.outer(roots, np.arange(1, _POINTS + 1) - 0.5) % 1) - 1)
 
 
+@lru_cache(maxsize=256)
 def _scatter_points(df: float) -> FloatArray:
     """Return the scatter at the lattice points."""
     if np.isinf(df):
