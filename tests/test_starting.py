@@ -43,12 +43,12 @@ def test_seven_questions_in_a_terminal_and_where_the_trial_stands(tmp_path, monk
         (
             ("Rock salt", "", "May I swap the salt?", "The odd one out.", ""),
             {"choice": ("triangle", 2, 0.3), "course": None, "primary": ("choice",)},
-            "We say that some can tell it from “As always”",
+            "We say that these tasters can tell it from “As always”",
         ),
         (
             ("7 days", "2 weeks", "", "y", "When is it ready?", "Sourness", "", "1"),
             {"choice": None, "course": ("fermented_days", "sourness"), "primary": ("course",)},
-            "We follow sourness over days of fermenting, and ask when it is within 1 point of",
+            "A jar is right if its sourness is within 1 point of",
         ),
     ],
 )
@@ -80,13 +80,23 @@ def test_where_nothing_is_scored_no_margin_is_kept_that_the_form_had():
     assert "\nmargin" not in files["trial.toml"].decode()
 
 
-def test_the_rule_of_sets_speaks_of_one_taster_where_there_is_one():
-    told = {"trial.product": "kraut", "variant[1].label": "As always", "changes": "Rock salt"}
-    told |= {"trial.title": "May I swap the salt?", SCORED: ODD, "tasting.tasters": "Ada"}
-    text = new_files(told, datetime.date(2026, 9, 4), 1)["trial.toml"].decode()
+@pytest.mark.parametrize(
+    ("tasters", "sets", "who", "alike"),
+    [
+        ("1", 2, "this taster", "this taster can in fewer than 30 % of the sets"),
+        ("2", 2, "these tasters", "these tasters can in fewer than 30 % of the sets"),
+        ("24", 1, "some", "fewer than 30 % of tasters can"),
+    ],
+)
+def test_the_rule_of_sets_has_a_share_of_tasters_only_where_each_has_one(tasters, sets, who, alike):
+    text = (
+        'trial = { title = "Salt?", control = "usual" }\ndecision = { primary = ["choice"] }\n'
+        f'choice = {{ method = "triangle", sets = {sets} }}\ntasting = {{ tasters = {tasters} }}\n'
+        'variant = [{ name = "usual" }, { name = "rock" }]'
+    )
     rule = rule_in_words(parse_trial(text)).replace("\xa0", " ")
-    assert "We say that this taster can tell it from “As always”" in rule
-    assert "this taster can in fewer than 30 % of the sets" in rule
+    assert f"We say that {who} can tell it from “Usual”" in rule
+    assert f"alike if the answers show that {alike};" in rule
 
 
 @pytest.mark.parametrize(
@@ -136,13 +146,45 @@ def test_a_rule_without_a_date_is_told_for_who_is_to_say_yes_to_it(coded, tmp_pa
     assert undeclared(tmp_path) == ""
 
 
-def test_the_rule_of_days_names_the_points_that_it_asks_about():
+UP, BACK = "Counting up from the first day, we say ", "Counting back from the last, we say "
+
+
+@pytest.mark.parametrize(
+    ("course", "jars", "said"),
+    [
+        (
+            "reach = 6.5",
+            ["kraut"],
+            "The days are days of fermenting. “Kraut” is right if its sourness is 6.5 points or "
+            f"more. {UP}“not yet” as long as the scores show that it is not right. {BACK}“ready” "
+            "as long as they show that it is.",
+        ),
+        (
+            'over = "stored_days", keep = "control"',
+            ["kraut", "old"],
+            "The days are days in the cold. A jar is right if its sourness is within 1 point of "
+            f"“Usual”. {UP}“still so” as long as the scores show that it is right. {BACK}“no "
+            "longer” as long as they show that it is not.",
+        ),
+        (
+            'reach = 1, keep = true, side = "at most"',
+            ["kraut"],
+            "The days are days of fermenting. “Kraut” is right if its sourness is 1 point or "
+            f"less. {UP}“not yet” as long as the scores show that it is not right. {BACK}“no "
+            "longer” as long as they show that. “Ready” is every day on which they show that it is "
+            "right.",
+        ),
+    ],
+)
+def test_the_rule_of_days_says_what_is_right_and_what_a_day_is_called(course, jars, said):
     text = (
         'trial = { title = "When?", control = "usual" }\nscale = { low = 0, high = 10 }\n'
-        'decision = { primary = ["course"] }\ncourse = { reach = 6.5, keep = true }\n'
-        'attribute = [{ name = "sourness" }]\nvariant = [{ name = "usual" }, { name = "kraut" }]'
+        f'decision = {{ primary = ["course"], margin = 1 }}\ncourse = {{ {course} }}\n'
+        'attribute = [{ name = "sourness" }]\n'
+        + "".join(f'[[variant]]\nname = "{name}"\n' for name in ["usual", *jars])
     )
-    assert "ask when it is at 6.5 points. Not yet:" in rule_in_words(parse_trial(text))
+    rule = rule_in_words(parse_trial(text)).replace("\xa0", " ")
+    assert rule == f"{said} Other days are not settled. Luck may fool us in one of 20 tastings."
 
 
 def test_of_a_trial_that_was_tasted_without_codes_only_the_findings_are_left(uncoded, tmp_path):

@@ -392,6 +392,20 @@ def test_of_several_variants_what_is_not_settled_may_be_none(tmp_path):
     assert choices_section(analysis).paragraphs[-1].startswith("So few tests")
 
 
+def test_of_tasters_with_several_sets_the_share_is_one_of_sets():
+    two = {right: judged("triangle", right, 36, tasters=2) for right in (12, 17)}
+    many = judged("triangle", 95, 240, tasters=2)
+    assert [it.verdict for it in (*two.values(), many)] == ["alike", "open", "slight"]
+    sets = "of these tasters’ sets"
+    assert f"at most 23\xa0% {sets} can be told (95\xa0% limit)" in two[12].because
+    assert two[17].because.endswith(f"from none to 43\xa0% {sets} may be told.")
+    assert "could tell rock from sea, but not often: 95 of 240 answers" in many.because
+    assert f"At most 18\xa0% {sets} can be told" in many.because
+    titles = [picks_title([it], name_all([it.variant, SEA], "sea")) for it in (two[12], many)]
+    assert titles[0].endswith(f"were right, so at most 23\xa0% {sets} can be told")
+    assert titles[1].endswith("more than luck explains, but not often")
+
+
 def test_one_taster_and_one_right_answer_are_told_of_as_one():
     alone = judged("triangle", 8, 18, tasters=1)
     assert "is not settled: 8 of 18 answers picked the odd cup; anything" in alone.because

@@ -68,7 +68,10 @@ def picks_title(choices: Sequence[ChoiceFound], names: Naming) -> str:
         (found,) = choices
         luck = ", fewer than luck explains" if found.turned else LUCK[found.verdict]
         if found.verdict == "alike" and not found.lines:
-            luck = f", so at most {percent(found.limit, found.choice.can_tell)} can tell"
+            can = f"of {found.whose_sets} sets can be told" if found.whose_sets else "can tell"
+            luck = f", so at most {percent(found.limit, found.choice.can_tell)} {can}"
+        elif found.verdict == "slight" and found.whose_sets:
+            luck = f"{LUCK['different']}, but not often"
         two_sided, picked = found.choice.two_sided, names.short(found.picked(names))
         did = f"picked {picked} as having more {found.choice.attribute}"
         were = did if two_sided else "was right" if found.right == 1 else "were right"

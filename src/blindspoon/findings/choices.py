@@ -111,6 +111,13 @@ class ChoiceFound:
         return names.control if few else self.variant
 
     @property
+    def whose_sets(self) -> str:
+        """Whose sets the share is of where somebody answered several; empty: it is of tasters."""
+        if self.tasters == 1:
+            return "this taster’s"
+        return "these tasters’" if 0 < self.tasters < self.tests else ""
+
+    @property
     def repeated(self) -> bool:
         """Whether somebody answered more than one set, or nobody knows."""
         return self.tests != self.tasters
@@ -337,8 +344,8 @@ def _heads(found: ChoiceFound, names: Naming) -> tuple[str, str, str]:
 
 
 def _sentence(found: ChoiceFound, names: Naming) -> str:
-    one, choice = found.tasters == 1, found.choice
-    answers = " answers" * (one or 0 < found.tasters < found.tests)  # not so many people
+    choice, sets = found.choice, found.whose_sets
+    answers = " answers" * bool(sets)  # not so many people
     counted, picked = f"{found.right} of {found.tests}{answers}", choice.how.pick
     if choice.attribute:
         more = "more" if choice.two_sided else choice.expect
@@ -350,19 +357,19 @@ def _sentence(found: ChoiceFound, names: Naming) -> str:
     needed = "" if found.needed is None else f", and {found.needed} {were} needed"
     guessing = f"guessing gives {wording.number(found.expected, 1).removesuffix('.0')}"
     differs = f"{told}; {guessing}{needed}."
-    whom = "of this taster’s sets can be told" if one else "of these tasters can tell"
+    whom = f"of {sets} sets can be told" if sets else "of these tasters can tell"
     level, allowed = wording.percent(found.level), percent(choice.can_tell)
     most = f"t most {percent(found.limit, choice.can_tell)} {whom} ({level} limit), and {allowed}"
     match found.verdict:
         case "different":
             return f"{could}: {differs}"
         case "slight":
-            few = "not often" if one else "only some of them"
+            few = "not often" if sets else "only some of them"
             return f"{could}, but {few}: {differs} A{most} was allowed."
         case "alike":
             return f"{alike}: {told}; a{most} was allowed."
     if found.limit <= 0:
         return f"{unsettled}: {told}; {guessing}."
     most = f"none to {percent(found.limit)}"
-    may = "of this taster’s sets may be told" if one else "of them may be able to tell"
+    may = f"of {sets} sets may be told" if sets else "of them may be able to tell"
     return f"{unsettled}: {told}; anything from {most} {may}."

@@ -88,7 +88,8 @@ CHOICE = (
     ),
     Column("p_adjusted", P, f"{HOLM} variants", "p", of=_if_fixed("p_adjusted")),
     Column(
-        "can_tell", meaning="share of tasters who can tell", of=lambda each: each,
+        "can_tell", meaning="share of tasters who can tell; of their sets, if several",
+        of=lambda each: each,
         inner=(
             Column(
                 "estimate", SHARE._replace(write=lambda share, _: percent(share)), "the estimate",
