@@ -12,12 +12,14 @@ import numpy as np
 import pytest
 
 from blindspoon.analysis import analyse
+from blindspoon.batches.differences import recipes
 from blindspoon.batches.log import build_log
 from blindspoon.errors import ScoreError
 from blindspoon.examine import examine
 from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.packing.repeat import data_package, kit_files, recipes
+from blindspoon.packing.kit import kit_files
+from blindspoon.packing.package import data_package
 
 TRIALS = sorted(path.parent for path in Path(__file__).parents[2].glob("trials/*/scores.csv"))
 
@@ -91,6 +93,23 @@ def test_the_drawn_folder_is_compared_once_it_is_scored(analysis, kit, tmp_path)
     assert again.trial.decision == replace(analysis.trial.decision, declared=None)
 
 
+def test_amounts_that_were_not_weighed_yet_say_so_beside_them_and_check_says_it_again(
+    kit, analysis, tmp_path
+):
+    rows = table_of(kit["batches.csv"].decode())
+    planned = [row for row in rows if any(row[name] for name in row if name.endswith("_g"))]
+    assert list(rows[0])[:3] == ["batch", "variant", "note"]
+    assert all(row["note"].startswith("planned, not weighed") for row in planned)
+    assert bool(planned) == (analysis.made is not None)
+    folder = written(kit, tmp_path / "kit")
+    said = [note.text for note in examine(folder).notes if "planned, not weighed" in note.text]
+    assert len(said) == bool(planned)
+    for row in rows:
+        row["note"] = ""
+    (folder / "batches.csv").write_text(sheet_of(rows))
+    assert not [note for note in examine(folder).notes if "planned, not weighed" in note.text]
+
+
 COMMANDS = re.compile(r"<pre>(.*?)</pre>", re.DOTALL)
 
 
@@ -99,7 +118,7 @@ def unpacked(tmp_path, analysis_of):
     """What a reader of the smallest trial has: kit and data, the rule declared by them."""
     small = analysis_of(TRIALS[2].name)
     written(kit_files(small.trial, small.table, small.made), tmp_path / "kit")
-    package = data_package(small.trial, small.tables, folder=small.folder, software="a test")
+    package = data_package(small.trial, small.tables, folder=small.folder)
     written(package, tmp_path / "data")
     plan = tmp_path / "kit" / "trial.toml"
     plan.write_text(plan.read_text().replace("# declared", "declared"))

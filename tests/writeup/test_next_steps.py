@@ -12,6 +12,7 @@ import pytest
 
 from blindspoon.analysis import analyse
 from blindspoon.findings.verdict import farthest_apart
+from blindspoon.packing.kit import kit_files
 from blindspoon.stats.over_days import Bracket
 from blindspoon.writeup.batches_section import recipe_table
 from blindspoon.writeup.front import advice, weaknesses
@@ -269,6 +270,20 @@ def test_a_recipe_shows_a_change_that_is_neither_weighed_nor_told_in_a_method(de
     assert leaf.pop("Vine leaf") == "1 vine leaf in 1,187\xa0g"  # 1186.5 g in its jar
     assert set(leaf.values()) == {"none"}
     assert "Leaf" not in recipe_table(demo.trial, demo.made).columns  # its method says it
+
+
+def test_a_recipe_has_no_column_that_only_marks_the_variant_of_that_label(demo):
+    bare = [replace(it, differs=("Vine leaf",)) for it in demo.trial.variants[1:]]
+    bare = [replace(demo.trial.variants[0], method=""), *(replace(it, method="") for it in bare)]
+    marked = {it.name: "yes" if it.name == "vine-leaf" else "no" for it in bare}
+    jars = [replace(it, own={"Vine leaf": marked[it.variant]}) for it in demo.made.log.batches]
+    log = replace(demo.made.log, batches=tuple(jars), own=("Vine leaf",))
+    trial, made = replace(demo.trial, variants=tuple(bare)), replace(demo.made, log=log)
+    assert "Vine leaf" not in recipe_table(trial, made).columns
+    two = replace(log, batches=(*jars[:-1], replace(jars[-1], own={"Vine leaf": "yes"})))
+    assert "Vine leaf" in recipe_table(trial, replace(made, log=two)).columns
+    kit = kit_files(trial, demo.table, made)["do-it-yourself.html"].decode()
+    assert "<span>yes</span>" not in kit
 
 
 def test_points_are_parted_from_one_another(analysis_of, further_of):

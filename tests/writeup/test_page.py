@@ -255,6 +255,14 @@ def test_only_remarks_beside_scored_cups_are_counted(content_of):
     assert "All 45 remarks are in tables/scores.csv." in page(fewer)
 
 
+def test_a_remark_that_several_wrote_stands_once_and_says_how_often(content_of):
+    wrote = ("good", "soft", "Too salty.", "too salty", "crisp", "too  salty")
+    (said,) = (texts for _, texts in content_of("usual", remarks=wrote).remarks.by_variant)
+    assert said == ("“Too salty.” (three times)", "“good”", "“soft”", "“crisp”")
+    once = content_of("usual", remarks=("good", "Good!", "soft")).remarks.by_variant
+    assert once[0][1] == ("“good” (twice)", "“soft”")
+
+
 def test_what_was_declared_stays_first_where_all_is_exploratory(analysis_of):
     demo = analysis_of("allotment-cucumbers")
     bent = [replace(found, primary=False) for found in demo.results]

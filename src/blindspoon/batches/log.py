@@ -192,6 +192,9 @@ def unit_of(column: str) -> Unit | None:
     return None
 
 
+PLANNED = "planned, not weighed"
+"""How a note begins that a kit puts beside the amounts of the first kitchen."""
+
 SATURATION = 35.9
 """Grams of salt that 100 g of water hold at 20 °C: 26.4 % of the solution. From memory, as
 handbooks of chemistry give it."""
@@ -310,6 +313,10 @@ def _read_batches(
         columns, jars = (list(dict.fromkeys(part)) for part in zip(*none, strict=True))
         text = f"a blank {' and '.join(columns)} beside written weights is taken as none"
         text += f" ({some_of(jars, 5)})"
+        said.note(table, text, line=None)
+    planned = [batch.name for batch in made if batch.note.startswith(PLANNED)]
+    if planned:
+        text = f"the amounts are {PLANNED}, by the notes ({some_of(planned, 5)})"
         said.note(table, text, line=None)
     return made, values, own
 

@@ -22,8 +22,8 @@ from blindspoon.files import disk
 from blindspoon.findings.comparison import Analysis, name_all
 from blindspoon.findings.further import study_further
 from blindspoon.findings.pool_checks import Pool
-from blindspoon.packing.repeat import data_package, kit_files
-from blindspoon.packing.result_tables import results_package
+from blindspoon.packing.kit import kit_files
+from blindspoon.packing.package import data_package, results_package
 from blindspoon.wording import sentence
 from blindspoon.writeup.kitchens import KitchensContent, compose_kitchens, forest_of, kitchens_page
 from blindspoon.writeup.methods import software
@@ -135,10 +135,8 @@ def pack(analysis: Analysis, *, jar_g: float, progress: Progress | None = None) 
     further = study_further(analysis) if analysis.results else None
     content = compose_report(analysis, further)
     trial, seal = analysis.trial, analysis.standing.published
-    data = data_package(
-        trial, analysis.tables, folder=analysis.folder, software=software(), seal=seal
-    )
-    results = results_package(trial, content.files, folder=analysis.folder, software=software())
+    data = data_package(trial, analysis.tables, folder=analysis.folder, seal=seal)
+    results = results_package(trial, content.files, folder=analysis.folder)
     kit = kit_files(trial, analysis.table, analysis.made, jar_g=jar_g)
     blind = "Tasted blind" if content.analysis.shown_blind else "Not shown to be blind"
     source = ". ".join((*content.byline, blind, "Made with Blindspoon."))
@@ -188,9 +186,8 @@ def pack_kitchens(
         steps += [partial(posts.shared_files, parts, some, size, **words) for size in posts.FORMATS]
     for kitchen, name in zip(pool.kitchens, file_names(pool), strict=True):
         made = data_package(
-            kitchen.trial, kitchen.tables, folder=name, software=software(),
-            seal=kitchen.standing.published,
-        )  # fmt: skip
+            kitchen.trial, kitchen.tables, folder=name, seal=kitchen.standing.published
+        )
         files |= {f"data/{name}/{path}": file for path, file in made.items()}
     head, *_ = pool.kitchens  # whose rule decides
     data = [path.rpartition("/")[0] for path in files if path.endswith("datapackage.json")]

@@ -1,7 +1,7 @@
 """What was made: what else differed, readings of the jars, taste against measurement, recipe."""
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from blindspoon import wording
 from blindspoon.batches import summary
@@ -141,6 +141,15 @@ def _as_made(jar: Recipe, name: str, jar_g: float) -> str:
     return text if same or not re.search(r"\d", text) else f"{text} in {wording.grams(jar.made_g)}"
 
 
+def only_a_mark(trial: Trial, jars: Iterable[Recipe], name: str) -> bool:
+    """Whether a column of the host's own marks the variant of that label, and no other."""
+    named = {
+        it.name for it in trial.variants if it.label.lower() == summary.factor_name(name).lower()
+    }
+    marked = {jar.variant: jar.others.get(name, "no").lower() for jar in jars}
+    return all(mark == ("yes" if it in named else "no") for it, mark in marked.items())
+
+
 def recipe_table(trial: Trial, made: summary.Made | None, jar_g: float = JAR_G) -> Table | None:
     """Give each variant in grams for a jar of `jar_g`; None where no masses are known."""
     jars = recipes(trial, made.log, jar_g) if made else ()
@@ -151,10 +160,11 @@ def recipe_table(trial: Trial, made: summary.Made | None, jar_g: float = JAR_G) 
     names = dict.fromkeys(name for jar in jars for name in jar.grams)
     used = [name for name in names if any(jar.grams.get(name) for jar in jars)]
     unsaid = (name for each in trial.variants if not each.method for name in each.differs)
-    told = [  # what is changed by no weight and in no words
+    words = [  # what is changed by no weight and in no words
         name
         for name in dict.fromkeys(unsaid)
         if name != "temperature_c" and any(name in jar.others for jar in jars)
+        if not only_a_mark(trial, jars, name)
     ]
     rows = []
     for jar in jars:
@@ -167,11 +177,11 @@ def recipe_table(trial: Trial, made: summary.Made | None, jar_g: float = JAR_G) 
         days = jar.days if trial.course else followed[FERMENTED].days
         warmth = followed[WARMTH].others.get("temperature_c", "")
         meant = trial.variant(jar.variant).differs
-        other = (_as_made(jar if name in meant else control or jar, name, jar_g) for name in told)
+        other = (_as_made(jar if name in meant else control or jar, name, jar_g) for name in words)
         cells = [*grams, *other, "" if days is None else wording.number(days, 0), warmth]
         rows.append((trial.variant(jar.variant).label, blank_as_dash(cells)))
     heads = (
-        *(HEADS.get(name) or capital(summary.factor_name(name)) for name in (*used, *told)),
+        *(HEADS.get(name) or capital(summary.factor_name(name)) for name in (*used, *words)),
         "Days",
         "°C",
     )

@@ -123,7 +123,7 @@ class KitchensContent:
     figures: tuple[Chart, ...]
     recipe: Table | None
     photos: tuple[()] = ()
-    remarks: tuple[()] = ()
+    remarks: None = None
     advice: tuple[()] = ()
     sections: tuple[()] = ()
 

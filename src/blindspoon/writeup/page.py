@@ -11,7 +11,6 @@ from blindspoon.charts.chart import Chart, svg_file
 from blindspoon.files.photographs import Photograph, photographs
 from blindspoon.findings.comparison import Analysis, AttributeResult
 from blindspoon.findings.further import FurtherAnalyses
-from blindspoon.scores.score_table import Remark, ScoreTable
 from blindspoon.trial import Trial
 from blindspoon.writeup import limits, methods
 from blindspoon.writeup.asked_sections import (
@@ -35,6 +34,7 @@ from blindspoon.writeup.front import (
 from blindspoon.writeup.further_sections import influence_section, joint_section, panel_section
 from blindspoon.writeup.limits import next_steps
 from blindspoon.writeup.records import csv_files
+from blindspoon.writeup.remarks import MOST_LISTED, MOST_OPEN, Remarks, all_in, remarks_of
 from blindspoon.writeup.tables import MOST_SERVINGS, contrast_tables, raw_tables, scores_table
 from blindspoon.writeup.words import PageSection, Points, html_page
 from blindspoon.writeup.writers import Table
@@ -54,9 +54,6 @@ FOLDS = (
 
 ASKED = {"days": ("days", "Day by day"), "choices": ("asked", "Who can tell")}
 """Sections that stand open under the board: anchor, and what leads there."""
-
-MOST_SAID = 3  # remarks of a variant that stand open; more are folded
-MOST_LISTED = 40  # remarks, and things left out, that the page lists; tables/ has them all
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -134,15 +131,8 @@ class ReportContent:
         return tuple(filter(None, (self.trial.host, methods.report_date(self.analysis), told)))
 
     @property
-    def remarks(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
-        """What was written beside scored cups, by variant, then beside sets; the first of many."""
-        choices, told = self.analysis.table.choices, told_remarks(self.trial, self.analysis.table)
-        grouped = [
-            (it.label, tuple(said.text for said in told[:MOST_LISTED] if said.variant == it.name))
-            for it in self.trial.variants
-        ]
-        grouped.append(("Beside a set", choices.remarks[:MOST_LISTED] if choices else ()))
-        return tuple((label, texts) for label, texts in grouped if texts)
+    def remarks(self) -> Remarks | None:
+        return remarks_of(self.analysis)
 
 
 def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> ReportContent:
@@ -198,14 +188,6 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
     )
 
 
-def told_remarks(trial: Trial, table: ScoreTable) -> list[Remark]:
-    """Take the remarks beside cups that were scored, which tables/scores.csv has too."""
-    names = [variant.name for variant in trial.variants]
-    rows = zip(table.session.tolist(), table.taster.tolist(), table.variant.tolist(), strict=True)
-    scored = {(table.sessions[s], table.tasters[t], names[v]) for s, t, v in rows}
-    return [it for it in table.remarks if (it.session, it.taster, it.variant) in scored]
-
-
 # The sections -----------------------------------------------------------------------------------
 
 
@@ -258,11 +240,6 @@ def _left_out(analysis: Analysis) -> PageSection:
     )
 
 
-def all_in(total: int, what: str, file: str) -> list[str]:
-    """Say where all are that the page does not list; nothing where it lists all."""
-    return [f"All {total:,} {what} are in tables/{file}."] * (total > MOST_LISTED)
-
-
 # The page ---------------------------------------------------------------------------------------
 
 
@@ -307,8 +284,7 @@ def page(content: ReportContent, *, paper: bool = False, preview: bool = False) 
         leads=any(0 < board.primary < len(board.columns) for board in content.boards),
         fragile=FRAGILE in notes,
         others=dict.fromkeys(note.partition(" by ")[2] for note in notes if note != FRAGILE),
-        remarks_note=all_in(len(told_remarks(content.trial, table)), "remarks", "scores.csv"),
-        most_said=MOST_SAID,
+        most_open=MOST_OPEN,
         next=parts.get("next"),
         folds=[fold for fold in folds if fold[2]],
         alone=len(table.tasters) == 1,

@@ -16,8 +16,8 @@ import pytest
 from blindspoon.analysis import analyse, compose_report
 from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.packing.repeat import corrections_resource, data_package, kit_files
-from blindspoon.packing.result_tables import results_package
+from blindspoon.packing.kit import kit_files
+from blindspoon.packing.package import corrections_resource, data_package, results_package
 from blindspoon.writeup.records import trial_record
 
 TESTS = Path(__file__).parents[1]
@@ -27,9 +27,7 @@ PROFILE = json.loads((TESTS / "data" / "data_package_2_0_profile.json").read_tex
 
 
 def packed(analysis, **changes):
-    return data_package(
-        analysis.trial, analysis.tables, folder=analysis.folder, software="Blindspoon 0", **changes
-    )
+    return data_package(analysis.trial, analysis.tables, folder=analysis.folder, **changes)
 
 
 def written(files, folder):
@@ -75,7 +73,7 @@ def test_every_table_is_as_described(analysis):
 def results(analysis):
     """The tables of results, and their descriptor."""
     files = compose_report(analysis).files
-    made = results_package(analysis.trial, files, folder=analysis.folder, software="Blindspoon 0")
+    made = results_package(analysis.trial, files, folder=analysis.folder)
     return dict(files), json.loads(made["datapackage.json"])
 
 
