@@ -11,7 +11,7 @@ from unittest.mock import patch
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from blindspoon.errors import LISTED
@@ -51,6 +51,22 @@ def test_decimal_commas_go_with_other_separators(separator):
 
 def test_comma_separated_numbers_have_points():
     assert not read_table(b"taster,texture\nT01,7.5\n", "scores.csv").decimal_comma
+
+
+@pytest.mark.parametrize("mark", ["sep=;", "sep=,", "sep=\t", "SEP=;", "sep=;;", "\n sep=;"])
+def test_a_line_that_tells_a_spreadsheet_the_separator_is_no_header(mark):
+    separator = mark.strip(" \n")[4]
+    data = written([[mark], [], ["taster", "texture"], ["T01", "7"]], separator, "\r\n")
+    table = read_table(b"\xef\xbb\xbf" + data, "scores.csv")
+    assert table.problems == ()
+    assert table.cells("texture") == ["7"]
+    assert table.lines.tolist() == [5 if "\n" in mark else 4]
+
+
+@pytest.mark.parametrize("mark", ["sep=|", "sep=;", '"sep=;"'])
+def test_where_that_line_does_not_fit_the_remedy_is_to_take_it_out(mark):
+    (problem,) = read_table(f"{mark}\ntaster,texture\nT01,7\n".encode(), "scores.csv").problems
+    assert "a line such as sep=; above the header out" in problem.remedy
 
 
 def test_quoted_newlines_keep_the_lines_right():
@@ -119,7 +135,7 @@ BAD = {
     "ragged-row": (b"a,b,c\n1,2,3\n1,2\n", 3, "the row has 2 cells; the header names 3 columns"),
     "ragged-row ": (b"a,b\n1,2\n7,5,3\n", 3, "the row has 3 cells; the header names 2 columns"),
     "repeated-column": (b"a,b,a\n1,2,3\n", 1, "column a: 2 columns have this name"),
-    "separator ": (b"Cucumbers\n\na,b\n1,2\n", 1, "take a title above the header out"),
+    "separator ": (b"Cucumbers\n\na,b\n1,2\n", 1, "take a title or a line such as sep=; above"),
     "separator": (b"taster|code\nT01|037\n", 1, 'the header is one cell, "taster|code"'),
 }
 
@@ -199,6 +215,8 @@ ODD = st.sampled_from(["a", "", '"a"', '"a;\n"', '"a""a"', " a"]) | st.text(
 RAGGED = st.lists(st.tuples(ODD, ODD).map(",".join), min_size=1, max_size=4)  # a quarter are even
 
 
+@example(["1,2"], ",\nc0,c1")
+@example(["1,2"], "sep=,\nc0,c1")
 @given(RAGGED, st.sampled_from(["c0,c1", "c0,,c1", "\nc0,c0", "c0,c1,", '"c0",c1', ",,"]))
 def test_pandas_is_never_asked_where_it_would_read_otherwise(rows, header):
     large, small = read_both((header + "\n" + "\n".join(rows) + "\n").encode())

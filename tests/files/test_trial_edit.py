@@ -101,8 +101,8 @@ def test_random_changes_of_tables_leave_every_other_cell(seed):
 
 
 def test_a_blank_line_of_a_table_stays_and_is_no_row():
-    data = b"batch;ph\n\njar 1;3,9\n;\njar 2;4\n"
+    data = b"sep=;\nbatch;ph\n\njar 1;3,9\n;\njar 2;4\n"
     changed = edit_table(data, "t.csv", {(1, "ph"): "3,8"}, [{"batch": "b"}], [0])
-    assert changed == b"batch;ph\n\n;\njar 2;3,8\nb;\n"
+    assert changed == b"sep=;\nbatch;ph\n\n;\njar 2;3,8\nb;\n"
     with pytest.raises(TrialFileError, match="do not pair up"):
         edit_table(b'batch;ph\n"jar 1;3,9\n', "t.csv", {(0, "ph"): "4"})

@@ -23,7 +23,13 @@ from functools import partial
 from typing import Any
 
 from blindspoon.errors import Rule, TrialFileError
-from blindspoon.files.text_table import decoded, read_table, separator_of, tidied
+from blindspoon.files.text_table import (
+    decoded,
+    names_separator,
+    read_table,
+    separator_of,
+    tidied,
+)
 
 Value = str | float | bool | datetime.date | Sequence[str] | Sequence[int]
 
@@ -227,7 +233,8 @@ def edit_table(
         return made.getvalue()
 
     records = list(_records(text, separator))
-    head = next(place for place, (_, row) in enumerate(records) if any(map(str.strip, row)))
+    filled = (place for place, (_, row) in enumerate(records) if any(map(str.strip, row)))
+    head = next(place for place in filled if not names_separator(records[place][1]))
     names = [tidied(name) for name in records[head][1]]
     wanted = [name for _, name in cells] + [name for row in new for name in row]
     more = list(dict.fromkeys(name for name in wanted if name not in names))

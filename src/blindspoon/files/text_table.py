@@ -206,7 +206,8 @@ _REPEATED = Rule(
 _SEPARATOR = Rule(
     "separator",
     "columns are separated by commas, semicolons or tabs",
-    "Save it again with one of these between the columns; take a title above the header out",
+    "Save it again with one of these between the columns; take a title or a line such as sep=; "
+    "above the header out",
 )
 
 
@@ -319,6 +320,11 @@ def separator_of(data: bytes) -> str:
     return max(",;\t", key=bare.count)
 
 
+def names_separator(row: Iterable[str]) -> bool:
+    """Tell whether a row above the header is one such as sep=; that spreadsheets read or write."""
+    return "".join(row).strip().casefold() == "sep="
+
+
 def _unread(file: str, problems: Sequence[Problem]) -> TextTable:
     return TextTable(file=file, columns={}, lines=np.empty(0, np.int64), problems=tuple(problems))
 
@@ -394,7 +400,8 @@ def _by_csv(
 def _read(text: str, separator: str, file: str) -> TextTable:
     """Take a text apart: rows that are not blank, columns that have a name, each only once."""
     rows = _rows(text, separator)
-    header_line, header = next(rows, (1, []))
+    above = (it for it in rows if not names_separator(it[1] or ()))
+    header_line, header = next(above, (1, []))
     if header is None:
         return _unread(file, [_QUOTES.broken(UNPAIRED, file, header_line)])
     names, width = [tidied(name) for name in header], len(header)
@@ -404,7 +411,8 @@ def _read(text: str, separator: str, file: str) -> TextTable:
         problems = [_SEPARATOR.broken(found, file, header_line) for found in lone]
         return _unread(file, problems or [_EMPTY.broken("the file is empty", file)])
     decimal_comma = separator != ","
-    read, problems = _by_pandas(text, separator, width) if len(text) >= LARGE else None, []
+    large = len(text) >= LARGE and header_line == 1
+    read, problems = _by_pandas(text, separator, width) if large else None, []
     if read is None:
         needed = max(place for place, name in enumerate(names, 1) if name)
         read, lines, problems = _by_csv(rows, needed, width, file, decimal_comma=decimal_comma)
