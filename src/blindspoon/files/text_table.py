@@ -332,16 +332,15 @@ def _unread(file: str, problems: Sequence[Problem]) -> TextTable:
 def _by_pandas(text: str, separator: str, width: int) -> list[TextColumn] | None:
     """Read a file without quotation marks and blank rows, every line as wide; None for others."""
     data = text.rstrip("\n").encode() + b"\n"
-    letters = np.frombuffer(data, np.uint8)
-    ends = letters[(letters == ord(separator)) | (letters == ord("\n"))].tobytes()
     row = (separator * (width - 1) + "\n").encode()
+    ends = data.translate(None, bytes({*range(256)} - {*row}))
     if b'"' in data or ends != row * (len(ends) // width):
         return None
     import pandas as pd  # noqa: PLC0415 - takes half a second to load
 
     frame = pd.read_csv(
         io.BytesIO(data), sep=separator, header=0, names=range(width), dtype=object,
-        index_col=False, na_filter=False, low_memory=False,
+        index_col=False, na_filter=False,
     )  # fmt: skip
     found = [pd.factorize(frame[place].to_numpy()) for place in range(width)]
     columns = [TextColumn((), codes.astype(np.int64)).tidy(texts) for codes, texts in found]
@@ -353,7 +352,9 @@ _Row = tuple[int, list[str] | None]  # the first line, and the cells
 
 def _rows(text: str, separator: str) -> Iterator[_Row]:
     """Give each row that is not blank; None where quotation marks are broken."""
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    # StringIO would copy a large text first, only for its header
+    lines = io.TextIOWrapper(io.BytesIO(text.encode()), "utf-8", newline="")
+    reader = csv.reader(lines, delimiter=separator, strict=True)
     line = 1
     try:
         for row in reader:
