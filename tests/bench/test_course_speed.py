@@ -7,15 +7,13 @@ from time import process_time
 import numpy as np
 import pytest
 
-from blindspoon.stats.over_days import (
-    by_day,
-    changes,
-    day_of_share,
-    line,
-    shares_by_day,
-    trend,
+from blindspoon.stats.scores_over_days import (
+    crossing_of_lines,
+    scores_by_day,
+    trend_from_control,
     trend_without_control,
 )
+from blindspoon.stats.shares_over_days import day_of_share, shares_by_day, turning_days
 from blindspoon.stats.signed_ranks import page_trend
 
 DAYS = 3.0 + 7 * np.arange(8)
@@ -28,13 +26,13 @@ def follow(n, attributes, seed=1):
     refused = np.exp(rng.normal(3.3, 0.4, (n, 1))) <= DAYS
     start = process_time()
     for values in tables:
-        trend(DAYS, values, alpha=0.05, step=1.0, rng=rng)
+        trend_from_control(DAYS, values, alpha=0.05, step=1.0, rng=rng)
         trend_without_control(DAYS, values, alpha=0.05)
-        by_day(DAYS, values, alpha=0.05, step=1.0, margin=1.0)
-        line(DAYS, values, level=-1.0, alpha=0.05)
+        scores_by_day(DAYS, values, alpha=0.05, step=1.0, margin=1.0)
+        crossing_of_lines(DAYS, values, level=-1.0, alpha=0.05)
         page_trend(values)
     shares_by_day(DAYS, refused.astype(float), alpha=0.05)
-    own = changes(DAYS, refused.astype(float))
+    own = turning_days(DAYS, refused.astype(float))
     day_of_share(own.after, own.by, alpha=0.05)
     return process_time() - start
 

@@ -13,8 +13,10 @@ from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.compare import only
 from blindspoon.findings.course import CourseFound, compare_course
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.over_days import Bracket, Crossing, DayOfShare, Trend
 from blindspoon.stats.results import Interval
+from blindspoon.stats.scores_over_days import Crossing, Trend
+from blindspoon.stats.several_tests import Bracket
+from blindspoon.stats.shares_over_days import DayOfShare
 from blindspoon.stats.signed_ranks import PageTrend
 from blindspoon.trial import Trial
 from tests.calibration.situations import ALPHA, Situation, Truth

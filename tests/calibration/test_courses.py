@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from blindspoon.findings import course as followed
-from blindspoon.stats.over_days import Bracket
+from blindspoon.stats.several_tests import Bracket
 from tests.calibration import course_rates
 from tests.calibration.calibrate import calibrate
 from tests.calibration.course_rates import COURSES, Cell, ask, course_chunk, panel_of
@@ -53,12 +53,12 @@ def test_a_cell_is_the_same_whatever_else_is_asked():
 
 def test_a_bracket_that_closes_too_soon_is_seen(monkeypatch):
     """With every day but the first said to be there, levels-off is wrong in every trial."""
-    broken = followed.over_days.by_day
+    broken = followed.scores_over_days.scores_by_day
 
     def hasty(*args, **asked):
         return replace(broken(*args, **asked), reached=Bracket(after=3.0, by=7.0))
 
-    monkeypatch.setattr(followed.over_days, "by_day", hasty)
+    monkeypatch.setattr(followed.scores_over_days, "scores_by_day", hasty)
     counts = course_chunk(1, Cell(BY_NAME["levels-off"], 7, 8, "all"), 0, 6)
     assert counts["days", "coverage"] == (0, 6)
     assert counts["days", "false_alike"] == (6, 6)

@@ -16,9 +16,9 @@ from blindspoon.charts.scene import NARROW, WIDE, Line
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.course import CourseDay, CourseFound, CourseSaid
 from blindspoon.findings.days_in_words import headline
-from blindspoon.stats import over_days
-from blindspoon.stats.over_days import Bracket
 from blindspoon.stats.results import Interval, NoResult
+from blindspoon.stats.scores_over_days import scores_by_day
+from blindspoon.stats.several_tests import Bracket
 from blindspoon.trial import Scale
 
 NONE = NoResult("not asked for")
@@ -57,7 +57,7 @@ def course(days=(3, 7, 14, 28), tasters=12, reached=(3, 14), kept=(14, 28)):
         -3 * np.exp(-np.array(days) / 5), 0.8, (tasters, len(days))
     )
     values[0, 1] = np.nan
-    by_day = over_days.by_day(np.array(days, float), values, alpha=0.05, step=1.0, margin=1.0)
+    by_day = scores_by_day(np.array(days, float), values, alpha=0.05, step=1.0, margin=1.0)
     return CourseFound(
         series="now",
         label="now",

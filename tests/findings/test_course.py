@@ -29,8 +29,8 @@ from blindspoon.findings.course import compare_course
 from blindspoon.findings.days_in_words import day_word, headline, say_course, which_first
 from blindspoon.lifting import lift_blind
 from blindspoon.scores.score_table import build_table
-from blindspoon.stats.over_days import Bracket
 from blindspoon.stats.results import NoResult
+from blindspoon.stats.several_tests import Bracket
 from blindspoon.trial import Variant
 from blindspoon.verify import recompute
 from blindspoon.writeup.records import course_record

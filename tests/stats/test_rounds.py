@@ -12,7 +12,8 @@ from scipy import stats
 
 from blindspoon.stats import rounds
 from blindspoon.stats.results import NoResult, RankContrast
-from blindspoon.stats.rounds import compare_rounds, differences, holm, relabel
+from blindspoon.stats.rounds import compare_rounds, differences, relabel
+from blindspoon.stats.several_tests import holm
 
 DATA = Path(__file__).parents[1] / "data"
 # C. Darwin 1876, cross- against self-fertilised Zea mays, eighths of an inch, as in R. A. Fisher

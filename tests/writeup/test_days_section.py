@@ -11,8 +11,8 @@ import pytest
 
 from blindspoon.analysis import compose_report
 from blindspoon.packing.pack import blog, say
-from blindspoon.stats.over_days import Bracket
 from blindspoon.stats.results import NoResult
+from blindspoon.stats.several_tests import Bracket
 from blindspoon.writeup.asked_sections import (
     days_advice,
     days_answer,

@@ -13,7 +13,7 @@ import pytest
 from blindspoon.analysis import analyse
 from blindspoon.findings.verdict import farthest_apart
 from blindspoon.packing.kit import kit_files
-from blindspoon.stats.over_days import Bracket
+from blindspoon.stats.several_tests import Bracket
 from blindspoon.writeup.batches_section import recipe_table
 from blindspoon.writeup.front import advice, weaknesses
 from blindspoon.writeup.limits import MOST_STEPS, next_steps

@@ -18,8 +18,8 @@ from blindspoon.charts.lines import LOW, Happened, LinePlot, NamedLine, lay_line
 from blindspoon.charts.scene import NARROW, WIDE, Laid, Sheet, variant_inks
 from blindspoon.findings.course import CourseFound
 from blindspoon.findings.days_in_words import headline
-from blindspoon.stats.over_days import Bracket
 from blindspoon.stats.results import NoResult
+from blindspoon.stats.several_tests import Bracket
 from blindspoon.trial import Trial
 
 LIMIT = wording.plain(PH_LIMIT)

@@ -17,7 +17,7 @@ from blindspoon.scores.sets import ChoiceTable, chosen_by
 from blindspoon.scores.standing import Standing
 from blindspoon.stats import forced_choice as fc
 from blindspoon.stats.results import Interval, NoResult
-from blindspoon.stats.rounds import holm
+from blindspoon.stats.several_tests import holm
 from blindspoon.trial import Choice, Trial, Variant
 
 ENOUGH = 5  # sets of one taster from which it is asked whether that taster can tell

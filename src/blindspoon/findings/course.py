@@ -15,22 +15,18 @@ from blindspoon.arrays import FloatArray, IntArray
 from blindspoon.batches.strengths import Cell, CupAges
 from blindspoon.findings.comparison import Kind
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats import over_days
+from blindspoon.stats import scores_over_days
 from blindspoon.stats.mixed import rounded_to
-from blindspoon.stats.over_days import (
-    Bracket,
-    ByDay,
-    Crossing,
-    DayFound,
+from blindspoon.stats.results import NoResult
+from blindspoon.stats.scores_over_days import Crossing, DayFound, ScoresByDay, Trend
+from blindspoon.stats.several_tests import Bracket, holm, shown_from, shown_until
+from blindspoon.stats.shares_over_days import (
     DayOfShare,
     SharesByDay,
-    Trend,
-    changes,
     day_of_share,
     shares_by_day,
+    turning_days,
 )
-from blindspoon.stats.results import NoResult
-from blindspoon.stats.rounds import holm
 from blindspoon.stats.sign_flips import settle_ties
 from blindspoon.stats.signed_ranks import PageTrend, page_trend
 from blindspoon.stats.two_way import gather
@@ -215,11 +211,11 @@ def _follow(
     step = attribute.scale.step or rounded_to(score) or 0.0
     trend: Trend | NoResult = TWO_NEEDED
     if days.size > 1 and sittings > 1 and against == "nothing":
-        trend = over_days.trend_without_control(days, values, alpha=alpha)
+        trend = scores_over_days.trend_without_control(days, values, alpha=alpha)
     elif days.size > 1:
         rng = np.random.default_rng([trial.seed, index])
-        trend = over_days.trend(days, values, alpha=alpha, step=step, rng=rng)
-    by_day = over_days.by_day(
+        trend = scores_over_days.trend_from_control(days, values, alpha=alpha, step=step, rng=rng)
+    by_day = scores_over_days.scores_by_day(
         days,
         values,
         alpha=alpha,
@@ -292,7 +288,7 @@ def _row_means(values: FloatArray) -> FloatArray:
 
 
 def _days(
-    ages: CupAges, series: CellSeries, own: FloatArray, control: FloatArray, by_day: ByDay
+    ages: CupAges, series: CellSeries, own: FloatArray, control: FloatArray, by_day: ScoresByDay
 ) -> Iterator[CourseDay]:
     for place, found in enumerate(by_day.days):
         here = np.flatnonzero(series.day == place)
@@ -321,7 +317,7 @@ def _missing(found: CourseFound, level: float | None) -> NoResult | None:
     return lacking[0] if len(lacking) == len(found.days) else None
 
 
-def _judged(found: CourseFound, by_day: ByDay, control: str) -> CourseFound:
+def _judged(found: CourseFound, by_day: ScoresByDay, control: str) -> CourseFound:
     """Apply the rule: brackets at alpha / 2 a side, and a verdict a day that agrees with them."""
     course, margin, alpha = found.course, found.attribute.margin or 0.0, found.alpha
     level = course.level if found.judged else None
@@ -351,8 +347,8 @@ def _judged(found: CourseFound, by_day: ByDay, control: str) -> CourseFound:
     else:
         alike = at >= _or(reached.by, np.inf) if reach else at <= _or(kept.after, -np.inf)
     p_gone, ends = (p_different, ends) if level is None else (p_outside, alpha / 2)
-    early = at <= _or(over_days.shown_until(at, p_gone, ends) if reach else None, -np.inf)
-    late = at >= _or(over_days.shown_from(at, p_gone, ends) if keep else None, np.inf)
+    early = at <= _or(shown_until(at, p_gone, ends) if reach else None, -np.inf)
+    late = at >= _or(shown_from(at, p_gone, ends) if keep else None, np.inf)
     kinds: tuple[Kind, ...] = ("open", "alike", "different", "slight")
     verdicts = [kinds[code] for code in (alike + 2 * (early | late)).tolist()]
     target = level
@@ -367,7 +363,7 @@ def _judged(found: CourseFound, by_day: ByDay, control: str) -> CourseFound:
         ),
         reached=reached if reach else None,
         kept=kept if keep else None,
-        line=over_days.line(at, found.values, level=target, alpha=alpha),
+        line=scores_over_days.crossing_of_lines(at, found.values, level=target, alpha=alpha),
     )
 
 
@@ -386,7 +382,7 @@ def _acceptance(
     days = _day_means(series, own)
     turned = np.where(np.isnan(days), np.nan, (days == 1) != refusals).astype(float)
     share, at = course.half if refusals else 1 - course.half, series.days.astype(float)
-    own_days = changes(at, turned)
+    own_days = turning_days(at, turned)
     once = bool(np.isfinite(own_days.after).any()) and at[0] > 0 and not both
     none = NoResult("Nobody’s answers turned once and for all, or a jar was of no age.")
     fit = day_of_share(own_days.after, own_days.by, alpha=alpha, share=share) if once else none

@@ -15,8 +15,9 @@ from blindspoon.findings.course import (
     CourseSaid,
 )
 from blindspoon.findings.verdict import by_chance
-from blindspoon.stats.over_days import BENT, Bracket, DayFound
 from blindspoon.stats.results import NoResult
+from blindspoon.stats.scores_over_days import BENT, DayFound
+from blindspoon.stats.several_tests import Bracket
 
 
 def say_course(found: CourseFound, names: Naming, *, several: bool) -> CourseSaid:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from blindspoon.arrays import FloatArray, IntArray
 from blindspoon.stats.results import Method, NoResult, RankContrast
+from blindspoon.stats.several_tests import holm
 from blindspoon.stats.sign_flips import (
     TOLERANCE,
     null_distribution,
@@ -311,18 +312,3 @@ def _family(
 
 def _weakest(tests: Sequence[Relabelled]) -> Method:
     return "sampled" if any(test.method == "sampled" for test in tests) else "exact"
-
-
-def holm(p_values: FloatArray) -> FloatArray:
-    """Adjust p values by S. Holm's step-down method (1979, Scand. J. Stat. 6:65).
-
-    Never below the p value nor above 1.
-
-    >>> holm(np.array([0.01, 0.04, 0.03, 0.005]))
-    array([0.03, 0.06, 0.06, 0.02])
-    """
-    order = np.argsort(p_values, kind="stable")
-    stages = p_values[order] * np.arange(p_values.size, 0, -1)
-    adjusted = np.empty(p_values.size)
-    adjusted[order] = np.minimum(np.maximum.accumulate(stages), 1.0)
-    return adjusted

@@ -8,8 +8,9 @@ from blindspoon.findings.choices import ENOUGH, percent, sentences
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.course import CourseDay, CourseFound
 from blindspoon.findings.days_in_words import day_word, headline, one_each, which_first
-from blindspoon.stats.over_days import Bracket, DayFound
 from blindspoon.stats.results import NoResult
+from blindspoon.stats.scores_over_days import DayFound
+from blindspoon.stats.several_tests import Bracket
 from blindspoon.wording import day as on_day
 from blindspoon.writeup.asked_columns import CHOICE, TASTER
 from blindspoon.writeup.records import days_csv, intervals_said

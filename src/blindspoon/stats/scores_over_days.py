@@ -1,25 +1,22 @@
-"""The same jars over days: trend, day by day, the day of a crossing; and of a share saying yes.
+"""Scores of the same jars over days: their trend, every day by itself, the day of a crossing.
 
 Everything rests on each taster's own values, one a day, in points: differences from the control of
 the same sitting, so that what moves a whole sitting drops out. The m days rise; the values have the
 shape (n, m), n tasters, and are NaN where somebody was not there. `step` is to what scores are
-rounded, in points; it stands in for scatter where all agree exactly (see `unanimous`). Answers, as
-to "I would not eat it now", have the same shape: 1 for yes, 0 for no, NaN for none; a share of the
-tasters lies between 0 and 1.
+rounded, in points; it stands in for scatter where all agree exactly (see `unanimous`).
 """
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy.special import log_ndtr, ndtri, stdtr, stdtrit
+from scipy.special import stdtr, stdtrit
 
 from blindspoon.arrays import BoolArray, FloatArray
-from blindspoon.stats.forced_choice import limits, upper_tail
 from blindspoon.stats.mixed import LEAST_ALIKE
 from blindspoon.stats.results import Interval, NoResult
+from blindspoon.stats.several_tests import Bracket, turning
 from blindspoon.stats.sign_flips import (
     null_distribution,
     one_by_one,
@@ -69,15 +66,7 @@ class DayFound:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Bracket:
-    """The days between which something happened: after the first and by the second, if shown."""
-
-    after: float | None
-    by: float | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ByDay:
+class ScoresByDay:
     """All days, and between which of them it came inside, or left; alpha / 2 for each side."""
 
     days: tuple[DayFound | NoResult, ...]
@@ -99,7 +88,7 @@ class Crossing:
     p_bend: float
 
 
-def trend(
+def trend_from_control(
     days: FloatArray,
     differences: FloatArray,
     *,
@@ -139,8 +128,7 @@ def trend_without_control(
 ) -> Trend | NoResult:
     """Estimate by how much scores move a day where no cup stayed the same.
 
-    Arrays are as of `trend`. It holds for days like these; whether the food moved or the days, it
-    cannot say.
+    It holds for days like these; whether the food moved or the days, it cannot say.
 
     Var(slope) = (variance of the tasters' slopes) / n + (mean square of the days' mean residuals
     from the lines) / (sum of squares of the days): tasters and days are both samples, and the
@@ -169,7 +157,7 @@ def trend_without_control(
     )
 
 
-def by_day(
+def scores_by_day(
     days: FloatArray,
     values: FloatArray,
     *,
@@ -178,19 +166,18 @@ def by_day(
     margin: float = 0.0,
     level: float = 0.0,
     side: Side = "within",
-) -> ByDay:
+) -> ScoresByDay:
     """Hold every day against the control's margin, or against a level.
 
     Values are differences (the level is 0) or scores; margins are for "within". One-sided t(n - 1)
     a day; "within" by two of them (D. J. Schuirmann 1987, J. Pharmacokinet. Biopharm. 15:657), and
     beyond a margin by the sum of both tails from its nearer and its farther end (J. L. Hodges and
     E. L. Lehmann 1954, J. R. Stat. Soc. B 16:261). On a day on which all agree exactly they are to
-    be four to show anything inside. Days are tested in a sequence that is fixed before, each at the
-    full level until the first that fails: W. Maurer, L. A. Hothorn and W. Lehmacher 1995; R.
-    Marcus, E. Peritz and K. R. Gabriel 1976, Biometrika 63:655. Days without a result are passed.
+    be four to show anything inside. Days are tested in the sequences of `turning`.
 
     >>> values = np.array([[-4.0, -2, 0, 0], [-3, -1, 0, 0], [-4, -1, 0, 0], [-5, -2, 0, 0.0]])
-    >>> found = by_day(np.array([3.0, 7, 10, 14]), values, margin=1.0, alpha=0.05, step=1.0)
+    >>> days = np.array([3.0, 7, 10, 14])
+    >>> found = scores_by_day(days, values, margin=1.0, alpha=0.05, step=1.0)
     >>> found.reached
     Bracket(after=3.0, by=10.0)
     """
@@ -228,33 +215,14 @@ def by_day(
         else NoResult(f"{'One taster was' if n[j] else 'Nobody was'} there; two are needed.")
         for j in range(len(days))
     )
-    return ByDay(
-        days=found, reached=bracket(days, p[2], p[1], alpha), lost=bracket(days, p[1], p[2], alpha)
+    return ScoresByDay(
+        days=found,
+        reached=turning(days, p[2], p[1], alpha / 2),
+        lost=turning(days, p[1], p[2], alpha / 2),
     )
 
 
-def shown_until(days: FloatArray, p_values: FloatArray, alpha: float) -> float | None:
-    """Go from the first day up as long as each is shown at level alpha; days of NaN are passed.
-
-    >>> shown_until(np.array([3.0, 7, 10]), np.array([0.01, np.nan, 0.2]), 0.05)
-    3.0
-    """
-    tested = np.isfinite(p_values)
-    run = np.cumsum(p_values[tested] > alpha) == 0
-    return float(days[tested][run][-1]) if run.any() else None
-
-
-def shown_from(days: FloatArray, p_values: FloatArray, alpha: float) -> float | None:
-    """Go from the last day down as long as each is shown at level alpha; days of NaN are passed."""
-    return shown_until(days[::-1], p_values[::-1], alpha)
-
-
-def bracket(days: FloatArray, before: FloatArray, then: FloatArray, alpha: float) -> Bracket:
-    """Give the last day up to which one thing and the first from which on its opposite is shown."""
-    return Bracket(after=shown_until(days, before, alpha / 2), by=shown_from(days, then, alpha / 2))
-
-
-def line(
+def crossing_of_lines(
     days: FloatArray, values: FloatArray, *, level: float, alpha: float
 ) -> Crossing | NoResult:
     """Read off straight lines when a level is crossed.
@@ -363,184 +331,3 @@ def _own_fits(days: FloatArray, values: FloatArray, degree: int) -> FloatArray:
     fits = np.full((len(values), degree + 1), np.nan)
     fits[enough] = np.linalg.solve(squares, products[..., None])[..., 0]
     return np.asarray(fits / scale ** np.arange(degree + 1), float)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ShareOnDay:
-    """How many said yes on one day, with the exact interval of the share at level 1 - alpha.
-
-    The p values, not adjusted, are that at least, or at most, the share in question would say yes.
-    """
-
-    day: float
-    yes: int
-    asked: int
-    interval: Interval
-    p_fewer: float
-    p_more: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SharesByDay:
-    """All days, and between which of them the share was passed, alpha / 2 for either side."""
-
-    days: tuple[ShareOnDay | NoResult, ...]
-    passed: Bracket
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Changes:
-    """Between which days each taster turned from no to yes, shape (n,).
-
-    0 where the first answer was yes, infinite where none was; NaN for those who never answered, or
-    turned back to no.
-    """
-
-    after: FloatArray
-    by: FloatArray
-    turned_back: BoolArray
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DayOfShare:
-    """The day by which a share has turned, by a distribution of the tasters' days.
-
-    With its interval at level 1 - alpha; the scale is the standard deviation of the log of the day
-    (lognormal), or 1 / shape (Weibull).
-    """
-
-    day: float
-    interval: Interval
-    scale: float
-    log_likelihood: float
-    tasters: int
-
-
-def shares_by_day(
-    days: FloatArray, answers: FloatArray, *, alpha: float, share: float = 0.5
-) -> SharesByDay:
-    """Hold the share who said yes on each day against the share in question.
-
-    Somebody who turns back counts on each day as they answered. Exact binomial tails, one-sided, in
-    the sequences of `by_day`.
-
-    >>> answers = np.array([[0.0, 0, 1]] * 8)
-    >>> shares_by_day(np.array([7.0, 14, 21]), answers, alpha=0.05).passed
-    Bracket(after=14.0, by=21.0)
-    """
-    asked = np.isfinite(answers).sum(axis=0)
-    yes = np.nansum(answers, axis=0).astype(np.int64)
-    more = np.where(asked > 0, upper_tail(yes, asked, share), np.nan)
-    fewer = np.where(asked > 0, upper_tail(asked - yes, asked, 1 - share), np.nan)
-    rows = zip(days.tolist(), yes.tolist(), asked.tolist(), fewer, more, strict=True)
-    found = tuple(
-        ShareOnDay(
-            day=day,
-            yes=own,
-            asked=of,
-            interval=Interval(*limits(own, of, alpha / 2)),
-            p_fewer=float(p_fewer),
-            p_more=float(p_more),
-        )
-        if of
-        else NoResult("Nobody answered.")
-        for day, own, of, p_fewer, p_more in rows
-    )
-    return SharesByDay(days=found, passed=bracket(days, fewer, more, alpha))
-
-
-def changes(days: FloatArray, answers: FloatArray) -> Changes:
-    """Find the days, above 0, between which each taster turned from no to yes."""
-    after = np.where(answers == 0, days, 0.0).max(axis=1, initial=0.0)
-    by = np.where(answers == 1, days, np.inf).min(axis=1, initial=np.inf)
-    back = after > by
-    out = back | ~np.isfinite(answers).any(axis=1)
-    return Changes(
-        after=np.where(out, np.nan, after), by=np.where(out, np.nan, by), turned_back=back
-    )
-
-
-FIT_FROM = 12  # tasters from whom a distribution of their days is fitted
-
-Family = Literal["lognormal", "weibull"]
-_LATER: dict[Family, Callable[[FloatArray], FloatArray]] = {
-    "lognormal": lambda z: np.asarray(log_ndtr(-z), float),
-    "weibull": lambda z: -np.exp(np.minimum(z, 700.0)),
-}
-"""Log of the chance of a later day, by the standardised log of the day."""
-_SCALES = (math.log(1e-3), math.log(20.0))
-_FAR = math.log(100.0)
-
-
-def day_of_share(
-    after: FloatArray,
-    by: FloatArray,
-    *,
-    alpha: float,
-    share: float = 0.5,
-    family: Family = "lognormal",
-) -> DayOfShare | NoResult:
-    """Fit a distribution to the tasters' days, each known between two days only, as of `changes`.
-
-    Maximum likelihood with interval-censored days. The log-likelihood of either family is concave
-    in 1 / scale and location / scale (J. Burridge 1981, J. R. Stat. Soc. B 43:41), so the profile
-    of the day has one top. The interval is where it lies less than half the square of Student's
-    t(n - 1) below, in place of the normal deviate that large samples allow: it is too short for
-    twelve tasters (simulated, no source).
-    """
-    from scipy.optimize import brentq, minimize_scalar  # noqa: PLC0415 - slow to import
-
-    known = np.isfinite(after)
-    pairs, times = np.unique(np.stack([after[known], by[known]]), axis=1, return_counts=True)
-    tasters = int(times.sum())
-    reason = _no_fit(pairs, tasters)
-    if reason:
-        return NoResult(reason)
-    ends = np.log(np.where(pairs > 0, pairs, 1e-300))
-    later = _LATER[family]
-    quantile = float(ndtri(share)) if family == "lognormal" else math.log(-math.log1p(-share))
-
-    def likelihood(log_day: float, log_scale: float) -> float:
-        first, second = later((ends - log_day) / math.exp(log_scale) + quantile)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            logs = first + np.log(-np.expm1(np.minimum(second - first, 0.0)))
-        return float(times @ np.nan_to_num(logs, nan=-1e9, neginf=-1e9))
-
-    def profile(log_day: float) -> tuple[float, float]:
-        top = minimize_scalar(
-            lambda log_scale: -likelihood(log_day, log_scale), bounds=_SCALES, method="bounded"
-        )
-        return -float(top.fun), float(top.x)
-
-    inside = ends[(pairs > 0) & np.isfinite(pairs)]
-    low, high = float(inside.min()) - _FAR, float(inside.max()) + _FAR
-    top = minimize_scalar(lambda day: -profile(day)[0], bounds=(low, high), method="bounded")
-    most, scale = profile(float(top.x))
-    if scale > _SCALES[1] - 0.1:
-        return NoResult("The tasters' days spread too widely for a fit.")
-    depth = float(stdtrit(tasters - 1, alpha / 2)) ** 2 / 2
-
-    def beyond(log_day: float) -> float:
-        return most - profile(log_day)[0] - depth
-
-    if min(beyond(low), beyond(high)) <= 0:
-        return NoResult("The interval of the day is not bounded.")
-    at = [float(brentq(beyond, float(top.x), end, xtol=1e-9)) for end in (low, high)]
-    return DayOfShare(
-        day=math.exp(top.x),
-        interval=Interval(math.exp(at[0]), math.exp(at[1])),
-        scale=math.exp(scale),
-        log_likelihood=most,
-        tasters=tasters,
-    )
-
-
-def _no_fit(pairs: FloatArray, tasters: int) -> str:
-    """Say why no distribution can be fitted to these days; blank where one can."""
-    if tasters < FIT_FROM:
-        return f"A distribution of days is fitted from {FIT_FROM} tasters on."
-    if np.isinf(pairs[1]).all() or not pairs[0].any():
-        return "All tasters turned before the first day or after the last."
-    if pairs[0].max() <= pairs[1].min():
-        return "The tasters agree so well that their days have no spread."
-    return "" if pairs[1].all() else "Somebody had turned on day 0 already."

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from scipy import optimize, stats
 
-from blindspoon.stats.over_days import changes, day_of_share, shares_by_day
 from blindspoon.stats.results import NoResult
+from blindspoon.stats.shares_over_days import day_of_share, shares_by_day, turning_days
 
 DATA = Path(__file__).parents[1] / "data"
 DAYS = np.array([7.0, 14, 21, 28, 42])
@@ -114,10 +114,52 @@ def test_twelve_who_all_accept_do_not_show_that_fewer_than_a_quarter_refuse():
     assert until(13) == 42
 
 
+def lasting(liked, n):
+    """Answers of n tasters of whom so many would have it on each day."""
+    return (np.arange(n)[:, None] < np.array(liked)).astype(float)
+
+
+def test_a_share_that_is_passed_and_lost_again_is_judged_from_both_sides():
+    """0 or 10 of 10 are 1 in 1,024 by chance: below 0.05 / 3, and as one of five days of Holm's."""
+    found = shares_by_day(DAYS, lasting([0, 10, 10, 5, 0], 10), alpha=0.05, both=True)
+    assert (found.passed.after, found.passed.by) == (7, 14)
+    assert (found.lost.after, found.lost.by) == (21, 42)
+    alone = shares_by_day(DAYS, lasting([0, 10, 10, 5, 0], 10), alpha=0.05)
+    assert (alone.passed.by, alone.lost) == (None, None)
+
+
+def test_five_tasters_settle_neither_side():
+    """1 in 32 by chance is more than a third of 0.05; 1 in 64 is less."""
+    losts = [
+        shares_by_day(DAYS, lasting([n, n, n, 0, 0], n), alpha=0.05, both=True).lost.by
+        for n in (5, 6)
+    ]
+    assert losts == [None, 28]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("shares", [(0.5,) * 5, (0.02, 0.5, 0.5, 0.5, 0.02), (0.5, 0.98, 0.5)])
+@pytest.mark.parametrize("n", [6, 17, 30])
+def test_what_is_said_of_both_sides_is_seldom_false(shares, n):
+    """Of a share of exactly a half nothing may be said; at most 5 % of 4,000 courses, by design."""
+    rng, days = np.random.default_rng(n), np.arange(1.0, len(shares) + 1)
+    exactly, wrong = days[np.array(shares) == 0.5], 0
+    for _ in range(4000):
+        answers = (rng.random((n, len(shares))) < shares).astype(float)
+        found = shares_by_day(days, answers, alpha=0.05, both=True)
+        wrong += bool(
+            (found.passed.after or 0) >= exactly[0]
+            or (found.lost.by or np.inf) <= exactly[-1]
+            or found.passed.by in exactly
+            or found.lost.after in exactly
+        )
+    assert wrong / 4000 <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / 4000)
+
+
 def test_somebody_who_turns_back_counts_by_day_and_has_no_day():
     answers = turning([*SPREAD, 14])
     answers[12] = [0, 1, 0, 1, 1]
-    found = changes(DAYS, answers)
+    found = turning_days(DAYS, answers)
     assert found.turned_back.tolist() == [False] * 12 + [True]
     assert shares_by_day(DAYS, answers, alpha=0.05).days[1].yes == 4
     without = day_of_share(found.after[:12], found.by[:12], alpha=0.05)
@@ -144,12 +186,12 @@ def test_a_day_without_answers_is_told_and_passed_over():
     ],
 )
 def test_days_that_no_distribution_fits_are_told(first_yes, reason):
-    found = changes(DAYS, turning(first_yes))
+    found = turning_days(DAYS, turning(first_yes))
     fit = day_of_share(found.after, found.by, alpha=0.05)
     assert isinstance(fit, NoResult)
     assert any(part in fit.reason for part in reason.split("|"))
 
 
 def test_answers_of_yes_on_day_nought_have_no_log():
-    found = changes(np.array([0.0, 7, 14]), np.array([[1.0, 1, 1], [0, 0, 1], [0, 1, 1]] * 4))
+    found = turning_days(np.array([0.0, 7, 14]), np.array([[1.0, 1, 1], [0, 0, 1], [0, 1, 1]] * 4))
     assert "day 0" in day_of_share(found.after, found.by, alpha=0.05).reason

@@ -10,18 +10,15 @@ import pytest
 import statsmodels.api as sm
 from scipy import stats
 
-from blindspoon.stats.over_days import (
-    Bracket,
-    bracket,
-    by_day,
+from blindspoon.stats.results import NoResult
+from blindspoon.stats.scores_over_days import (
+    crossing_of_lines,
     fieller,
-    line,
-    shown_from,
-    shown_until,
-    trend,
+    scores_by_day,
+    trend_from_control,
     trend_without_control,
 )
-from blindspoon.stats.results import NoResult
+from blindspoon.stats.several_tests import Bracket, shown_from, shown_until, turning
 
 DATA = Path(__file__).parents[1] / "data"
 DAYS = np.array([3.0, 7, 10, 14, 21, 28])
@@ -42,13 +39,15 @@ def drawn(n=9, seed=4, days=DAYS, rise=0.15):
 
 
 def slopes_of(values, **asked):
-    return trend(DAYS, values, alpha=0.05, step=1.0, rng=np.random.default_rng(1), **asked)
+    return trend_from_control(
+        DAYS, values, alpha=0.05, step=1.0, rng=np.random.default_rng(1), **asked
+    )
 
 
 def test_the_trend_of_the_sleep_study_is_the_published_one(sleepstudy):
     """Bates et al. 2015, J. Stat. Softw. 67(1), 4.2: slope 10.467, error 1.546; lmerTest: 17 df."""
     days = np.arange(10.0)
-    found = trend(days, sleepstudy, alpha=0.05, step=0.0, rng=np.random.default_rng(1))
+    found = trend_from_control(days, sleepstudy, alpha=0.05, step=0.0, rng=np.random.default_rng(1))
     half = (found.interval.high - found.interval.low) / 2
     assert found.slope == pytest.approx(10.467, abs=5e-4)
     assert half / stats.t.ppf(0.975, 17) == pytest.approx(1.546, abs=5e-4)
@@ -93,7 +92,7 @@ def test_tasters_who_agree_exactly_are_no_proof_by_three():
 def test_too_little_for_a_trend_is_said(values, reason):
     days = DAYS[: values.shape[1]]
     for found in (
-        trend(days, values, alpha=0.05, step=1.0, rng=np.random.default_rng(1)),
+        trend_from_control(days, values, alpha=0.05, step=1.0, rng=np.random.default_rng(1)),
         trend_without_control(days, values, alpha=0.05),
     ):
         assert isinstance(found, NoResult)
@@ -117,7 +116,7 @@ def test_without_a_control_the_days_count_as_a_sample():
 
 
 def judged(values, days=DAYS, **asked):
-    return by_day(days, values, **{"alpha": 0.05, "step": 1.0, "margin": 1.0} | asked)
+    return scores_by_day(days, values, **{"alpha": 0.05, "step": 1.0, "margin": 1.0} | asked)
 
 
 def test_a_day_is_students_test():
@@ -158,7 +157,7 @@ def test_sequences_stop_at_the_first_day_that_fails():
     assert shown_from(DAYS, p, 0.05) == 10  # past the day without a result
     assert shown_from(DAYS, p, 0.03) == 28
     assert shown_from(DAYS, p[::-1], 0.001) is None
-    assert bracket(DAYS, p, p, 0.05) == Bracket(after=3, by=28)
+    assert turning(DAYS, p, p, 0.025) == Bracket(after=3, by=28)
 
 
 def test_a_bracket_takes_half_of_alpha_for_either_end():
@@ -181,7 +180,9 @@ def test_a_day_on_which_all_agree_is_judged_by_rounding():
 
 @pytest.mark.parametrize(("side", "level"), [("above", 5.0), ("below", 9.0)])
 def test_where_all_agree_beyond_a_level_the_chance_is_that_of_the_sign_test(side, level):
-    found = by_day(DAYS[:1], np.full((3, 1), 7.0), alpha=0.05, step=1.0, level=level, side=side)
+    found = scores_by_day(
+        DAYS[:1], np.full((3, 1), 7.0), alpha=0.05, step=1.0, level=level, side=side
+    )
     sign = stats.binomtest(3, 3, alternative="greater").pvalue
     assert found.days[0].p_inside == pytest.approx(sign)
     assert found.days[0].p_different == pytest.approx(2 * sign)
@@ -247,7 +248,7 @@ def test_a_slope_that_is_not_told_from_zero_bounds_no_day():
 
 def test_the_ends_of_the_interval_are_where_the_lines_test_turns():
     values = drawn(10, rise=0.2)
-    found = line(DAYS, values, level=-1.0, alpha=0.05)
+    found = crossing_of_lines(DAYS, values, level=-1.0, alpha=0.05)
     fits = np.polyfit(DAYS, values.T, 1)
     for end in (found.interval.low, found.interval.high):
         assert stats.ttest_1samp(fits[0] * end + fits[1], -1).pvalue == pytest.approx(
@@ -260,7 +261,7 @@ def test_the_ends_of_the_interval_are_where_the_lines_test_turns():
 def test_lines_without_any_bend_are_not_said_to_bend():
     # by hand: parabolas through points on a line have no curvature, so no test can find one
     slopes = np.array([0.2, 0.22, 0.18, 0.25, 0.2])[:, None]
-    found = line(DAYS, slopes * DAYS - 4, level=-1.0, alpha=0.05)
+    found = crossing_of_lines(DAYS, slopes * DAYS - 4, level=-1.0, alpha=0.05)
     assert (found.p_bend, found.day) == (1.0, pytest.approx(3 / 0.21))
 
 
@@ -276,6 +277,6 @@ def test_lines_without_any_bend_are_not_said_to_bend():
     ],
 )
 def test_no_day_is_read_off_where_a_line_would_mislead(values, level, reason):
-    found = line(DAYS[: values.shape[1]], values, level=level, alpha=0.05)
+    found = crossing_of_lines(DAYS[: values.shape[1]], values, level=level, alpha=0.05)
     assert isinstance(found, NoResult)
     assert reason in found.reason
