@@ -102,7 +102,7 @@ def alone(tmp_path_factory):
     (folder / "trial.toml").write_text(toml(), encoding="utf-8")
     draw_blind(folder, datetime.date(2026, 9, 8))
     score(folder)
-    lift_blind(folder, datetime.date(2026, 9, 18), lambda _: True)
+    lift_blind(folder, datetime.date(2026, 9, 18), lambda _: "taster")
     return folder
 
 
@@ -222,13 +222,13 @@ def test_a_margin_that_moved_makes_it_a_lead_and_the_cups_no_less_blind(own):
     (own / "trial.toml").write_text(text.replace("margin = 1.0", "margin = 2.0"), "utf-8")
     content = compose_report(analyse(own))
     assert "from 1 to 2. So all of this is exploratory." in content.answer
-    assert content.analysis.shown_blind
+    assert content.analysis.blinding == "blind"
     assert content.trust.endswith("the rule was changed since.")
     key = (own / "key.csv").read_text("utf-8")
     (own / "key.csv").write_text(
         key.replace(",cool", ",x").replace(",leaf", ",cool").replace(",x", ",leaf")
     )
-    assert not analyse(own).shown_blind
+    assert analyse(own).blinding == "not shown"
 
 
 def test_the_same_order_in_each_round_is_refused(own, tmp_path):
@@ -360,7 +360,7 @@ def test_rounds_that_were_listed_and_not_tasted_do_not_count_and_lift_says_so(ow
     (own / "scores.csv").write_text("\n".join([head, *kept]), "utf-8")
     words = "can show no difference in fewer than 6 rounds, and 5 are scored; more may be added"
     assert (words in " ".join(run("check", own).split())) is told
-    asked = lift_blind(own, datetime.date(2026, 9, 18), lambda _: False)
+    asked = lift_blind(own, datetime.date(2026, 9, 18), lambda _: None)
     assert (words in " ".join(asked.lines())) is told
 
 

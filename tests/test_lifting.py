@@ -10,12 +10,15 @@ import shutil
 import zipfile
 
 import pytest
+from click.testing import CliRunner
 from PIL import Image
 
 import blindspoon as bs
 from blindspoon.analysis import analyse
+from blindspoon.cli import commands
 from blindspoon.collect import opening
 from blindspoon.drawing import add_late, add_more, draw_again, draw_blind
+from blindspoon.files.seal import parse_seal
 from blindspoon.lifting import lift_blind
 from blindspoon.stage import stage
 from blindspoon.writeup.front import weaknesses
@@ -180,8 +183,52 @@ def test_the_lifting_is_recorded_once_and_then_all_goes_on(blindspoon, lifted, t
     assert found["seal"]["changed"] == []
     assert found["seal"]["sealed"] == found["seal"]["lifted"]
     page = words(bs.report(lifted, tmp_path / "out"))
-    assert "Tasted blind, under codes;" in page
+    assert "Tasted under codes; rule and key" in page  # nobody said who poured
+    assert "what the person who poured knew, is not recorded" in page
     assert "with 12 of 12 cups scored by 6 tasters" in page
+
+
+@pytest.mark.parametrize(
+    ("who", "tasters", "trust", "weak"),
+    [
+        ("helper", 6, "Tasted blind, under codes; rule", ""),
+        ("each-other", 2, "Tasted blind, under codes, by two who poured", "Poured by tasters."),
+        ("taster", 1, "Tasted blind, under codes, by who poured and", "Poured by tasters."),
+        ("taster", 6, "Not shown to be blind: somebody who", "A taster may have known."),
+    ],
+)
+def test_the_page_is_as_sure_of_the_blind_as_who_poured_lets_it_be(
+    blindspoon, folder, tmp_path, who, tasters, trust, weak
+):
+    taste(folder, who=("Ada", "Ben", "Cleo", "Dev", "Eve", "Finn")[:tasters])
+    assert blindspoon("lift", folder, "--yes", "--poured", who).returncode == 0
+    assert f'poured = "{who}"' in (folder / "seal.toml").read_text(encoding="utf-8")
+    analysis = analyse(folder)
+    heads = [head for head, _ in weaknesses(analysis, None)]
+    told = {"Poured by tasters.", "A taster may have known."}.intersection(heads)
+    assert told == {weak} - {""}
+    page = words(bs.report(folder, tmp_path / "out"))
+    assert trust in page
+    assert "person who poured knew" not in page
+    said = {"helper": "whoever poured did not taste.", "each-other": "Two poured for each other"}
+    assert said.get(who, "shuffled the cups:" if tasters == 1 else "had poured, so") in page
+    assert " ".join(analysis.standing.record) in " ".join(
+        blindspoon("compare", folder).stdout.split()
+    )
+    assert not bs.read(folder).compare().analysis.standing.bent
+
+
+def test_who_poured_is_asked_before_the_last_word(folder):
+    taste(folder)
+    runner = CliRunner()
+    done = runner.invoke(commands, ["lift", str(folder)], input="nobody\neach-other\nn\n")
+    assert "two for each other" in done.output
+    assert not stage(folder).seal.lifted
+    runner.invoke(commands, ["lift", str(folder)], input="each-other\ny\n")
+    assert stage(folder).seal.lift.poured == "each-other"
+    seal = (folder / "seal.toml").read_text(encoding="utf-8")
+    spoil(folder / "seal.toml", 'poured = "each-other"\n', "")  # as it was written before
+    assert stage(folder).seal == parse_seal(seal.replace("each-other", "unknown"))
 
 
 def test_a_late_friend_is_added_before_the_lifting_at_no_price(blindspoon, folder):
@@ -637,8 +684,8 @@ def test_lifting_before_a_session_that_is_planned_is_told_before_and_after(folde
     taste(folder)
     day, listed = datetime.date(2026, 9, 18), '[[session]]\nname = "1"\ndate = 2026-09-19\n'
     spoil(folder / "trial.toml", "[tasting]", f"{listed}[tasting]")
-    assert not lift_blind(folder, datetime.date(2026, 9, 19), lambda _: False).missing
-    told = lift_blind(folder, day, lambda _: True).lines()
+    assert not lift_blind(folder, datetime.date(2026, 9, 19), lambda _: None).missing
+    told = lift_blind(folder, day, lambda _: "unknown").lines()
     assert told[0] == "missing: trial.toml: the session of 2026-09-19 is still to come"
     said = "The blind was lifted on 2026-09-18, before the last session on 2026-09-19."
     analysis = analyse(folder)
@@ -652,7 +699,7 @@ def test_a_blind_that_was_sealed_after_the_first_session_is_told_so(tmp_path, dr
     (tmp_path / "trial.toml").write_text(TOML.replace("[tasting]", listed), "utf-8")
     draw_blind(tmp_path, datetime.date(2026, 9, drawn))
     taste(tmp_path)
-    lift_blind(tmp_path, datetime.date(2026, 9, 20), lambda _: True)
+    lift_blind(tmp_path, datetime.date(2026, 9, 20), lambda _: "unknown")
     analysis = analyse(tmp_path)
     said = "Rule and key were sealed on 2026-09-20, after the first session on 2026-09-19."
     assert (said in analysis.standing.said()) == late

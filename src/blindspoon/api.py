@@ -22,7 +22,7 @@ from blindspoon.scores.score_table import ScoreTable, build_table
 from blindspoon.scores.standing import see_lifted, standing
 from blindspoon.stats.results import NoResult as NoResult  # noqa: PLC0414 - is given on
 from blindspoon.stats.results import records_frame
-from blindspoon.trial import Trial, today
+from blindspoon.trial import Pourer, Trial, today
 from blindspoon.wording import count
 
 if TYPE_CHECKING:
@@ -314,7 +314,9 @@ def blind(folder: Folder, *, declare: bool = False) -> ServingPlan:
     return draw_blind(Path(folder), today(), declare=declare)
 
 
-def lift(folder: Folder, *, yes: bool = False, last: bool = False) -> Lifting:
+def lift(
+    folder: Folder, *, yes: bool = False, last: bool = False, poured: Pourer = "unknown"
+) -> Lifting:
     """End the tasting and lift the blind, once, with a record in seal.toml.
 
     Parameters
@@ -323,6 +325,8 @@ def lift(folder: Folder, *, yes: bool = False, last: bool = False) -> Lifting:
         Whether to do it; without it nothing is written, and what is missing can be looked at.
     last : bool
         Whether nobody is added after this, though a declared look is left.
+    poured : {"helper", "each-other", "taster", "unknown"}
+        Who poured, for the report: somebody who did not taste, two tasters for each other, or one.
 
     Returns
     -------
@@ -336,7 +340,7 @@ def lift(folder: Folder, *, yes: bool = False, last: bool = False) -> Lifting:
     """
     from blindspoon.lifting import lift_blind  # noqa: PLC0415 - as for `blind`
 
-    return lift_blind(Path(folder), today(), lambda _: yes, last=last)
+    return lift_blind(Path(folder), today(), lambda _: poured if yes else None, last=last)
 
 
 def compare(folder: Folder) -> Compared:

@@ -12,6 +12,7 @@ from blindspoon.files.seal import FILE, Lift, Seal, scores_by_cup, scores_finger
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import check_scores
 from blindspoon.scores.standing import AMISS, see_open, standing
+from blindspoon.trial import Pourer
 from blindspoon.wording import count
 
 NAMED = 12  # as many gaps are told one by one, so that the host knows whom to ask
@@ -91,22 +92,28 @@ def _write(folder: Path, seal: Seal) -> None:
 
 
 def lift_blind(
-    folder: Path, today: datetime.date, agreed: Callable[[Lifting], bool], *, last: bool = False
+    folder: Path,
+    today: datetime.date,
+    agreed: Callable[[Lifting], Pourer | None],
+    *,
+    last: bool = False,
 ) -> Lifting:
     """Lift the blind of a folder, if the host agrees to what is missing; see `api.lift`.
 
-    `agreed` is called once with what would be recorded; nothing is written where it says no, or
-    where scores came in meanwhile or may still come in.
+    `agreed` is called once with what would be recorded, and says who poured; nothing is written
+    where it gives None, or where scores came in meanwhile or may still come in.
     """
     found, seal = _prepare(folder, today, last=last)
-    if not agreed(found):
+    poured = agreed(found)
+    if poured is None:
         return found
     with held(folder, "what lifts the blind"), in_turn(folder):
         if _prepare(folder, today, last=last) != (found, seal):
             raise DesignError([_MEANWHILE.broken("the folder changed while you were asked", FILE)])
-        closed = seal.closed if found.lift.last else None  # after a declared look it goes on
-        _write(folder, replace(seal, lifted=(*seal.lifted, found.lift), closed=closed))
-    return replace(found, recorded=True)
+        lift = replace(found.lift, poured=poured)
+        closed = seal.closed if lift.last else None  # after a declared look it goes on
+        _write(folder, replace(seal, lifted=(*seal.lifted, lift), closed=closed))
+    return replace(found, lift=lift, recorded=True)
 
 
 def _prepare(folder: Path, today: datetime.date, *, last: bool) -> tuple[Lifting, Seal]:

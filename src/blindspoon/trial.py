@@ -106,6 +106,7 @@ class Decision:
 
 
 Language = Literal["", "en", "de", "fr", "es"]
+Pourer = Literal["helper", "each-other", "taster", "unknown"]  # as the host says after tasting
 
 DEFAULT_REST = "about a minute"
 

@@ -121,7 +121,7 @@ def test_a_trial_is_drawn_answered_lifted_and_judged(method, tmp_path):
     assert examine(tmp_path).problems == ()
     with pytest.raises(TrialError, match="not lifted"):
         analyse(tmp_path)
-    lift_blind(tmp_path, DAY, lambda _: True)
+    lift_blind(tmp_path, DAY, lambda _: "unknown")
     (found,) = analyse(tmp_path).choices
     assert (found.tests, found.right, found.tasters) == (24, 17, 12)
     assert found.primary
@@ -208,7 +208,7 @@ def test_blank_answers_and_a_number_that_falls_short_are_told(tmp_path):
     (tmp_path / "choices.csv").write_text("\n".join(rows), encoding="utf-8")
     notes = [note.text for note in examine(tmp_path).notes]
     assert "set 1 of T02 in session 1 has no answer" in notes
-    lift_blind(tmp_path, DAY, lambda _: True)
+    lift_blind(tmp_path, DAY, lambda _: "unknown")
     (found,) = analyse(tmp_path).choices
     assert (found.tests, found.tasters) == (5, 5)
     assert found.because.endswith("6 tests were declared.")
@@ -300,7 +300,7 @@ def test_sets_stand_beside_scored_cups(tmp_path):
     answers = [[t, n, answer_to("triangle", cups, right=True)] for (t, n), cups in sets.items()]
     with (tmp_path / "choices.csv").open("w", newline="", encoding="utf-8") as file:
         csv.writer(file).writerows([["taster", "set", "answer"], *answers])
-    lift_blind(tmp_path, DAY, lambda _: True)
+    lift_blind(tmp_path, DAY, lambda _: "unknown")
     found = analyse(tmp_path)
     assert found.choices[0].alpha == found.results[0].alpha == 0.025
     assert found.choices[0].right == 6
@@ -423,7 +423,7 @@ def test_sets_of_one_taster_alone_are_in_one_table(tmp_path, blindspoon):
     plan = draw_blind(tmp_path, DAY)
     assert [*balance_lines(plan)] == ["6 sets with rock: 6 orders, each 1 time."]
     assert answered(tmp_path, "triangle", 5) == 6
-    lift_blind(tmp_path, DAY, lambda _: True)
+    lift_blind(tmp_path, DAY, lambda _: "unknown")
     analysis = analyse(tmp_path)
     assert "the dates of the sessions are not recorded" not in " ".join(planned(analysis))
     section = choices_section(analysis)

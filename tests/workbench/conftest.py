@@ -121,7 +121,7 @@ def states(shelf):
     (folder / "scores.csv").write_text(score(folder), encoding="utf-8")
     close_tasting(folder, day)
     keep("closed")
-    lift_blind(folder, day, lambda _: True)
+    lift_blind(folder, day, lambda _: "unknown")
     keep("lifted")
     return made
 

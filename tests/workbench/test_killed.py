@@ -25,7 +25,7 @@ SAVED = {"batches.csv": b"batch,variant\n", "readings.csv": b"batch\n", "story.m
 WORK = {
     "save": ("planned", lambda folder: durable.write(folder, SAVED, "Three files")),
     "draw": ("planned", lambda folder: draw_blind(folder, DAY)),
-    "lift": ("closed", lambda folder: lift_blind(folder, DAY, lambda _: True)),
+    "lift": ("closed", lambda folder: lift_blind(folder, DAY, lambda _: "unknown")),
 }
 
 

@@ -602,6 +602,16 @@ def test_the_last_look_speaks_of_cups_and_not_of_files(at):
     assert "The session of 3 October 2126 is still to come" in host.read("/t/crisp/lift")
 
 
+def test_who_poured_is_asked_where_the_blind_is_lifted_and_kept_with_it(at):
+    host, folder = at("closed")
+    page = host.read("/t/crisp/lift")
+    assert 'value="taster"' in page
+    assert 'value="each-other"' not in page  # of six
+    told = {"told": fields(page)["told"], "finished": "yes"}
+    assert host.post("/t/crisp/lift", **told, poured="helper").status_code == 303
+    assert stage(folder).seal.lift.poured == "helper"
+
+
 def test_an_empty_shelf_of_jars_offers_no_second_jar(at):
     host, folder = at("planned")
     assert "A second jar" in host.read("/t/crisp/jars")

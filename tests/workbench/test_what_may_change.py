@@ -235,7 +235,7 @@ def test_whether_a_taster_would_have_it_can_be_misread_too(visit, tmp_path, eate
     rows = [f"{row[1]},{row[3]},6,yes" for row in served]
     text = "\n".join(["taster,code,sourness,would_eat_it", *rows])
     (folder / "scores.csv").write_text(text, "utf-8")
-    lift_blind(folder, day, lambda _: True)
+    lift_blind(folder, day, lambda _: "unknown")
     slip = {"taster": served[0][1], "code": served[0][3], "session": "1", "reason": "a cross"}
     slip |= {"attribute": "would_eat_it", "new": "no"}
     assert visit(tmp_path).post("/t/when/findings/slip", **slip).status_code == 303

@@ -5,12 +5,12 @@ from __future__ import annotations
 import sys
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, get_args
 
 import click
 
 from blindspoon.cli import say
-from blindspoon.trial import today
+from blindspoon.trial import Pourer, today
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -127,11 +127,16 @@ def _kept_in(folder: str, told: str) -> Callable[[Any], Any]:
 POOL = say.flag("--pool", "One page of all: a trial in several kitchens.", "together")
 
 
+POURERS = click.Choice(get_args(Pourer))
+WHO_POURED = "Who poured: a helper who did not taste, two for each other, or one taster"
+
+
 @say.verb()
 @say.FOLDER
 @say.flag("--yes", "Do not ask.")
 @say.flag("--last", "End here, though the rule has another look: nobody is added.")
-def lift(folder: Path, yes: bool, last: bool) -> None:
+@click.option("--poured", type=POURERS, help=f"{WHO_POURED}.")
+def lift(folder: Path, yes: bool, last: bool, poured: Pourer | None) -> None:
     """Lift the blind, once: find out what was in which cup.
 
     That ends the tasting. Lists what is missing and asks; keeps a record in seal.toml. Until then
@@ -139,11 +144,14 @@ def lift(folder: Path, yes: bool, last: bool) -> None:
     """
     from blindspoon.lifting import Lifting, lift_blind  # noqa: PLC0415
 
-    def agreed(found: Lifting) -> bool:
+    def agreed(found: Lifting) -> Pourer | None:
         for line in found.lines():
             click.echo(line)
+        if yes:
+            return poured or "unknown"
+        who = poured or click.prompt(f"{WHO_POURED}?", "unknown", type=POURERS)
         price = "A taster or session added after this makes it exploratory. " * found.lift.last
-        return yes or click.confirm(f"{price}Lift it?")
+        return who if click.confirm(f"{price}Lift it?") else None
 
     found = lift_blind(folder, today(), agreed, last=last)
     click.echo("Blind lifted." if found.recorded else "Nothing was lifted.")

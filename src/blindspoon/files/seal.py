@@ -12,7 +12,7 @@ from typing import Any, Literal, TypeVar
 
 from blindspoon.files.schema import as_number
 from blindspoon.files.text_table import TextTable
-from blindspoon.trial import Trial
+from blindspoon.trial import Pourer, Trial
 
 FILE = "seal.toml"
 
@@ -48,7 +48,8 @@ class Lift:
     """The moment at which the blind was lifted, the `last` if no declared look follows.
 
     So many `tasters` had scored a cup, and `scored` of all `cups` that were to be served. `scores`
-    is their SHA-256 in hexadecimal (`scores_fingerprint`).
+    is their SHA-256 in hexadecimal (`scores_fingerprint`). By the host's word it was `poured` by
+    somebody who did not taste, by two tasters for each other, or by one.
     """
 
     date: datetime.date
@@ -57,6 +58,7 @@ class Lift:
     cups: int
     scores: str
     last: bool = True
+    poured: Pourer = "unknown"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,6 +98,9 @@ class Seal:
         own = {"date": self.date, "key": self.key, "rule": self.rule}
         closed = {"closed": self.closed} if self.closed else {}
         rows = {name: [asdict(row) for row in getattr(self, name)] for name in ("added", "lifted")}
+        for lift in rows["lifted"]:
+            if lift["poured"] == "unknown":
+                del lift["poured"]
         text = tomlkit.dumps(own | closed | rows)
         return HEAD + text.replace("\n[[added]]\n", f"{ADDED}[[added]]\n", 1)
 

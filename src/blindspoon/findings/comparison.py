@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 
 Kind = Literal["different", "slight", "alike", "open"]
 By = Literal["mixed", "ranks"]
+Blinding = Literal["blind", "under codes", "not shown"]
 Unit = Literal["taster", "round"]  # what is compared within: tasters, or the rounds of the only one
 
 NAMES: dict[Kind, str] = {
@@ -375,9 +376,12 @@ class Analysis:
         return self.table.coded or (choices is not None and choices.coded)
 
     @property
-    def shown_blind(self) -> bool:
-        """Whether codes and a seal that was kept show that it was tasted blind."""
-        return self.coded and self.standing.key_kept
+    def blinding(self) -> Blinding:
+        """How far codes, a seal that was kept, and who poured show that it was tasted blind."""
+        standing, lift = self.standing, self.standing.lift
+        if not self.coded or not standing.key_kept or standing.said("a taster may have known"):
+            return "not shown"
+        return "under codes" if lift is None or lift.poured == "unknown" else "blind"
 
     @property
     def about_days(self) -> bool:

@@ -54,7 +54,8 @@ def say(content: ReportContent | KitchensContent, drawn: Collection[str]) -> str
         spoken = content.spoken, content.question
     else:
         who = content.trust.partition(". ")[0]
-        blind = ", blind" if content.analysis.shown_blind else "; it is not shown to be blind"
+        how = content.analysis.blinding
+        blind = "; it is not shown to be blind" if how == "not shown" else f", {how}"
         lead = ""
         if content.analysis.standing.bent:
             lead = "As a lead, for it was changed after it was sealed: "
@@ -138,7 +139,8 @@ def pack(analysis: Analysis, *, jar_g: float, progress: Progress | None = None) 
     data = data_package(trial, analysis.tables, folder=analysis.folder, seal=seal)
     results = results_package(trial, content.files, folder=analysis.folder)
     kit = kit_files(trial, analysis.table, analysis.made, jar_g=jar_g)
-    blind = "Tasted blind" if content.analysis.shown_blind else "Not shown to be blind"
+    how = analysis.blinding
+    blind = "Not shown to be blind" if how == "not shown" else f"Tasted {how}"
     source = ". ".join((*content.byline, blind, "Made with Blindspoon."))
     pictures = () if analysis.about_days else [it.outcome for it in content.findings]
     words = {"question": content.question, "source": source}

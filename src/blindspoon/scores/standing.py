@@ -30,11 +30,13 @@ Scores = Mapping[Cup, Mapping[str, str]]
 What = Literal[
     "new rule", "not as sealed", "damaged", "unsealed", "recorded",
     "no rule", "the rule came late", "sealed late", "dates in doubt", "in vain",
+    "poured by tasters", "a taster may have known",
 ]  # fmt: skip
 Fact = tuple[What, str]
 BENT: tuple[What, ...] = "new rule", "not as sealed"  # which makes all exploratory
 LATE: tuple[What, ...] = "the rule came late", "sealed late", "dates in doubt"
 AMISS: tuple[What, ...] = "no rule", *LATE, "in vain"
+POURED: tuple[What, ...] = "poured by tasters", "a taster may have known"
 _UNSEALED: Fact = "unsealed", "Nothing was sealed, so nothing shows that it was tasted blind."
 _MOVED = "Scores were changed after the blind was lifted, and corrections.csv does not say why."
 _DAMAGED = "The record of what was sealed before tasting is damaged, so it shows nothing."
@@ -72,7 +74,7 @@ class Standing:
 
     @property
     def record(self) -> tuple[str, ...]:
-        return self.said("damaged", "unsealed", "recorded")
+        return self.said("damaged", "unsealed", "recorded", *POURED)
 
     @property
     def key_kept(self) -> bool:
@@ -127,6 +129,7 @@ def standing(text: FolderText, hidden: FolderTables | None = None) -> Standing:
         facts=(
             *bent,
             *(("recorded", text) for text in (*_kept(seal, bent=bool(bent)), *looked, *since)),
+            *_poured(lift),
             *_amiss(trial, seal, {session for session, _, _ in scores}),
         ),
         unfit=unfit,
@@ -293,6 +296,22 @@ def _kept(seal: Seal, *, bent: bool) -> Iterator[str]:
         if dates:
             on = some_of(map(str, dict.fromkeys(dates)), 5)
             yield f"{_many(len(dates), kind).capitalize()} added on {on}, under the blind."
+
+
+def _poured(lift: Lift | None) -> Iterator[Fact]:
+    """Tell what the host said of who poured."""
+    who = lift.poured if lift else "unknown"
+    if who == "helper":
+        yield "recorded", "The host says that whoever poured did not taste."
+    elif who == "each-other":
+        seen = "one knew the bowls, the other the cups, and nobody saw that they kept that apart"
+        yield "poured by tasters", f"Two poured for each other: {seen}."
+    elif who == "taster" and lift and lift.tasters == 1:
+        seen = "nobody else saw that no cup could be known"
+        yield "poured by tasters", f"The one taster poured, and shuffled the cups: {seen}."
+    elif who == "taster":
+        knew = "so their scores may be of what they expected"
+        yield "a taster may have known", f"Somebody who tasted had poured, {knew}."
 
 
 def _many(number: int, word: str) -> str:

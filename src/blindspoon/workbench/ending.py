@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, get_args
 
 from flask import abort, request
 from werkzeug.wrappers import Response
@@ -20,7 +20,7 @@ from blindspoon.files.text_table import TextTable, read_table, write_csv
 from blindspoon.lifting import Lifting, lift_blind
 from blindspoon.scores.pseudonyms import pseudonymise
 from blindspoon.stage import Stage
-from blindspoon.trial import today
+from blindspoon.trial import Pourer, today
 from blindspoon.wording import capital, spelled
 from blindspoon.workbench.app import UNSENT, Form, Workbench
 from blindspoon.workbench.jobs import Job, Moved
@@ -70,7 +70,7 @@ def add_to(bench: Workbench) -> None:
         problems: tuple[Problem, ...] = ()
         if found.state == "closed":
             try:
-                lifting = lift_blind(found.folder, today(), lambda _: False)
+                lifting = lift_blind(found.folder, today(), lambda _: None)
             except TrialError as error:
                 problems = error.problems
         own = {"lifting": lifting, "problems": problems, "typed": form, "faults": faults}
@@ -78,8 +78,10 @@ def add_to(bench: Workbench) -> None:
 
     @bench.post("lift")
     def lift(found: Stage, form: Form) -> Response:
-        def told(lifting: Lifting) -> bool:
-            return f"{lifting.lift.scored}:{lifting.lift.scores}" == form.get("told")
+        def agreed(lifting: Lifting) -> Pourer | None:
+            seen = f"{lifting.lift.scored}:{lifting.lift.scores}" == form.get("told")
+            pourers = (it for it in get_args(Pourer) if it == form.get("poured"))
+            return next(pourers, "unknown") if seen else None
 
         if found.state != "closed":
             return ask(found, form, 409)
@@ -87,7 +89,7 @@ def add_to(bench: Workbench) -> None:
             wait = "Lift it when everybody has finished; then say so here."
             return ask(found, form, 422, finished=wait)
         bench.sittings.leave(found.folder)
-        if not lift_blind(found.folder, today(), told, last=form.get("last") == "yes").recorded:
+        if not lift_blind(found.folder, today(), agreed, last=form.get("last") == "yes").recorded:
             changed = "Scores changed while you read this. Look again."
             return ask(found, form, 409, finished=changed)
         return bench.go(found, "findings", "The blind is lifted.")

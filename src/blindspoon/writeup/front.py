@@ -23,7 +23,7 @@ from blindspoon.findings.verdict import (
     otherwise,
     size_of,
 )
-from blindspoon.scores.standing import LATE
+from blindspoon.scores.standing import LATE, POURED
 from blindspoon.stats.results import NoResult
 from blindspoon.wording import capital, sentence
 from blindspoon.writeup.asked_sections import days_answer
@@ -114,6 +114,7 @@ def trust(analysis: Analysis) -> str:
         choice=analysis.trial.choice,
         table=table,
         coded=analysis.coded,
+        blinding=analysis.blinding,
         standing=analysis.standing,
     )
     return " ".join(told)
@@ -252,7 +253,7 @@ def weaknesses(analysis: Analysis, influence: Influence | None) -> Points:
         standing=analysis.standing,
         names=names,
         tasted=table.batches_tasted(len(trial.variants)).tolist(),
-        late=LATE,
+        weakening=(*LATE, *POURED),
         dates=session_dates(trial, table),
         missing=lift if lift and lift.scored < (1 - MOST_MISSING) * lift.cups else None,
         wide=[

@@ -150,9 +150,10 @@ def compose_kitchens(pool: Pool) -> KitchensContent:
     spread = f"On {head.found.attribute.label.lower()}, {spread}"
     told = [spread] * (not isinstance(head.found.fit, NoResult))  # whose reason is in the answer
     number = wording.capital(wording.spelled(len(kitchens)))
-    held = [kitchen.shown_blind for kitchen in kitchens]
-    blind = f"; {'not all are' if any(held) else 'not'} shown to be blind"
-    blind = ", all blind, under codes" if all(held) else blind
+    held = [kitchen.blinding for kitchen in kitchens]
+    blind = f"; {'not' if {*held} == {'not shown'} else 'not all are'} shown to be blind"
+    if "not shown" not in held:
+        blind = f", all {'' if 'under codes' in held else 'blind, '}under codes"
     label = {"choice": "Sets of cups"}
     for k in kitchens[::-1]:
         label |= {it.name: it.label for it in k.trial.attributes}

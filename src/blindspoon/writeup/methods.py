@@ -50,7 +50,7 @@ def report_date(analysis: Analysis) -> str:
 
 
 def tasted(analysis: Analysis) -> tuple[str, ...]:
-    trial, table = analysis.trial, analysis.table
+    trial, table, lift = analysis.trial, analysis.table, analysis.standing.lift
     cups = np.bincount(table.taster * len(table.sessions) + table.session)
     cups = cups[cups > 0]
     scales: dict[Scale, list[str]] = {}
@@ -68,6 +68,7 @@ def tasted(analysis: Analysis) -> tuple[str, ...]:
         any_place=(table.position > 0).any(),
         scales=[(names, scale) for scale, names in scales.items()],
         blank=int(np.isnan(table.scores).sum()),
+        poured=lift is not None and lift.poured != "unknown",
     )
 
 
