@@ -17,7 +17,7 @@ from blindspoon.analysis import analyse, compose_report
 from blindspoon.cli import commands
 from blindspoon.drawing import draw_blind
 from blindspoon.errors import ScoreError
-from blindspoon.files import disk
+from blindspoon.files.trial_folder import read_folder
 from blindspoon.lifting import lift_blind
 from blindspoon.planning import size_folder
 from blindspoon.scores.standing import too_few_rounds
@@ -343,7 +343,7 @@ def test_fewer_than_six_rounds_can_show_nothing_and_check_and_blind_say_so(tmp_p
 
 
 def test_two_primary_attributes_take_a_seventh_round(own):
-    trial = disk.read_folder(own).trial
+    trial = read_folder(own).trial
     both = tuple(dataclasses.replace(trial.attributes[0], name=name) for name in ("a", "b"))
     ruled = dataclasses.replace(trial.decision, primary=("a", "b"))
     six = dataclasses.replace(trial, attributes=both, decision=ruled, sessions=trial.sessions[:6])

@@ -10,7 +10,7 @@ from blindspoon.analysis import analyse
 from blindspoon.drawing import add_late, draw_blind
 from blindspoon.errors import Note, TrialError, together
 from blindspoon.examine import examine
-from blindspoon.files.disk import read_folder
+from blindspoon.files.trial_folder import read_folder
 from blindspoon.files.trial_toml import parse_trial, trial_text
 
 TOML = """\

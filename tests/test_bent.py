@@ -24,9 +24,10 @@ from blindspoon.cli import main
 from blindspoon.drawing import add_late, draw_blind, take_back, write_sheets
 from blindspoon.errors import DesignError, Rule, TrialError, TrialFileError, together
 from blindspoon.examine import examine
-from blindspoon.files import disk, durable
+from blindspoon.files import own_state
 from blindspoon.files.durable import put_aside
 from blindspoon.files.edits import edit_table
+from blindspoon.files.trial_folder import fingerprint, read_folder
 from blindspoon.files.trial_toml import names_by_label, parse_trial
 from blindspoon.serving.draw import add_taster, draw
 from blindspoon.serving.plan import ServingRequest
@@ -150,7 +151,7 @@ def test_a_folder_that_cannot_be_listed_is_a_problem(monkeypatch, bent):
 
     monkeypatch.setattr(Path, "iterdir", refuse)
     with pytest.raises(TrialFileError, match="cannot be read: permission denied"):
-        disk.read_folder(bent("carrot-days"))
+        read_folder(bent("carrot-days"))
 
 
 def test_two_who_add_tasters_at_once_lose_none(bent):
@@ -160,7 +161,7 @@ def test_two_who_add_tasters_at_once_lose_none(bent):
     names = ["Ada", "Bo", "Cy", "Dee"]
     with ThreadPoolExecutor(4) as pool:
         list(pool.map(lambda name: add_late(folder, name, datetime.date(2026, 9, 5)), names))
-    text = disk.read_folder(folder)
+    text = read_folder(folder)
     assert sorted(it.name for it in text.seal.added) == names
     assert set(names) <= {*text.tables.servings.columns["taster"].texts}
     stopped = (folder / "seal.toml").read_text(encoding="utf-8").replace('"Dee"', '"Eve"')
@@ -187,7 +188,7 @@ def test_a_double_click_opens_a_shelf_of_any_name(monkeypatch, tmp_path, system,
         ExpandEnvironmentStrings=lambda text: text.replace("%USERPROFILE%", str(tmp_path)),
     )  # fmt: skip
     monkeypatch.setitem(sys.modules, "winreg", registry)
-    starter = durable.put_starter(Path(shelf))
+    starter = own_state.put_starter(Path(shelf))
     assert starter.parent == desktop
     lines = starter.read_text(encoding="utf-8").splitlines()
     assert [line.endswith(f" open {opened}") for line in lines].count(True) == 1
@@ -246,7 +247,7 @@ def test_a_drawing_with_a_file_that_is_open_elsewhere_stays_whole(bent, monkeypa
     folder = bent("allotment-cucumbers", scores=None, servings=None, key=None)
     (folder / "seal.toml").unlink()
     draw_blind(folder, datetime.date(2026, 9, 5))
-    before = disk.fingerprint(disk.read_folder(folder).files)
+    before = fingerprint(read_folder(folder).files)
 
     def in_use(path, to, replace=Path.replace):
         if path.name == "servings.csv":
@@ -257,7 +258,7 @@ def test_a_drawing_with_a_file_that_is_open_elsewhere_stays_whole(bent, monkeypa
         monkeypatch.setattr(Path, name, in_use)
     with pytest.raises(TrialFileError, match="close other programs"):
         take_back(folder, datetime.date(2026, 9, 6))
-    assert disk.fingerprint(disk.read_folder(folder).files) == before
+    assert fingerprint(read_folder(folder).files) == before
 
 
 def test_what_is_drawn_needs_nothing_more_to_be_drawn(coded, tmp_path):

@@ -16,7 +16,7 @@ from click.testing import CliRunner
 from blindspoon.analysis import analyse
 from blindspoon.cli import commands
 from blindspoon.errors import TrialError
-from blindspoon.files import disk
+from blindspoon.files import shipped
 from blindspoon.files.trial_toml import parse_trial
 
 ROOT = Path(__file__).parents[1]
@@ -78,10 +78,10 @@ def test_the_reference_of_commands_is_their_own_help(request):
 
 
 def test_the_page_of_errors_is_what_the_package_explains(request):
-    shipped = disk.shipped("errors.md")
+    text = shipped.text("errors.md")
     if request.config.getoption("--renew"):
-        ERRORS.write_text(shipped, encoding="utf-8")
-    assert ERRORS.read_text(encoding="utf-8") == shipped
+        ERRORS.write_text(text, encoding="utf-8")
+    assert ERRORS.read_text(encoding="utf-8") == text
 
 
 def keys_of(page: str) -> dict[str, list[str]]:

@@ -15,7 +15,7 @@ import pytest
 import blindspoon as bs
 from blindspoon.analysis import analyse, compose_report
 from blindspoon.drawing import write_order
-from blindspoon.files import disk
+from blindspoon.files import shipped
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.planning import _jars_of_each
 from blindspoon.writeup.page import page
@@ -84,8 +84,8 @@ def test_the_example_is_the_demonstration_and_compares_as_it_is(blindspoon, tmp_
 def test_an_installed_package_has_the_example_in_it(tmp_path, monkeypatch):
     shutil.copytree(CUCUMBERS, tmp_path / "example")
     (tmp_path / "example" / "trial.toml").write_bytes(b"installed")
-    monkeypatch.setattr(disk.resources, "files", lambda _: tmp_path)
-    assert disk.example() == contents(tmp_path / "example")
+    monkeypatch.setattr(shipped.resources, "files", lambda _: tmp_path)
+    assert shipped.example() == contents(tmp_path / "example")
     build = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["hatch"]
     included = build["build"]["targets"]["wheel"]["force-include"]
     assert included == {"trials/allotment-cucumbers": "blindspoon/example"}

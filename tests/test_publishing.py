@@ -19,7 +19,7 @@ from blindspoon.analysis import analyse, compose_report
 from blindspoon.api import publish
 from blindspoon.charts.posts import FORMATS
 from blindspoon.errors import TrialFileError
-from blindspoon.files import disk
+from blindspoon.files import shipped
 from blindspoon.packing import pack as packing
 from blindspoon.packing.pack import pack, zip_of
 from blindspoon.verify import in_words, recompute
@@ -230,7 +230,7 @@ def test_links_lead_to_files_of_the_pack_and_nothing_is_fetched(packed):
         loaded = re.findall(r'(?:src|href)="([^"#]+)"|!\[[^\]]*\]\(([^)]+)\)', text)
         for link in (first or second for first, second in loaded):
             assert (Path(name).parent / link).as_posix() in files, f"{name} links {link}"
-        own = disk.shipped("writeup/templates/unfold.js").strip()
+        own = shipped.text("writeup/templates/unfold.js").strip()
         scripts = re.findall(r"<script.*?>(.*?)</script>", text, re.DOTALL)
         assert [script.strip() for script in scripts] == [own] * (name == "index.html"), name
         assert "@import" not in text, name

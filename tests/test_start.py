@@ -71,7 +71,7 @@ def test_the_workbench_starts_without_what_later_pages_need():
 from pathlib import Path
 import blindspoon.cli, blindspoon.workbench.listening
 from blindspoon.workbench.app import Workbench
-from blindspoon.files.durable import Door
+from blindspoon.files.own_state import Door
 Workbench(Path({str(CUCUMBERS.parent)!r}), Door(b"secret"), 8770, print)"""
     assert loaded(code, later | {f"blindspoon.{name}" for name in own}) == set()
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from blindspoon.batches.strengths import CupAges, age_cups
 from blindspoon.batches.summary import make_up
 from blindspoon.errors import DesignError, Problem, ScoreError, TrialError
-from blindspoon.files import disk
+from blindspoon.files.trial_folder import fingerprint, read_folder, read_photos
 from blindspoon.findings.choices import compare_choices
 from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.comparison import Analysis, Naming, naming
@@ -31,7 +31,7 @@ MOST_FOR_JSON = 10_000  # tasters up to whom JSON holds the further analyses
 
 def analyse(folder: Path) -> Analysis:
     """Read a trial folder, compare and judge; see `api.compare`."""
-    text = disk.read_folder(folder)
+    text = read_folder(folder)
     named, named_tables = text.trial, text.tables  # tasters as the files call them
     trial, tables = pseudonymise(named, named_tables)
     stands = standing(text, tables)
@@ -49,7 +49,7 @@ def analyse(folder: Path) -> Analysis:
     asked = table.choices
     return Analysis(
         folder=folder.resolve().name,
-        fingerprint=disk.fingerprint(text.files),
+        fingerprint=fingerprint(text.files),
         trial=trial,
         table=table,
         results=compare_trial(trial, table, made, ages, exploratory=bool(stands.bent), days=True),
@@ -78,7 +78,7 @@ def _course(
 def _photos(folder: Path, named: Sequence[Photo], photos: Sequence[Photo]) -> dict[str, bytes]:
     """Read the pictures that are there; a file may be called as a taster is."""
     masked = {own.file: photo.file for own, photo in zip(named, photos, strict=True)}
-    return {masked[file]: data for file, data in disk.read_photos(folder, list(masked)).items()}
+    return {masked[file]: data for file, data in read_photos(folder, list(masked)).items()}
 
 
 def compose_report(analysis: Analysis, further: FurtherAnalyses | None = None) -> ReportContent:

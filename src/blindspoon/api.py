@@ -16,6 +16,7 @@ from blindspoon.analysis import analyse, compose_report, pool_folders, to_record
 from blindspoon.errors import Note
 from blindspoon.examine import Examination, examine
 from blindspoon.files import disk
+from blindspoon.files.trial_folder import read_folder
 from blindspoon.findings.comparison import Analysis, Comparison, NotCompared
 from blindspoon.findings.pool_checks import Pool
 from blindspoon.scores.score_table import ScoreTable, build_table
@@ -218,7 +219,7 @@ def read(folder: Folder) -> TrialFolder:
     TrialError
         With every problem of the folder, or where its blind is sealed and not lifted.
     """
-    text = disk.read_folder(Path(folder))
+    text = read_folder(Path(folder))
     see_lifted(standing(text))
     table, notes = build_table(text.trial, text.tables)
     return TrialFolder(

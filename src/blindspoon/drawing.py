@@ -13,10 +13,10 @@ import numpy as np
 
 from blindspoon.errors import DesignError, Rule, TrialError
 from blindspoon.files import disk, durable
-from blindspoon.files.disk import FolderText
 from blindspoon.files.edits import add, put
 from blindspoon.files.seal import FILE, Kind, Seal, key_fingerprint, key_rows, rule_text
 from blindspoon.files.text_table import tidied, write_csv
+from blindspoon.files.trial_folder import TABLES, FolderText, read_folder
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import check_scores
 from blindspoon.scores.standing import see_open
@@ -46,7 +46,7 @@ def draw_blind(folder: Path, today: datetime.date, *, declare: bool = False) -> 
     Nothing is written where the design is still that of the template, or where another key.csv or
     servings.csv is there.
     """
-    text = disk.read_folder(folder)
+    text = read_folder(folder)
     trial = text.trial
     dated = ""
     if declare and not trial.decision.declared:
@@ -69,14 +69,14 @@ def draw_blind(folder: Path, today: datetime.date, *, declare: bool = False) -> 
 
 def foresee(folder: Path) -> ServingPlan:
     """Draw as `draw_blind` will, and write nothing: its balance can be told, its codes not."""
-    text = disk.read_folder(folder)
+    text = read_folder(folder)
     trial = text.trial
     return _first(trial, _sound_request(trial, text))
 
 
 def undeclared(folder: Path) -> str:
     """Say the rule that trial.toml has and does not date; empty where there is none, or a date."""
-    trial = disk.read_folder(folder, without=disk.TABLES).trial
+    trial = read_folder(folder, without=TABLES).trial
     rule = rule_text(trial)
     if trial.decision.declared or not trial.decision.primary:
         return ""
@@ -114,14 +114,14 @@ def _see_untasted(text: FolderText, *, lifted: bool = False) -> None:
 
 def add_late(folder: Path, name: str, today: datetime.date) -> ServingPlan:
     with durable.in_turn(folder):
-        text = disk.read_folder(folder)
+        text = read_folder(folder)
         return _add(folder, text, today, " ".join(tidied(name).split()))
 
 
 def add_more(folder: Path, today: datetime.date) -> ServingPlan:
     """Draw every session that trial.toml lists and that has no cups yet; others do not change."""
     with durable.in_turn(folder):
-        return _add(folder, disk.read_folder(folder), today)
+        return _add(folder, read_folder(folder), today)
 
 
 def one_more(
@@ -133,7 +133,7 @@ def one_more(
     nothing is written: none is added twice.
     """
     with durable.in_turn(folder):
-        text = disk.read_folder(folder)
+        text = read_folder(folder)
         trial, plan = _drawn(text)
         known = plan.request.sessions
         if len(known) != drawn:
@@ -155,7 +155,7 @@ def write_order(folder: Path, codes: Sequence[str]) -> str:
     `codes` are all of that round, the first cup first; they tell which it is, and its name is given
     back.
     """
-    _, plan = _drawn(disk.read_folder(folder))
+    _, plan = _drawn(read_folder(folder))
     rounds: dict[str, list[str]] = {}
     for serving in plan.servings:
         rounds.setdefault(serving.session, []).append(serving.code)
@@ -175,7 +175,7 @@ def write_order(folder: Path, codes: Sequence[str]) -> str:
 
 def alike(folder: Path, name: str) -> str:
     """Find a taster whose name differs from this one by its capitals only; may be empty."""
-    _, plan = _drawn(disk.read_folder(folder))
+    _, plan = _drawn(read_folder(folder))
     others = (other for other in plan.request.tasters if other != name)
     return next((other for other in others if other.casefold() == name.casefold()), "")
 
@@ -186,7 +186,7 @@ def draw_again(folder: Path) -> tuple[str, ...]:
     None is where nothing was sealed, trial.toml or batches.csv are not as they were, or another key
     is there.
     """
-    text = disk.read_folder(folder)
+    text = read_folder(folder)
     trial, seal, key = text.trial, text.seal, text.tables.key
     if seal is None:
         raise DesignError([_UNPROVED.broken("there is no seal to prove a key against", FILE)])
@@ -221,7 +221,7 @@ def take_back(folder: Path, today: datetime.date) -> Path:
     seed: with the old one the same codes would be drawn.
     """
     with durable.held(folder, "what takes the drawing back"):
-        text = disk.read_folder(folder)
+        text = read_folder(folder)
         seal = text.seal
         if seal is None:
             raise DesignError([_UNTAKEN.broken("nothing was sealed here", FILE)])
@@ -288,7 +288,7 @@ def write_sheets(
     from blindspoon.batches.summary import make_up  # noqa: PLC0415
     from blindspoon.sheets.printing import file_name, print_sheets, reminders  # noqa: PLC0415
 
-    text = disk.read_folder(folder)
+    text = read_folder(folder)
     trial, plan = _drawn(text)
     if paper or labels:
         chosen = f"{paper or paper_of(folder)[0]} {labels}"

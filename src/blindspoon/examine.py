@@ -25,9 +25,10 @@ from blindspoon.errors import (
     TrialFileError,
     some_of,
 )
-from blindspoon.files import disk
+from blindspoon.files import shipped
 from blindspoon.files.photographs import photographs
 from blindspoon.files.text_table import FolderTables, TextTable
+from blindspoon.files.trial_folder import read_folder, read_photos
 from blindspoon.scores.pseudonyms import name_notes
 from blindspoon.scores.score_table import check_scores
 from blindspoon.scores.standing import correction_problems, standing, too_few_sets
@@ -45,7 +46,7 @@ def explanations() -> dict[str, str]:
     >>> print(explanations()["no-rows"][:48])
     `servings.csv` or `key.csv` has only its header.
     """
-    page = re.sub(r"^## .*\n", "", disk.shipped("errors.md"), flags=re.MULTILINE)
+    page = re.sub(r"^## .*\n", "", shipped.text("errors.md"), flags=re.MULTILINE)
     _, *entries = re.split(r"^### ", page, flags=re.MULTILINE)
     slugs, _, texts = zip(*(entry.partition("\n") for entry in entries), strict=True)
     return dict(zip(slugs, map(str.strip, texts), strict=True))
@@ -86,7 +87,7 @@ class Examination:
 
 def examine(folder: Path) -> Examination:
     """Check a trial folder without looking up a single cup in the key; see `api.check`."""
-    text = disk.read_folder(folder)
+    text = read_folder(folder)
     tables = text.tables
     try:
         trial = text.trial
@@ -109,7 +110,7 @@ def examine(folder: Path) -> Examination:
     jars = jars_of(tables.key) or jars_of(tables.batches)
     said = (*foretold(trial, jars), *_undrawn(trial, tables.key), *doubts(trial, scored=scored))
     notes += [Note(file="trial.toml", text=text) for text in said]
-    photos = disk.read_photos(folder, [photo.file for photo in trial.photos])
+    photos = read_photos(folder, [photo.file for photo in trial.photos])
     lacking = photographs(trial, photos)[1]
     notes += [Note(file="photos", text=said.rstrip(".")) for said in lacking]
     early = {"no-scores", "no-age"} if any(p.slug == "no-scores" for p in problems) else set[str]()
@@ -183,7 +184,7 @@ def _undrawn(trial: Trial, key: TextTable | None) -> Iterator[str]:
 
 def what_was_made(folder: Path) -> tuple[Trial, Made, tuple[Note, ...]]:
     """Read what was made, whether or not anybody tasted it. TrialError where nothing was."""
-    text = disk.read_folder(folder)
+    text = read_folder(folder)
     trial = text.trial
     made, notes = make_up(trial, text.tables.batches, text.tables.readings)
     if made is None:

@@ -9,6 +9,7 @@ from blindspoon.errors import DesignError, Note, Rule, ScoreError, together
 from blindspoon.files import disk
 from blindspoon.files.durable import held, in_turn
 from blindspoon.files.seal import FILE, Lift, Seal, scores_by_cup, scores_fingerprint, served_units
+from blindspoon.files.trial_folder import TABLES, read_folder
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import check_scores
 from blindspoon.scores.standing import AMISS, see_open, standing
@@ -77,7 +78,7 @@ def reopen_tasting(folder: Path) -> bool:
 
 
 def _unlifted(folder: Path) -> Seal:
-    text = disk.read_folder(folder, without=disk.TABLES)
+    text = read_folder(folder, without=TABLES)
     parse_trial(text.toml)
     seal = text.seal
     if seal is None:
@@ -117,7 +118,7 @@ def lift_blind(
 
 
 def _prepare(folder: Path, today: datetime.date, *, last: bool) -> tuple[Lifting, Seal]:
-    text = disk.read_folder(folder)
+    text = read_folder(folder)
     trial, tables, stands = text.trial, text.tables, standing(text)
     if stands.seal is None:
         raise DesignError([_UNSEALED.broken("no blind was sealed here", FILE)])

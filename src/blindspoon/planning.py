@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from blindspoon.errors import DesignError, Rule
 from blindspoon.files import disk
+from blindspoon.files.trial_folder import TABLES, read_folder
 from blindspoon.serving.plan import Jars, foretold, jars_of
 from blindspoon.trial import Attribute, Trial
 
@@ -48,7 +49,7 @@ def size_folder(
     from blindspoon.simulate.size import size, sized_attribute  # noqa: PLC0415
     from blindspoon.simulate.trials import BOTH  # noqa: PLC0415 - brings in scipy
 
-    text = disk.read_folder(folder, without={*disk.TABLES} - {"batches.csv"})
+    text = read_folder(folder, without={*TABLES} - {"batches.csv"})
     trial = text.trial
     if not trial.attributes:
         raise DesignError([_UNSCORED.broken("no [[attribute]] is scored", "trial.toml")])
@@ -90,7 +91,7 @@ def size_exactly(
     """
     from blindspoon.simulate.exact_size import size_choice, size_course  # noqa: PLC0415 - scipy
 
-    trial, sets, days = disk.read_folder(folder, without=disk.TABLES).trial, None, None
+    trial, sets, days = read_folder(folder, without=TABLES).trial, None, None
     trial = _at_the_last_look(trial)
     if trial.choice:
         sets = size_choice(trial, tasters)

@@ -11,9 +11,9 @@ from pathlib import Path
 from typing import Any, Literal, NamedTuple
 
 from blindspoon.errors import Problem, TrialError, TrialFileError
-from blindspoon.files import disk
 from blindspoon.files.durable import DurableFolder
 from blindspoon.files.seal import Seal, scores_by_cup, served_units
+from blindspoon.files.trial_folder import KEY, FolderText, published_at, read_folder
 from blindspoon.scores.standing import Scores, standing
 from blindspoon.trial import Trial
 from blindspoon.wording import count, day, listing
@@ -292,7 +292,7 @@ def stage(folder: Path) -> Stage:
     A folder that cannot be read is "broken", with the problems.
     """
     try:
-        text = disk.read_folder(folder, without=disk.KEY)
+        text = read_folder(folder, without=KEY)
         trial = text.trial
     except TrialError as error:
         return Stage(folder=folder, state="broken", problems=error.problems)
@@ -311,7 +311,7 @@ def stage(folder: Path) -> Stage:
     )  # fmt: skip
 
 
-def _state(folder: Path, text: disk.FolderText, scores: Scores) -> State:
+def _state(folder: Path, text: FolderText, scores: Scores) -> State:
     seal = text.seal
     if seal is None:  # without a score, a drawing that was stopped: it is drawn again as it was
         served, scored = text.tables.servings, text.tables.scores
@@ -319,7 +319,7 @@ def _state(folder: Path, text: disk.FolderText, scores: Scores) -> State:
         plain = any("right" in table.columns for table in text.tables.choices)
         return "planned" if not (scores or plain) else "never sealed" if coded else "never coded"
     if seal.over or (seal.lift and not standing(text).waiting):
-        return "published" if (disk.published_at(folder) / "START.html").is_file() else "lifted"
+        return "published" if (published_at(folder) / "START.html").is_file() else "lifted"
     if seal.closed:
         return "closed"
     return "tasting" if scores or opened_before(folder) else "sealed"

@@ -9,7 +9,7 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from blindspoon.errors import Problem, Rule, TrialFileError, quoted
-from blindspoon.files import disk
+from blindspoon.files import shipped
 from blindspoon.files.edits import Value, add, put, take_out
 from blindspoon.files.schema import COLUMNS, as_date, as_number
 from blindspoon.files.trial_toml import parse_trial
@@ -115,7 +115,7 @@ def new_files(
     problems = list(_see(told, changes, scored))
     if problems:
         raise TrialFileError(problems)
-    starter = disk.starter(today, seed)
+    starter = shipped.starter(today, seed)
     text = _with_attributes(starter["trial.toml"], scored)
     names: list[str] = []
     for number, label in enumerate([told["variant[1].label"], *changes], 1):
@@ -294,7 +294,7 @@ def names_of(text: str, kind: str) -> list[str]:
 
 
 def template() -> Trial:
-    return parse_trial(disk.shipped("starter/trial.toml").replace("{seed}", "1"))
+    return parse_trial(shipped.text("starter/trial.toml").replace("{seed}", "1"))
 
 
 def known_attributes() -> tuple[Attribute, ...]:

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from blindspoon.files.durable import Door
+from blindspoon.files.own_state import Door
 from blindspoon.workbench.app import Workbench
 
 pytestmark = pytest.mark.bench

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from blindspoon.charts.scene import FONTS, LETTERS, face_css, face_file, text_width, wrap
-from blindspoon.files import disk
+from blindspoon.files import shipped
 
 TEXTS = st.text(st.characters(categories=["L", "N", "P", "S"]), max_size=60)
 
@@ -45,7 +45,7 @@ def test_bold_is_wider_and_wide_letters_count_as_wide():
 
 def test_the_face_has_the_letters_that_are_measured_by_it():
     for bold in (False, True):
-        font = TTFont(io.BytesIO(disk.shipped_bytes(face_file(bold=bold))))
+        font = TTFont(io.BytesIO(shipped.content(face_file(bold=bold))))
         assert set(font.getBestCmap()) == LETTERS
         widths = [font["hmtx"].metrics[font.getBestCmap()[ord(letter)]][0] for letter in "crisp"]
         assert text_width("crisp", 1000, bold=bold) == pytest.approx(sum(widths))

@@ -13,6 +13,7 @@ import pytest
 
 from blindspoon.errors import TrialFileError
 from blindspoon.files import disk
+from blindspoon.files.trial_folder import fingerprint, read_folder
 
 
 def put(folder: Path, contents: dict[str, bytes]) -> Path:
@@ -32,12 +33,12 @@ def tree(folder: Path) -> dict[str, bytes]:
 
 def problems_of(folder: Path) -> list[str]:
     with pytest.raises(TrialFileError) as caught:
-        disk.read_folder(folder)
+        read_folder(folder)
     return [str(problem) for problem in caught.value.problems]
 
 
 def test_a_folder_is_read_as_it_is(tmp_path, coded):
-    text = disk.read_folder(put(tmp_path, coded))
+    text = read_folder(put(tmp_path, coded))
     assert text.files == coded
     assert text.toml == coded["trial.toml"].decode()
     assert [table.file for table in text.tables.scores] == ["scores.csv", "ballots/1-T03.csv"]
@@ -48,7 +49,7 @@ def test_a_folder_is_read_as_it_is(tmp_path, coded):
 
 def test_a_byte_order_mark_in_trial_toml_is_no_text(tmp_path, coded):
     coded["trial.toml"] = b"\xef\xbb\xbf" + coded["trial.toml"]
-    assert disk.read_folder(put(tmp_path, coded)).toml.startswith("[trial]")
+    assert read_folder(put(tmp_path, coded)).toml.startswith("[trial]")
 
 
 def test_files_that_are_not_read_are_noted(tmp_path, coded):
@@ -59,7 +60,7 @@ def test_files_that_are_not_read_are_noted(tmp_path, coded):
         "photo.jpg": b"",
         "batches.xlsx": b"",
     }
-    text = disk.read_folder(put(tmp_path, coded | more))
+    text = read_folder(put(tmp_path, coded | more))
     assert [str(note) for note in text.notes] == [
         "batches.xlsx: the file is not read: save it as CSV, as batches.csv",
         'score.csv: the file is not read (did you mean "scores.csv"?)',
@@ -71,7 +72,7 @@ def test_files_that_are_not_read_are_noted(tmp_path, coded):
 def test_a_ballot_of_scores_is_one_whatever_else_stands_in_its_head(tmp_path, coded):
     name = "ballots/1-T03.csv"
     coded[name] = coded[name].replace(b"comment", b"my answer,answer,comment", 1)
-    tables = disk.read_folder(put(tmp_path, coded)).tables
+    tables = read_folder(put(tmp_path, coded)).tables
     assert name in [table.file for table in tables.scores]
     assert tables.choices == ()
 
@@ -80,9 +81,9 @@ def test_a_ballot_of_scores_is_one_whatever_else_stands_in_its_head(tmp_path, co
 def test_a_ballot_may_have_any_name(tmp_path, coded):
     folder = put(tmp_path, coded)
     (folder / os.fsdecode(b"ballots/\xeb\n.csv")).write_bytes(b"taster\n")
-    text = disk.read_folder(folder)
+    text = read_folder(folder)
     assert "ballots/\\udceb\\n.csv" in text.files
-    assert disk.fingerprint(text.files)
+    assert fingerprint(text.files)
 
 
 def test_a_missing_folder_is_said(tmp_path):
@@ -169,17 +170,17 @@ def test_a_file_that_is_read_under_other_capitals_is_not_called_unread(tmp_path,
     folder = put(tmp_path, coded)
     if not (folder / "Scores.csv").exists():
         (folder / "Scores.csv").hardlink_to(folder / "scores.csv")
-    assert "Scores.csv" not in [note.file for note in disk.read_folder(folder).notes]
+    assert "Scores.csv" not in [note.file for note in read_folder(folder).notes]
 
 
 def test_the_fingerprint_changes_with_every_byte_and_name(coded):
-    print_of = disk.fingerprint(coded)
+    print_of = fingerprint(coded)
     others = [
         coded | {"scores.csv": coded["scores.csv"] + b"\n"},
         coded | {"ballots/2-T03.csv": b""},
         {name.replace("1-T03", "1-T04"): data for name, data in coded.items()},
     ]
-    prints = {disk.fingerprint(other) for other in others}
+    prints = {fingerprint(other) for other in others}
     assert len(prints | {print_of}) == 4
     assert len(print_of) == 64
 
@@ -295,7 +296,7 @@ def test_a_process_killed_while_writing_harms_nothing(tmp_path):
     target = tmp_path / "cucumbers"
     disk.write_folder_atomically(target, REPORT)
     code = (
-        "import os, pathlib\nfrom blindspoon.files import disk\n"
+        "import os, pathlib\nfrom blindspoon.files import disk, trial_folder\n"
         "move = pathlib.Path.replace\n"
         "def die(path, to):\n"
         "    if path.suffix == '.new':\n"
@@ -399,3 +400,11 @@ def test_files_that_belong_together_are_all_new_or_all_old(tmp_path, monkeypatch
         with pytest.raises(TrialFileError, match=r"servings\.csv: it cannot be written: no space"):
             disk.write_files_atomically({tmp_path / name: b"two" for name in old})
     assert tree(tmp_path) == old
+
+
+def test_a_file_whose_folder_cannot_be_synced_is_as_it_was(tmp_path, monkeypatch):
+    (tmp_path / "1-T01.csv").write_bytes(b"7")
+    monkeypatch.setattr(disk, "_sync_folder", fail)
+    with pytest.raises(OSError, match="No space left"):
+        disk.replace_files({tmp_path / "1-T01.csv": b"8"})
+    assert tree(tmp_path) == {"1-T01.csv": b"7"}

@@ -11,7 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from blindspoon.errors import Problem, TrialError
-from blindspoon.files.disk import read_folder
+from blindspoon.files.trial_folder import read_folder
 from blindspoon.scores.score_table import build_table, check_scores
 
 CELLS = st.sampled_from(

@@ -12,13 +12,13 @@ from pathlib import Path
 import pytest
 
 from blindspoon.errors import TrialFileError
-from blindspoon.files.disk import shipped
+from blindspoon.files import shipped
 from blindspoon.files.edits import add, edit_table, put, take_out
 from blindspoon.files.text_table import read_table
 
 TRIALS = Path(__file__).parents[2] / "trials"
 TEXTS = [
-    shipped("starter/trial.toml").replace("{seed}", "3").replace("{today}", "2026-09-04"),
+    shipped.text("starter/trial.toml").replace("{seed}", "3").replace("{today}", "2026-09-04"),
     *((path / "trial.toml").read_text("utf-8") for path in sorted(TRIALS.iterdir())),
 ]
 TEXTS.append(f'{TEXTS[0]}\n[[session]]\nname = "late"  # listed where the file ends\n')

@@ -7,10 +7,10 @@ from dataclasses import replace
 
 import pytest
 
-from blindspoon.files.disk import FolderText
 from blindspoon.files.seal import Lift, Seal, key_fingerprint, key_rows, rule_text, scores_by_cup
 from blindspoon.files.seal import scores_fingerprint as fingerprint
 from blindspoon.files.text_table import FolderTables, read_table
+from blindspoon.files.trial_folder import FolderText
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.standing import LATE, standing
 

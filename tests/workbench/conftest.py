@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from blindspoon.drawing import draw_blind, write_sheets
-from blindspoon.files.durable import Door
+from blindspoon.files.own_state import Door
 from blindspoon.lifting import close_tasting, lift_blind
 from blindspoon.workbench import company
 from blindspoon.workbench.app import Workbench

@@ -7,7 +7,7 @@ import tomllib
 
 import pytest
 
-from blindspoon.files.durable import Door
+from blindspoon.files.own_state import Door
 from blindspoon.starting import new_files
 from blindspoon.trial import today
 from blindspoon.workbench.app import Workbench

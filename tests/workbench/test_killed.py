@@ -16,14 +16,14 @@ import warnings
 import pytest
 
 from blindspoon.drawing import draw_blind
-from blindspoon.files import durable
+from blindspoon.files import undo
 from blindspoon.lifting import lift_blind
 from blindspoon.stage import stage
 
 DAY = datetime.date(2026, 9, 6)
 SAVED = {"batches.csv": b"batch,variant\n", "readings.csv": b"batch\n", "story.md": b"Mine\n"}
 WORK = {
-    "save": ("planned", lambda folder: durable.write(folder, SAVED, "Three files")),
+    "save": ("planned", lambda folder: undo.write(folder, SAVED, "Three files")),
     "draw": ("planned", lambda folder: draw_blind(folder, DAY)),
     "lift": ("closed", lambda folder: lift_blind(folder, DAY, lambda _: "unknown")),
 }
@@ -53,7 +53,7 @@ def begin(work, folder, kill_after=None):
 def settled(work, folder, before, after):
     """Tell what is there once the pages are opened again; a drawing that was stopped goes on."""
     half = contents(folder)
-    durable.finish(folder)
+    undo.finish(folder)
     now = contents(folder)
     if now not in (before, after):
         assert work is WORK["draw"][1]

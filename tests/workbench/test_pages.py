@@ -18,8 +18,9 @@ from blindspoon.collect import server
 from blindspoon.collect.security import only_for_hosts
 from blindspoon.drawing import draw_blind, write_sheets
 from blindspoon.errors import FormError
-from blindspoon.files import durable
-from blindspoon.files.durable import Door, DurableFolder
+from blindspoon.files import undo
+from blindspoon.files.durable import DurableFolder
+from blindspoon.files.own_state import Door
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import stage
 from blindspoon.workbench import company
@@ -204,7 +205,7 @@ def test_each_part_is_changed_in_its_time_and_else_refused(at, state):
             (303, True) if open_now else (409, False)
         ), what
         if open_now:
-            durable.take_back(folder, durable.changes(folder)[0].number)
+            undo.take_back(folder, undo.changes(folder)[0].number)
 
 
 def test_sheets_say_what_tasters_read_as_it_is_now(at):

@@ -13,7 +13,7 @@ import pytest
 from PIL import Image
 
 from blindspoon.analysis import analyse, compose_report
-from blindspoon.files import disk
+from blindspoon.files.trial_folder import fingerprint, published_at, read_folder
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.writeup.page import render
 from tests.workbench.conftest import words
@@ -47,9 +47,9 @@ def trial_of(folder):
 
 def test_photographs_go_out_upright_once_they_are_described_and_no_rule_changes(at):
     host, folder = at("lifted")
-    page = disk.published_at(folder) / "index.html"
+    page = published_at(folder) / "index.html"
     page.parent.mkdir(parents=True)
-    page.write_text(disk.fingerprint(disk.read_folder(folder).files))
+    page.write_text(fingerprint(read_folder(folder).files))
     names = ("Gläser im Keller.JPG", "IMG 1.jpg", "b/IMG 1.jpg", "../../...jpg")
     done = send(host, *((name, camera()) for name in names), **{"story.text": "Too many.\n\nSo."})
     assert done.location == STORY

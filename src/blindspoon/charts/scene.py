@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Literal, NamedTuple, Self
 
-from blindspoon.files import disk
+from blindspoon.files import shipped
 
 if TYPE_CHECKING:
     from PIL.ImageFont import FreeTypeFont
@@ -95,7 +95,7 @@ UNITS = 1000
 def face_css() -> str:
     """Declare the face in a style sheet, its two weights embedded."""
     weights = {400: "regular.woff2", 700: "bold.woff2"}
-    files = {weight: disk.shipped_bytes(f"charts/face/{name}") for weight, name in weights.items()}
+    files = {weight: shipped.content(f"charts/face/{name}") for weight, name in weights.items()}
     return "".join(
         f"@font-face{{font-family:'{FACE}';font-weight:{weight};"
         f"src:url(data:font/woff2;base64,{base64.b64encode(file).decode()})}}"
@@ -112,7 +112,7 @@ def face_file(*, bold: bool) -> str:
 def _font(*, bold: bool) -> FreeTypeFont:
     from PIL import ImageFont  # noqa: PLC0415 - the score page takes colours, and no font
 
-    file = io.BytesIO(disk.shipped_bytes(face_file(bold=bold)))
+    file = io.BytesIO(shipped.content(face_file(bold=bold)))
     return ImageFont.truetype(file, UNITS, layout_engine=ImageFont.Layout.BASIC)
 
 

@@ -30,7 +30,7 @@ def open_(shelf: Path, port: int | None, no_browser: bool) -> None:
     """
     if not shelf.is_dir():
         raise click.BadParameter(f"there is no folder {shelf}.", param_hint="SHELF")
-    from blindspoon.files.durable import Door, own_secret  # noqa: PLC0415
+    from blindspoon.files.own_state import Door, own_secret  # noqa: PLC0415
     from blindspoon.workbench.listening import running, serve  # noqa: PLC0415
 
     shelf, door = shelf.resolve(), Door(own_secret())
@@ -53,7 +53,7 @@ def open_(shelf: Path, port: int | None, no_browser: bool) -> None:
 
 def where_trials_stand(shelf: Path) -> None:
     """Print where the trials in a folder stand, and what comes next for each."""
-    from blindspoon.files.disk import trials_in  # noqa: PLC0415
+    from blindspoon.files.trial_folder import trials_in  # noqa: PLC0415
     from blindspoon.stage import STATES, stage  # noqa: PLC0415
 
     found = [stage(folder) for folder in trials_in(shelf).values()]

@@ -28,8 +28,9 @@ def new(folder: Path, example: bool, plain: bool) -> None:
     Without a terminal it begins with a commented template. Writes trial.toml, batches.csv and
     readings.csv, and never over a file that is there.
     """
-    from blindspoon.files.disk import example as finished  # noqa: PLC0415
-    from blindspoon.files.disk import make_files, starter  # noqa: PLC0415
+    from blindspoon.files.disk import make_files  # noqa: PLC0415
+    from blindspoon.files.shipped import example as finished  # noqa: PLC0415
+    from blindspoon.files.shipped import starter  # noqa: PLC0415
 
     if example:
         make_files(folder, finished())

@@ -39,6 +39,7 @@ from blindspoon.files import seal as seal_file
 from blindspoon.files.durable import DurableFolder
 from blindspoon.files.schema import COLUMNS
 from blindspoon.files.text_table import TextColumn, TextTable, read_table
+from blindspoon.files.trial_folder import KEY, TABLES, FolderText, read_folder
 from blindspoon.files.trial_toml import names_by_label, parse_trial
 from blindspoon.scores.crosscheck import Cups
 from blindspoon.scores.ledger import Ledger, open_ledger
@@ -70,11 +71,11 @@ def opened(
     is to `begin` and nobody joined yet, the first with a cup that is not scored. TrialError where
     another process has it open, the tasting is closed, or it has a problem or cannot be written.
     """
-    text = disk.read_folder(folder, without=disk.KEY)
+    text = read_folder(folder, without=KEY)
     parse_trial(text.toml)  # before anything is written
     see_open(text.seal)
     with durable.held(folder, holder) as kept:
-        text = disk.read_folder(folder, without=disk.KEY)
+        text = read_folder(folder, without=KEY)
         trial, ledger, served = _read(text)
         with disk.complaining():
             kept.sweep()
@@ -92,14 +93,14 @@ def opened(
 
 def after_lifting(folder: Path) -> tuple[Note, ...]:
     """Say, where the blind was lifted for good, what another score would do."""
-    seal = disk.read_folder(folder, without=disk.TABLES).seal
+    seal = read_folder(folder, without=TABLES).seal
     if seal is None or seal.lift is None or not seal.over:
         return ()
     text = f"the blind was lifted on {seal.lift.date}: a score added now makes it all exploratory"
     return (Note(file=seal_file.FILE, text=text),)
 
 
-def _read(text: disk.FolderText) -> tuple[Trial, Ledger, Sequence[Cups]]:
+def _read(text: FolderText) -> tuple[Trial, Ledger, Sequence[Cups]]:
     """Read who is served what, and what is scored; a cup that is scored twice stops no evening."""
     trial, servings = text.trial, text.tables.servings
     if servings is None:
@@ -124,7 +125,7 @@ def _looking(folder: Path, kept: DurableFolder, sitting: Sitting) -> Callable[[]
                 return
             seen[0] = now
             try:
-                trial, ledger, served = _read(disk.read_folder(folder, without=disk.KEY))
+                trial, ledger, served = _read(read_folder(folder, without=KEY))
                 ballots = _ballots(trial, ledger, served, kept, sitting)
             except TrialError as error:
                 sitting.warn(f"{error.problems[0]} The tasting goes on as it was.")
@@ -305,7 +306,7 @@ def plan_addition(folder: Path, sitting: Sitting, source: Path | TextTable) -> A
     if isinstance(table, Path):
         table = read_table(durable.read_file(table), shown(table.name, 200))
     sitting.look_for_late()
-    text = disk.read_folder(folder, without=disk.KEY)
+    text = read_folder(folder, without=KEY)
     trial = text.trial
     if not trial.attributes:
         raise FormError([_SETS.broken("only sets are asked for", "trial.toml")])

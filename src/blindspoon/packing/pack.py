@@ -18,7 +18,7 @@ from blindspoon.charts import posts
 from blindspoon.charts.board import finding_of
 from blindspoon.charts.chart import Chart, png_file, svg_file
 from blindspoon.charts.posts import Drawn
-from blindspoon.files import disk
+from blindspoon.files import disk, shipped
 from blindspoon.findings.comparison import Analysis, name_all
 from blindspoon.findings.further import study_further
 from blindspoon.findings.pool_checks import Pool
@@ -153,7 +153,7 @@ def pack(analysis: Analysis, *, jar_g: float, progress: Progress | None = None) 
     files = {
         **render(content),
         "print.html": page(content, paper=True).encode(),
-        "verify.py": disk.shipped("verify.py").encode(),
+        "verify.py": shipped.text("verify.py").encode(),
         "tables/comparisons.json": as_json(to_record(analysis, further)),
         **{f"tables/{name}": file for name, file in results.items()},
         **{f"data/{name}": file for name, file in data.items()},

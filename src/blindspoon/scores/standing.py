@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from blindspoon.errors import DesignError, Note, Problem, Rule, shown, some_of
-from blindspoon.files.disk import FolderText
 from blindspoon.files.schema import CORRECTIONS, Known, column_problems, read_columns
 from blindspoon.files.seal import (
     FILE,
@@ -24,6 +23,7 @@ from blindspoon.files.seal import (
     scores_fingerprint,
 )
 from blindspoon.files.text_table import FolderTables, TextTable
+from blindspoon.files.trial_folder import FolderText
 from blindspoon.trial import Trial
 
 Scores = Mapping[Cup, Mapping[str, str]]

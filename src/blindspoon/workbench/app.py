@@ -21,8 +21,9 @@ from blindspoon.collect.security import HEADERS, own_form, wants_json
 from blindspoon.collect.server import JINJA, OpenTastings, add_static
 from blindspoon.drawing import write_sheets
 from blindspoon.errors import DesignError, FormError, Problem, TrialError
-from blindspoon.files import disk, durable
-from blindspoon.files.durable import Door
+from blindspoon.files import disk, own_state, undo
+from blindspoon.files.own_state import Door
+from blindspoon.files.trial_folder import fingerprint, trials_in
 from blindspoon.sheets.pouring import tells
 from blindspoon.stage import STATES, Part, Stage, stage
 from blindspoon.workbench.jobs import Job, Jobs
@@ -88,8 +89,8 @@ class Workbench:
         self._seen: dict[str, Stage] = {}
         self._take_files = set[str]()
         self._set_up()
-        for folder in disk.trials_in(shelf).values():
-            durable.finish(folder)
+        for folder in trials_in(shelf).values():
+            undo.finish(folder)
         for name in PAGES:  # each of them needs this module
             importlib.import_module(f"blindspoon.workbench.{name}").add_to(self)
 
@@ -131,7 +132,7 @@ class Workbench:
 
     def stage(self, name: str) -> Stage:
         """Find a trial among those on the shelf; 404 where it is not one of them."""
-        folder = disk.trials_in(self.shelf).get(name)
+        folder = trials_in(self.shelf).get(name)
         if folder is None:
             abort(404)
         return stage(folder)
@@ -157,7 +158,7 @@ class Workbench:
 
     def seen(self, stage: Stage, names: Sequence[str]) -> str:
         """Note what a form is filled from; it sends back what this gives as "seen"."""
-        known = disk.fingerprint({name: stage.files.get(name, b"") for name in names})
+        known = fingerprint({name: stage.files.get(name, b"") for name in names})
         self._seen[known] = stage
         return known
 
@@ -187,7 +188,7 @@ class Workbench:
         self, stage: Stage, files: Mapping[str, bytes], what: str, said: str, path: str = ""
     ) -> Response:
         """Write files made from a trial, print again, and lead on; 409 where it just changed."""
-        if not durable.write(stage.folder, files, what, stage.files):
+        if not undo.write(stage.folder, files, what, stage.files):
             abort(self.page("message.html.j2", stage, code=409, text=_JUST_NOW))
         self.print_again(stage)
         return self.go(stage, path, said, back=True)
@@ -307,7 +308,7 @@ class Workbench:
             code, text = 507, _UNWRITTEN
             problems = [f"{error.filename}: {disk.cannot('written', error)}."]
         else:
-            file = durable.note_trouble("".join(traceback.format_exception(error)))
+            file = own_state.note_trouble("".join(traceback.format_exception(error)))
             code, text = 500, f"{MESSAGES[500]} What happened stands in {file}."
         if wants_json():
             return make_response(jsonify(message=text), code)

@@ -23,9 +23,9 @@ from blindspoon.drawing import (
     write_sheets,
 )
 from blindspoon.errors import Problem, TrialError, together
-from blindspoon.files import disk
 from blindspoon.files.durable import DurableFolder
 from blindspoon.files.text_table import read_table
+from blindspoon.files.trial_folder import sheets_in
 from blindspoon.lifting import close_tasting, reopen_tasting
 from blindspoon.scores.standing import too_few_rounds
 from blindspoon.serving.plan import ServingPlan
@@ -104,7 +104,7 @@ def _add_sheets(bench: Workbench) -> None:
 
     @bench.get("sheets")
     def sheets(found: Stage) -> Response:
-        names = disk.sheets_in(found.folder)
+        names = sheets_in(found.folder)
         people = [(n, n[11:-5].replace("-", " ")) for n in names if n.startswith("tasters/")]
         added = [n[:-13] for n in names if re.fullmatch("added/[^/]+/ballots.html", n)]
         called = [re.sub(r"^added/(\d+-)?", "", at).replace("-", " ") for at in added]
@@ -123,14 +123,14 @@ def _add_sheets(bench: Workbench) -> None:
 
     @bench.get("sheets/<path:file>")
     def sheet(found: Stage, file: str) -> Response:
-        if file not in disk.sheets_in(found.folder) or TELLING.fullmatch(file):
+        if file not in sheets_in(found.folder) or TELLING.fullmatch(file):
             abort(404)
         return bench.framed(DurableFolder(found.folder).read(f"sheets/{file}") or b"")
 
     @bench.post("sheets/pouring")
     def pouring(found: Stage, form: Form) -> Response:
         name = form.get("sheet", "helper.html")
-        known = name in disk.sheets_in(found.folder) and TELLING.fullmatch(name)
+        known = name in sheets_in(found.folder) and TELLING.fullmatch(name)
         if form.get("pours") != "yes" or not known:
             return bench.go(found, "sheets", "Only who pours may see it. Say so first.")
         return bench.framed(DurableFolder(found.folder).read(f"sheets/{name}") or b"")

@@ -12,11 +12,19 @@ from werkzeug.wrappers import Response
 
 from blindspoon.collect.ballots import questions_of, read_answer
 from blindspoon.errors import Problem, TrialError
-from blindspoon.files import disk
 from blindspoon.files.edits import edit_table
 from blindspoon.files.schema import CORRECTIONS, as_number
 from blindspoon.files.seal import cup_of, number_text
 from blindspoon.files.text_table import TextTable, read_table, write_csv
+from blindspoon.files.trial_folder import (
+    KEY,
+    content_of,
+    fingerprint,
+    photos_in,
+    published_at,
+    published_in,
+    read_folder,
+)
 from blindspoon.lifting import Lifting, lift_blind
 from blindspoon.scores.pseudonyms import pseudonymise
 from blindspoon.stage import Stage
@@ -115,7 +123,7 @@ def _add_findings(bench: Workbench) -> None:
             moved(2, 3)
             return render(content)
 
-        now = disk.fingerprint(disk.read_folder(found.folder).files)
+        now = fingerprint(read_folder(found.folder).files)
         job = bench.jobs.last(FINDINGS, found.folder)
         if job is None or (job.ended and job.seen != now):
             job = bench.jobs.run(FINDINGS, found.folder, render_it, now)
@@ -141,16 +149,16 @@ def _add_publishing(bench: Workbench) -> None:
 
     @bench.get("publish")
     def ask(found: Stage, form: Form = UNSENT, code: int = 200, **faults: str) -> Response:
-        page, may = disk.published_page(found.folder), found.open_to_look
-        now = disk.fingerprint(disk.read_folder(found.folder).files).encode()
+        page, may = content_of(published_at(found.folder) / "index.html"), found.open_to_look
+        now = fingerprint(read_folder(found.folder).files).encode()
         return bench.page(
             "publish.html.j2", found, "publish", code, typed=form, faults=faults, may=may,
             job=bench.jobs.last(PUBLISH, found.folder),
             comments=list(_comments(found) if may else ()),
-            where=disk.published_at(found.folder), there=page is not None,
-            files=disk.published_in(found.folder), post=_post(found),
-            changed=page is not None and now not in page,
-            untold={*disk.photos_in(found.folder)} - {it.file for it in found.plan.photos},
+            where=published_at(found.folder), there=bool(page),
+            files=published_in(found.folder), post=_post(found),
+            changed=bool(page) and now not in page,
+            untold={*photos_in(found.folder)} - {it.file for it in found.plan.photos},
         )  # fmt: skip
 
     @bench.post("publish")
@@ -187,18 +195,18 @@ def _add_publishing(bench: Workbench) -> None:
 
     @bench.get("publish/all.zip")
     def zipped(found: Stage) -> Response:
-        target = disk.published_at(found.folder)
+        target = published_at(found.folder)
         response = sent(found, target.with_name(f"{target.name}.zip"))
         response.headers["Content-Disposition"] = "attachment"
         return response
 
     @bench.get("publish/written/<path:file>")
     def written(found: Stage, file: str) -> Response:
-        known = file if file in disk.published_in(found.folder) else ""
-        return sent(found, disk.published_at(found.folder) / known)
+        known = file if file in published_in(found.folder) else ""
+        return sent(found, published_at(found.folder) / known)
 
     def sent(found: Stage, file: Path) -> Response:
-        content = disk.content_of(file) if found.open_to_look else b""
+        content = content_of(file) if found.open_to_look else b""
         if not content:
             abort(bench.page("message.html.j2", found, "publish", 404, text=GONE))
         return bench.framed(content, file.name)
@@ -265,7 +273,7 @@ class Comment(NamedTuple):
 
 def _comments(found: Stage) -> Iterator[Comment]:
     """List everything that tasters wrote, names of theirs under pseudonyms."""
-    tables = disk.read_folder(found.folder).tables
+    tables = read_folder(found.folder).tables
     _, out = pseudonymise(found.plan, tables)
     for own, table in zip(tables.answers, out.answers, strict=True):
         for number, (_, row) in enumerate(table.rows()):
@@ -278,13 +286,13 @@ def _publish(found: Stage, jar_g: float, moved: Moved) -> Published:
     from blindspoon.packing.pack import pack, write_pack  # noqa: PLC0415 - brings in matplotlib
 
     made = pack(analyse(found.folder), jar_g=jar_g, progress=moved)
-    return write_pack(made, disk.published_at(found.folder))
+    return write_pack(made, published_at(found.folder))
 
 
 def _post(found: Stage) -> tuple[str, str] | None:
     """Find the first picture for posts in what is published, and the words that tell of it."""
-    files = disk.published_in(found.folder)
-    said = disk.content_of(disk.published_at(found.folder) / "say.md").decode(errors="replace")
+    files = published_in(found.folder)
+    said = content_of(published_at(found.folder) / "say.md").decode(errors="replace")
     for name, words in TOLD.findall(said):
         for path in (f"figures/square/{name}.png", f"figures/square/{name}-1.png"):
             if path in files:
@@ -299,7 +307,7 @@ def _step(file: str) -> str:
 def _cup(found: Stage, form: Form) -> tuple[TextTable, int, dict[str, str]] | None:
     """Find the row of a cup, and its table."""
     wanted = tuple(form.get(key, "") for key in ("session", "taster", "code"))
-    for table in disk.read_folder(found.folder, without=disk.KEY).tables.scores:
+    for table in read_folder(found.folder, without=KEY).tables.scores:
         for number, (_, row) in enumerate(table.rows()):
             if cup_of(found.plan, row) == wanted:
                 return table, number, dict(row)

@@ -11,7 +11,7 @@ from werkzeug.wrappers import Response
 from blindspoon import wording
 from blindspoon.collect.security import wants_json
 from blindspoon.errors import Problem, TrialError, TrialFileError
-from blindspoon.files import disk
+from blindspoon.files import shipped
 from blindspoon.files.edits import edit_table, put
 from blindspoon.files.schema import BATCHES, as_date, may_be_grouped
 from blindspoon.files.text_table import TextTable, read_table
@@ -157,7 +157,7 @@ def _files(found: Stage) -> dict[str, bytes]:
     """Give the three files; a table that is not there is as a new trial has it."""
     files = dict(found.files)
     for name in FILES[:2]:
-        files.setdefault(name, disk.shipped(f"starter/{name}").encode())
+        files.setdefault(name, shipped.text(f"starter/{name}").encode())
     return {name: files[name] for name in FILES}
 
 

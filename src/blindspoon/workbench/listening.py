@@ -10,8 +10,8 @@ from collections.abc import Callable
 from pathlib import Path
 
 from blindspoon.collect.ports import listening, near
-from blindspoon.files import durable
-from blindspoon.files.durable import Door
+from blindspoon.files import own_state
+from blindspoon.files.own_state import Door
 
 PORT = 8770
 """Where the pages are served if nothing else is asked for; the next free port where it is taken."""
@@ -19,7 +19,7 @@ PORT = 8770
 
 def running(shelf: Path, door: Door) -> str:
     """Give the address of a workbench that has this shelf open; empty where none has."""
-    port = durable.open_shelves().get(str(shelf))
+    port = own_state.open_shelves().get(str(shelf))
     if port is None:
         return ""
     asked, found = http.client.HTTPConnection("127.0.0.1", port, timeout=2), ""
@@ -40,7 +40,7 @@ def serve(shelf: Path, door: Door, port: int | None, ready: Callable[[str], None
     with listening("127.0.0.1", *ports, whose="Blindspoon") as listener:
         bound = int(listener.getsockname()[1])
         listener.listen()
-        durable.note_open(durable.open_shelves() | {str(shelf): bound})
+        own_state.note_open(own_state.open_shelves() | {str(shelf): bound})
         ready(f"http://127.0.0.1:{bound}/")
         from blindspoon.collect.security import only_for_hosts  # noqa: PLC0415 - while it starts
         from blindspoon.collect.server import Server  # noqa: PLC0415

@@ -10,9 +10,10 @@ from werkzeug.wrappers import Response
 
 from blindspoon import starting
 from blindspoon.errors import TrialError, TrialFileError
-from blindspoon.files import disk, durable
+from blindspoon.files import disk, own_state, shipped, undo
 from blindspoon.files.edits import put
 from blindspoon.files.text_table import read_table
+from blindspoon.files.trial_folder import content_of, trials_in
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import Part, Stage, stage, touched
 from blindspoon.trial import today
@@ -35,7 +36,7 @@ def add_to(bench: Workbench) -> None:
     def shelf() -> Response:
         return bench.page(
             "shelf.html.j2",
-            stages=[stage(folder) for folder in disk.trials_in(bench.shelf).values()],
+            stages=[stage(folder) for folder in trials_in(bench.shelf).values()],
             example=(bench.shelf / EXAMPLE).exists(),
             shelf=str(bench.shelf),
         )
@@ -43,7 +44,7 @@ def add_to(bench: Workbench) -> None:
     @app.post("/example")
     def example() -> Response:
         if not (bench.shelf / EXAMPLE).exists():  # else it was asked for twice
-            disk.make_files(bench.shelf / EXAMPLE, disk.example())
+            disk.make_files(bench.shelf / EXAMPLE, shipped.example())
         bench.say("The example is on the shelf. All of it is invented.")
         return redirect("/", 303)
 
@@ -53,7 +54,7 @@ def add_to(bench: Workbench) -> None:
 
     @app.post("/starter")
     def starter() -> Response:
-        bench.say(f"The starter is there: {durable.put_starter(bench.shelf)}.")
+        bench.say(f"The starter is there: {own_state.put_starter(bench.shelf)}.")
         return redirect("/", 303)
 
     @app.post("/close")
@@ -68,12 +69,12 @@ def add_to(bench: Workbench) -> None:
     def earlier(form: Form) -> str:
         """Give the trial.toml that a new one is to be like; blank where there is none."""
         name = form.get("like", "")
-        folder = disk.trials_in(bench.shelf).get(name)
+        folder = trials_in(bench.shelf).get(name)
         text = found.text if folder and (found := stage(folder)).trial else ""
         return put(text, "trial.host", None) if name == EXAMPLE else text
 
     def page(typed: Form, faults: dict[str, str], code: int = 200) -> Response:
-        plans = {name: stage(folder) for name, folder in disk.trials_in(bench.shelf).items()}
+        plans = {name: stage(folder) for name, folder in trials_in(bench.shelf).items()}
         text = earlier(typed)
         own = [row.label for row in parse_trial(text).attributes] if text else []
         return bench.page(
@@ -112,7 +113,7 @@ def add_to(bench: Workbench) -> None:
         if name not in taken:
             name = starting.short_name(answers["trial.product"], taken, "trial")
             disk.make_files(bench.shelf / name, files)
-        elif not durable.write(bench.shelf / name, files, "The seven answers", made):
+        elif not undo.write(bench.shelf / name, files, "The seven answers", made):
             told = "It was on the shelf already; change it here."
             return bench.go(bench.stage(name), "question", told)
         begun[once] = name, files
@@ -149,24 +150,24 @@ def _add_lately(bench: Workbench) -> None:
 
     @bench.get("lately", broken=True)
     def lately(found: Stage) -> Response:
-        changes = durable.changes(found.folder)
+        changes = undo.changes(found.folder)
         kept = {it.number: _kept(found, it) for it in changes}
         return bench.page("lately.html.j2", found, "lately", changes=changes, kept=kept)
 
     @bench.post("lately", broken=True)
     def take_back(found: Stage, form: Form) -> Response:
-        changes = {str(it.number): it for it in durable.changes(found.folder)}
+        changes = {str(it.number): it for it in undo.changes(found.folder)}
         change = changes.get(form.get("number", ""))
         told = "Nothing was taken back: its files were changed since."
         if change is None or not change.stands or (told := _kept(found, change)):
             return bench.page("message.html.j2", found, "lately", 409, text=told)
-        done = durable.take_back(found.folder, change.number)
+        done = undo.take_back(found.folder, change.number)
         bench.print_again(found)
         return bench.go(found, "lately", f"Taken back: {done.said}.", back=True)
 
     @bench.get("mend", broken=True)
     def mend(found: Stage) -> Response:
-        good, now = _good(found), disk.content_of(found.folder / FILE).decode(errors="replace")
+        good, now = _good(found), content_of(found.folder / FILE).decode(errors="replace")
         named = ("as it could be read", "now")
         lines = difflib.unified_diff(good.splitlines(), now.splitlines(), *named, lineterm="", n=1)
         return bench.page("mend.html.j2", found, "mend", lines=list(lines), good=good)
@@ -175,13 +176,13 @@ def _add_lately(bench: Workbench) -> None:
     def put_back(found: Stage, _: Form) -> Response:
         if (good := _good(found)) and found.state == "broken":
             said = "The version of trial.toml that could be read, put back"
-            durable.write(found.folder, {FILE: good.encode()}, said)
+            undo.write(found.folder, {FILE: good.encode()}, said)
             told = "It is put back. The broken file is kept under “Written lately”."
             return bench.go(found, "", told, back=True)
         return bench.go(found)
 
 
-def _kept(found: Stage, change: durable.Change) -> str:
+def _kept(found: Stage, change: undo.Change) -> str:
     """Say why a change may not be taken back now; empty where it may."""
     parts: list[Part] = []
     if found.trial is None:
@@ -207,7 +208,7 @@ def _kept(found: Stage, change: durable.Change) -> str:
 
 def _good(found: Stage) -> str:
     """Give trial.toml as it last could be read; blank where that is not known."""
-    for change in durable.changes(found.folder):
+    for change in undo.changes(found.folder):
         for content in reversed(change.files.get(FILE, ())):
             try:
                 text = (content or b"").decode("utf-8-sig")

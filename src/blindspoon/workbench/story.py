@@ -7,9 +7,9 @@ from flask import abort, make_response, request
 from werkzeug.wrappers import Response
 
 from blindspoon.errors import TrialError
-from blindspoon.files import disk
 from blindspoon.files.edits import add, put, take_out
 from blindspoon.files.photographs import copied
+from blindspoon.files.trial_folder import photos_in, read_photos
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import Stage
 from blindspoon.starting import short_name
@@ -28,7 +28,7 @@ def add_to(bench: Workbench) -> None:
     @bench.get("publish/story")
     def page(found: Stage, typed: Form = UNSENT, code: int = 200, **more: object) -> Response:
         sent, listed = request.form.getlist("file"), [it.file for it in found.plan.photos]
-        there = disk.photos_in(found.folder)
+        there = photos_in(found.folder)
         names = list(dict.fromkeys([*sent, *listed, *there]))
         return bench.page(
             "story.html.j2", found, "publish", code, typed=_draft(found, names) | dict(typed),
@@ -74,8 +74,8 @@ def _at(number: int) -> str:
 
 def _read(found: Stage, file: str) -> bytes:
     """Read a picture of the folder; nothing where it is none."""
-    there = {file}.intersection(disk.photos_in(found.folder))
-    return disk.read_photos(found.folder, there).get(file, b"")
+    there = {file}.intersection(photos_in(found.folder))
+    return read_photos(found.folder, there).get(file, b"")
 
 
 def _draft(found: Stage, names: Sequence[str]) -> dict[str, str]:
@@ -88,7 +88,7 @@ def _draft(found: Stage, names: Sequence[str]) -> dict[str, str]:
 def _chosen(found: Stage) -> tuple[dict[str, bytes], dict[str, str]]:
     """Copy the photographs that were chosen, under names that are free; or say what they are."""
     listed = [photo.file for photo in found.plan.photos]
-    taken = [name.lower().rpartition(".")[0] for name in (*listed, *disk.photos_in(found.folder))]
+    taken = [name.lower().rpartition(".")[0] for name in (*listed, *photos_in(found.folder))]
     new, wrong = dict[str, bytes](), list[str]()
     for sent in (it for it in request.files.getlist(PHOTOS) if it.filename):
         copy, name = copied(sent.read()), str(sent.filename)

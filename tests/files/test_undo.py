@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from blindspoon.errors import TrialFileError
-from blindspoon.files import durable
+from blindspoon.files import undo
 
 BOTH = {"batches.csv": b"new", "readings.csv": b"new"}
 
@@ -24,18 +24,18 @@ def contents(folder):
 
 def test_a_change_is_taken_back_while_its_files_are_as_it_left_them(folder):
     before = contents(folder)
-    assert durable.write(folder, BOTH, "Two files")
+    assert undo.write(folder, BOTH, "Two files")
     (folder / ".blindspoon/before/000000.json").write_text("{}")  # damaged
     (folder / ".blindspoon/before/000002.json").write_text("")
-    assert [change.number for change in durable.changes(folder)] == [1]
+    assert [change.number for change in undo.changes(folder)] == [1]
     (folder / ".blindspoon/before/000002.json").unlink()
-    assert durable.take_back(folder, 1).said == "Two files"
+    assert undo.take_back(folder, 1).said == "Two files"
     assert contents(folder) == before
-    durable.take_back(folder, 2)  # taking back is a change as well
+    undo.take_back(folder, 2)  # taking back is a change as well
     (folder / "batches.csv").write_bytes(b"by hand")
-    assert [change.stands for change in durable.changes(folder)] == [False, False, False]
+    assert [change.stands for change in undo.changes(folder)] == [False, False, False]
     with pytest.raises(TrialFileError, match="a file was changed since"):
-        durable.take_back(folder, 3)
+        undo.take_back(folder, 3)
 
 
 def test_an_old_change_that_is_open_elsewhere_keeps_no_new_one_from_being_written(
@@ -44,16 +44,16 @@ def test_an_old_change_that_is_open_elsewhere_keeps_no_new_one_from_being_writte
     def in_use(path, missing_ok=False):
         raise PermissionError(13, "It is used by another process", f"{path}")
 
-    monkeypatch.setattr(durable, "KEPT", 2)
+    monkeypatch.setattr(undo, "KEPT", 2)
     monkeypatch.setattr(Path, "unlink", in_use)
-    assert all(durable.write(folder, {"batches.csv": b"%d" % n}, "One") for n in range(3))
-    assert [change.number for change in durable.changes(folder)] == [3, 2, 1]
+    assert all(undo.write(folder, {"batches.csv": b"%d" % n}, "One") for n in range(3))
+    assert [change.number for change in undo.changes(folder)] == [3, 2, 1]
 
 
 def test_nothing_is_written_over_what_was_not_seen(folder):
     seen = contents(folder)
     (folder / "batches.csv").write_bytes(b"by hand")
-    assert not durable.write(folder, BOTH, "Two files", seen)
+    assert not undo.write(folder, BOTH, "Two files", seen)
     assert contents(folder) == {"batches.csv": b"by hand"}
 
 
@@ -62,7 +62,7 @@ def test_a_change_that_was_killed_is_whole_at_the_next(folder, monkeypatch, stop
     class KilledError(BaseException):
         pass
 
-    steps, real = iter(range(9)), durable._put
+    steps, real = iter(range(9)), undo._put
 
     def killed(*given):
         if next(steps) == stop:
@@ -70,41 +70,41 @@ def test_a_change_that_was_killed_is_whole_at_the_next(folder, monkeypatch, stop
         real(*given)
 
     before = contents(folder)
-    monkeypatch.setattr(durable, "_put", killed)
+    monkeypatch.setattr(undo, "_put", killed)
     with pytest.raises(KilledError):
-        durable.write(folder, BOTH, "Two files")
-    monkeypatch.setattr(durable, "_put", real)
+        undo.write(folder, BOTH, "Two files")
+    monkeypatch.setattr(undo, "_put", real)
     (folder / f".batches.csv.{2**40}.new").touch()  # of a process that is gone
-    durable.finish(folder)
+    undo.finish(folder)
     assert contents(folder) in (before, BOTH)
     assert not [*folder.glob("*.new")]
 
 
 def test_a_full_disk_leaves_all_files_as_they_were(folder, monkeypatch):
-    before, real = contents(folder), durable._put
+    before, real = contents(folder), undo._put
 
     def full(kept, name, content):
         if name == "readings.csv":  # for what it was as well
             raise OSError(28, "No space left on device", name)
         real(kept, name, content)
 
-    monkeypatch.setattr(durable, "_put", full)
+    monkeypatch.setattr(undo, "_put", full)
     with pytest.raises(TrialFileError, match="no space left"):
-        durable.write(folder, BOTH, "Two files")
+        undo.write(folder, BOTH, "Two files")
     assert contents(folder) == before
-    assert durable.changes(folder) == ()
+    assert undo.changes(folder) == ()
 
 
 def test_the_last_fifty_are_kept(folder):
     for number in range(53):
-        durable.write(folder, {"batches.csv": str(number).encode()}, f"Change {number}")
-    kept = durable.changes(folder)
+        undo.write(folder, {"batches.csv": str(number).encode()}, f"Change {number}")
+    kept = undo.changes(folder)
     assert (len(kept), kept[0].said, kept[-1].said) == (50, "Change 52", "Change 3")
 
 
 @pytest.mark.parametrize("files", ["[1]", '{"trial.toml": [1, 2]}'])
 def test_a_record_of_another_shape_is_no_change(folder, files):
-    durable.write(folder, BOTH, "Two files")
+    undo.write(folder, BOTH, "Two files")
     (record,) = (folder / ".blindspoon" / "before").glob("*.json")
     record.write_text(f'{{"when": "2026-09-04T10:00", "said": "x", "files": {files}}}')
-    assert durable.changes(folder) == ()
+    assert undo.changes(folder) == ()
