@@ -133,9 +133,9 @@ class Compared:
     def choices_frame(self) -> pd.DataFrame:
         """Lay out the answers to sets of cups, a row a variant; without any, no rows."""
         from blindspoon.writeup.asked_columns import CHOICE  # noqa: PLC0415
-        from blindspoon.writeup.records import choice_records  # noqa: PLC0415
+        from blindspoon.writeup.records import trial_record  # noqa: PLC0415
 
-        return _frame(choice_records(self.analysis), CHOICE)
+        return _frame(trial_record(self.analysis).get("choices", ()), CHOICE)
 
     def days_frame(self) -> pd.DataFrame:
         """Lay out every day of a course, a row each; without one, no rows."""
@@ -203,7 +203,7 @@ class Pooled:
 def _frame(records: Sequence[Mapping[str, Any]], columns: Sequence[Column]) -> pd.DataFrame:
     from blindspoon.writeup.writers import described  # noqa: PLC0415 - not for `check`
 
-    return records_frame(records, [each.name for each in described(columns, but="csv")])
+    return records_frame(records, [each.name for each in described(columns, of_json=True)])
 
 
 def read(folder: Folder) -> TrialFolder:

@@ -33,7 +33,7 @@ from blindspoon.stats.results import NoResult
 from blindspoon.stats.several_tests import Bracket
 from blindspoon.trial import Variant
 from blindspoon.verify import recompute
-from blindspoon.writeup.records import course_record
+from blindspoon.writeup.records import trial_record
 from tests.conftest import rows as rows_of
 
 START = datetime.date(2026, 8, 1)
@@ -477,7 +477,7 @@ def test_who_answered_to_and_fro_is_named_in_json_only_where_tasters_are_shown(a
     own = replace(found, acceptance=replace(found.acceptance, to_and_fro=("T03",)))
     for shown, named in ((True, ["T03"]), (False, [])):
         trial = replace(analysed.trial, tasters_shown=shown)
-        (made,) = course_record(replace(analysed, trial=trial, course=(own,)))["course"]
+        (made,) = trial_record(replace(analysed, trial=trial, course=(own,)))["course"]
         assert list(made["acceptance"]["to_and_fro"]) == named
 
 

@@ -4,14 +4,24 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import fields, is_dataclass
 from functools import partial
+from typing import NamedTuple, get_args, get_origin, get_type_hints
 
 from blindspoon.batches import cautions as safety
 from blindspoon.batches.differences import SHARE, STANDARD, BatchFactor
 from blindspoon.batches.log import DENSITY, GRAMS, MILLILITRES
 from blindspoon.batches.strengths import EQUIVALENT_MASS, acid_of
+from blindspoon.batches.summary import Made
+from blindspoon.examine import Examination
 from blindspoon.files import schema
-from blindspoon.writeup import asked_columns
+from blindspoon.findings.further import FurtherAnalyses, Joint
+from blindspoon.findings.panel import Panel
+from blindspoon.findings.sensitivity import Influence
+from blindspoon.simulate.exact_size import ChoiceSizing, CourseSizing
+from blindspoon.simulate.size_results import Sizing
+from blindspoon.stats.results import Interval, NoResult
+from blindspoon.writeup import asked_columns, records
 from blindspoon.writeup import columns as result_columns
 from blindspoon.writeup.writers import Column
 
@@ -137,48 +147,106 @@ TABLES = {
 }
 
 
-Placed = tuple[str, str, Sequence[Column]]  # where an object stands, what it is about, its fields
+Shape = Sequence[Column] | type
+"""Columns, which say what each means, or a dataclass, whose docstring does."""
 
 
-def placed(at: str, columns: Sequence[Column], about: str = "") -> Iterator[Placed]:
-    yield at, about, columns
-    for it in columns:
-        if it.inner:
-            yield from placed(f"{at}.{it.name}{'' if it.parts else '[]'}", it.inner, it.said)
+class Placed(NamedTuple):
+    """An object of a JSON value: where it stands, what it is about, and its fields.
+
+    `names` are those of a dataclass; of columns each has a line with what it means.
+    """
+
+    at: str
+    about: str
+    names: tuple[str, ...]
+    lines: tuple[str, ...]
+
+
+def placed(at: str, shape: Shape, about: str = "") -> Iterator[Placed]:
+    """Find an object and those within, but for the ones that `OBJECTS` has by themselves."""
+    if isinstance(shape, type):
+        said = re.sub(r"\n\n *Parameters\n.*", "", shape.__doc__ or "", flags=re.DOTALL)
+        about, *lines = (" ".join(it.split()) for it in re.split(r"^ *- ", said, flags=re.M))
+        below = [*_fields(shape)]
+        yield Placed(at, about, tuple(name for names, *_ in below for name in names), tuple(lines))
+        inner = [
+            (f"{names[0]}{many}", kind, "")
+            for names, many, kinds in below
+            if len(names) == 1
+            for kind in kinds
+        ]
+    else:
+        lines = [
+            f"`{it.name}`{' (not always)' * it.optional}{it.said and f': {it.said}'}"
+            for it in shape
+        ]
+        yield Placed(at, about, (), tuple(lines))
+        inner = [(f"{it.name}{'' if it.parts else '[]'}", it.inner, it.said) for it in shape]
+    listed = {place for places in OBJECTS.values() for place, _ in places}
+    for name, within, about in inner:
+        place = f"{at}.{name}".lstrip(".")
+        if within and place not in listed:
+            yield from placed(place, within, about)
+
+
+def _fields(made: type) -> Iterator[tuple[tuple[str, ...], str, list[type]]]:
+    """Give the names of each field in JSON, "[]" for a list, and the dataclasses that it holds."""
+    kinds = get_type_hints(made)
+    for field in fields(made):
+        kind, usual = kinds[field.name], (field.metadata.get("name") or field.name,)
+        many = "[]" if tuple in map(get_origin, (kind, *get_args(kind))) else ""
+        yield RENAMED.get((made, field.name), usual), many, [*_dataclasses(kind)]
+
+
+def _dataclasses(kind: object) -> Iterator[type]:
+    if isinstance(kind, type) and is_dataclass(kind) and kind not in (NoResult, Interval):
+        yield kind
+    for part in get_args(kind):
+        yield from _dataclasses(part)
 
 
 def objects(page: str) -> Iterator[str]:
     """List objects and their fields; those that have the same fields in one place."""
-    found = [part for at, columns in OBJECTS[page].items() for part in placed(at, columns)]
+    found = [part for at, shape in OBJECTS[page] for part in placed(at, shape)]
     while found:
-        *_, columns = found[0]
-        same = [part for part in found if part[2] == columns]
-        found = [part for part in found if part[2] != columns]
-        about = "; ".join(dict.fromkeys(about for _, about, _ in same if about))
-        yield f"- **{', '.join(f'`{at}`' for at, *_ in same)}**{about and f': {about}'}"
-        for it in columns:
-            if it.only != "csv":
-                yield f"  - `{it.name}`{it.said and f': {it.said}'}"
+        _, _, names, lines = found[0]
+        same = [part for part in found if part[2:] == (names, lines)]
+        found = [part for part in found if part not in same]
+        places = ", ".join(f"`{part.at}`" if part.at else "the object" for part in same)
+        told = [", ".join(f"`{name}`" for name in names)] * bool(names)
+        told += filter(None, ["; ".join(dict.fromkeys(part.about for part in same if part.about))])
+        yield f"- **{places}**{': ' * bool(told)}{'. '.join(told)}"
+        yield from (f"  - {line}" for line in lines)
 
 
-OBJECTS = {
-    "compared": {
-        "attributes[]": result_columns.ATTRIBUTE,
-        "comparisons[]": result_columns.COMPARED,
-        "not_compared[]": result_columns.NOT_COMPARED,
-        "left_out[]": result_columns.LEFT_OUT,
-    },
-    "chosen": {"choices[]": asked_columns.CHOICE},
-    "followed": {"course[]": asked_columns.COURSE},
-    "influenced": {"influence.outcomes[]": result_columns.OUTCOME},
-    "together": {
-        "together.correlations[]": result_columns.PAIR,
-        "together.overall.comparisons[]": result_columns.OVERALL,
-    },
-    "pooled": {
-        "attributes[]": result_columns.POOLED_ATTRIBUTE,
-        "comparisons[]": result_columns.POOLED_COMPARISON,
-    },
+RENAMED: dict[tuple[type, str], tuple[str, ...]] = {
+    (FurtherAnalyses, "joint"): ("together",),
+    (Panel, "tasters"): ("level", "tasters"),
+    (Influence, "declared"): (),
+    (Influence, "alternatives"): ("outcomes",),
+    (Made, "log"): (),
+    (Sizing, "foretold"): ("choice", "course"),
+    (ChoiceSizing, "choice"): ("method", "can_tell", "allowed"),
+    (ChoiceSizing, "rows"): ("tests",),
+    (CourseSizing, "course"): ("attribute", "over", "level"),
+}
+"""What stands in JSON in place of a field of a dataclass, where that has another name or none."""
+OBJECTS: dict[str, list[tuple[str, Shape]]] = {
+    "compared": [("", records.ANALYSIS), ("", FurtherAnalyses)],
+    "chosen": [("choices[]", asked_columns.CHOICE)],
+    "followed": [("course[]", asked_columns.COURSE)],
+    "tasters": [("panel", Panel)],
+    "influenced": [("influence", Influence), ("influence.outcomes[]", result_columns.OUTCOME)],
+    "together": [
+        ("together", Joint),
+        ("together.correlations[]", result_columns.PAIR),
+        ("together.overall.comparisons[]", result_columns.OVERALL),
+    ],
+    "pooled": [("", records.POOL)],
+    "checked": [("", Examination)],
+    "made": [("", Made)],
+    "sized": [("", Sizing), ("choice", ChoiceSizing), ("course", CourseSizing)],
 }
 
 

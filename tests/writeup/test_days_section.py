@@ -21,7 +21,7 @@ from blindspoon.writeup.asked_sections import (
     days_steps,
 )
 from blindspoon.writeup.page import page
-from blindspoon.writeup.records import course_record
+from blindspoon.writeup.records import trial_record
 
 FOLDER = Path(__file__).parents[2] / "trials" / "carrot-days"
 
@@ -235,8 +235,8 @@ def test_who_is_in_no_trend_is_counted_on_the_page_and_named_only_where_tasters_
     assert [note for note in notes if note not in text] == []
     lost = tuple(f"{taster} tasted on one day only, and is not in the trend." for taster in once)
     hidden = replace(found, trial=replace(analysis.trial, tasters_shown=False))
-    assert course_record(hidden)["course"][0]["left_out"] == [*unheld]
-    assert course_record(found)["course"][0]["left_out"] == [*lost, *unheld]
+    assert trial_record(hidden)["course"][0]["left_out"] == [*unheld]
+    assert trial_record(found)["course"][0]["left_out"] == [*lost, *unheld]
 
 
 def test_a_post_tells_of_a_recipe_only_where_there_is_one(content):

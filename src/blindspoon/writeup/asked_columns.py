@@ -72,7 +72,7 @@ TASTER = (
 CHOICE = (
     Column("variant", TEXT, VARIANT.meaning, of=lambda each: each.variant.name),
     Column("method", TEXT, "which kind of sets", of=lambda each: each.choice.method),
-    Column("expect", TEXT, "what was expected", of=lambda each: each.choice.expect, only="json"),
+    Column("expect", TEXT, "what was expected", of=lambda each: each.choice.expect, json_only=True),
     PRIMARY,
     ALPHA,
     SETS,
@@ -116,7 +116,7 @@ CHOICE = (
             *named(NUMBER._replace(pair=True), interval="interval at level 1 − 2 alpha"),
         ),
     ),
-    Column("by_taster", LIST, "from 5 sets on", inner=TASTER, only="json"),
+    Column("by_taster", LIST, "from 5 sets on", inner=TASTER, json_only=True),
     Column(
         "verdict", VERDICT._replace(write=lambda value, _: CAN_TELL[value]),
         "different: can be told; slight: told by some; open means not settled", "Verdict",

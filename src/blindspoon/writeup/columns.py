@@ -97,7 +97,7 @@ MIXED = (
     Column("equivalence_interval", INTERVAL, f"{DECIDES}, at level 1 − 2 alpha", "interval"),
     Column(
         "days_in_general", INTERVAL, "the interval with sessions as a sample of days", "interval",
-        optional=True, only="json",
+        optional=True, json_only=True,
     ),
 )  # fmt: skip
 
@@ -160,24 +160,28 @@ COMPARISON = (
     Column("ranks", meaning="rank comparison", inner=RANKS),
     Column(
         "unanimous", meaning="where all found the same difference", inner=UNANIMOUS, optional=True,
-        only="json",
+        json_only=True,
     ),
     Column("verdict", VERDICT, "what the procedure that decides says; open means not settled"),
-    Column("verdict_by_other", VERDICT, "what the other procedure says", only="csv"),
     BECAUSE,
 )  # fmt: skip
 COMPARED = (NAME, VARIANT, *COMPARISON)
+IN_CSV = (
+    *COMPARISON[:-1],
+    Column("verdict_by_other", VERDICT, "what the other procedure says"),
+    BECAUSE,
+)
 COMPARISONS = (
     *RULE,
     VARIANT,
     Column("control", TEXT, "the variant that all others are compared with"),
-    *COMPARISON,
-)  # fmt: skip
+    *IN_CSV,
+)
 """Of tables/comparisons.csv."""
 NOT_COMPARED = (NAME, VARIANT, REASON)
 
 NOTE = tuple(
-    replace(column, of=attrgetter(f"note.{column.name}"), only="json")
+    replace(column, of=attrgetter(f"note.{column.name}"), json_only=True)
     for column in (
         Column("position", YES_NO, "whether the place of a cup was a fixed effect"),
         Column("at_zero", LIST, "variances that were estimated as zero"),
@@ -221,7 +225,7 @@ FRIEDMAN = (
     *named(COUNT, tasters="how many have scores of two variants or more"),
     Column(
         "rounds", COUNT, "of one person alone, how many rounds have",
-        of=lambda each: each.rounds or None, optional=True, only="json",
+        of=lambda each: each.rounds or None, optional=True, json_only=True,
     ),
     Column("form", one_of("Friedman", "Durbin", "Skillings-Mack"), "which test it comes to here"),
 )  # fmt: skip
@@ -252,7 +256,7 @@ ATTRIBUTE = (
         "session_interaction", meaning="between sessions", of=attrgetter("sittings"),
         inner=SITTINGS,
     ),
-    Column("flags", LIST, "what the comparisons lean on", inner=FLAG, only="json"),
+    Column("flags", LIST, "what the comparisons lean on", inner=FLAG, json_only=True),
 )  # fmt: skip
 FLAGS = (NAME, FLAG[1], FLAG[0], *FLAG[2:])
 """Of tables/flags.csv."""

@@ -1,10 +1,12 @@
 """Every number in full, for scripts: what ``compare --json`` prints, and the files in tables/.
 
-The names of the fields are public; `columns` says what each means.
+The names of the fields are public; their meanings stand beside them, here and in `columns`.
 """
 
 from collections.abc import Sequence
-from dataclasses import asdict, replace
+from dataclasses import replace
+from operator import attrgetter
+from typing import Any
 
 import numpy as np
 
@@ -22,22 +24,28 @@ from blindspoon.writeup.asked_columns import CHOICE, COURSE, COURSE_DAYS, DAY, F
 from blindspoon.writeup.columns import (
     ATTRIBUTE,
     COMPARED,
-    COMPARISON,
     COMPARISONS,
     CORRELATIONS,
+    COUNT,
     FLAGS,
+    IN_CSV,
     INFLUENCE,
     LEFT_OUT,
+    LIST,
     NOT_COMPARED,
     OVERALL,
     PANEL_ROWS,
     POOLED_ATTRIBUTE,
     POOLED_COMPARISON,
     RULE,
+    P,
+    one_of,
 )
 from blindspoon.writeup.writers import (
+    TEXT,
     Cell,
     Column,
+    ColumnKind,
     Record,
     cells,
     csv_cell,
@@ -45,93 +53,136 @@ from blindspoon.writeup.writers import (
     csv_table,
     csv_values,
     heads,
-    plain,
+    named,
     record,
     to_csv,
 )
 
 
-def trial_record(analysis: Analysis) -> Record:
-    """Everything that was found, ready for JSON.
+def _chosen(analysis: Analysis, name: str) -> Any:  # noqa: ANN401 - a field of `Choices`
+    return getattr(analysis.table.choices, name, ())
 
-    A number that does not exist is None, and the reason stands beside it under the same name with
-    ``_reason``.
-    """
-    trial, table, stands = analysis.trial, analysis.table, analysis.standing
-    results = analysis.results
-    return {
-        "trial": {
-            "title": trial.title,
-            "control": trial.control,
-            "variants": [variant.name for variant in trial.variants],
-            "tasters": len(table.tasters) or (table.choices.people if table.choices else 0),
-            "sessions": len(table.sessions)
-            or (len(table.choices.sessions) if table.choices else 0),
-            "session_labels": {each.name: each.label for each in trial.sessions if each.label},
-            "unit": results[0].unit if results else "taster",
-            "alpha": trial.decision.alpha,
-            "decided_by": results[0].by if results else "choice",
-            "primary": list(trial.decision.primary),
-        },
-        "attributes": [record(ATTRIBUTE, result) for result in results],
-        "comparisons": [
-            record(COMPARED, comparison) for result in results for comparison in result.comparisons
-        ],
-        "not_compared": [
-            record(NOT_COMPARED, lost) for result in results for lost in result.not_compared
-        ],
-        "left_out": [record(LEFT_OUT, lost) for lost in table.left_out],
-        "seal": {
-            "sealed": stands.seal and str(stands.seal.date),
-            "lifted": stands.lift and str(stands.lift.date),
-            "changed": list(stands.bent),
-            "sentences": list(stands.record),
-        },
-        **({"choices": choice_records(analysis)} if trial.choice else {}),
-        **(course_record(analysis) if trial.course else {}),
-    }
+
+def _shown_choices(analysis: Analysis) -> list[ChoiceFound] | None:
+    """Give what was found of every variant; single tasters only if they are shown."""
+    if analysis.trial.choice is None:
+        return None
+    shown = analysis.trial.tasters_shown
+    return [found if shown else replace(found, by_taster=()) for found in analysis.choices]
+
+
+def _shown_course(analysis: Analysis) -> list[CourseFound] | None:
+    """Give every series on every attribute; single tasters only if they are shown."""
+    if analysis.trial.course is None:
+        return None
+    if analysis.trial.tasters_shown:
+        return [*analysis.course]
+    return [
+        replace(it, once=(), acceptance=it.acceptance and replace(it.acceptance, to_and_fro=()))
+        for it in analysis.course
+    ]
+
+
+TRIAL = (
+    Column("title", TEXT, "its title", of=attrgetter("trial.title")),
+    Column("control", TEXT, "its control", of=attrgetter("trial.control")),
+    Column("variants", LIST, "all by name", of=lambda it: [v.name for v in it.trial.variants]),
+    Column(
+        "tasters", COUNT, "how many",
+        of=lambda it: len(it.table.tasters) or _chosen(it, "people") or 0,
+    ),
+    Column(
+        "sessions", COUNT, "how many",
+        of=lambda it: len(it.table.sessions) or len(_chosen(it, "sessions")),
+    ),
+    Column(
+        "session_labels", ColumnKind("any"), "those that have one, by their names",
+        of=lambda it: {each.name: each.label for each in it.trial.sessions if each.label},
+    ),
+    Column(
+        "unit", one_of("taster", "round"), "what is compared; a round is of one person alone",
+        of=lambda it: it.results[0].unit if it.results else "taster",
+    ),
+    Column("alpha", P, "as declared", of=attrgetter("trial.decision.alpha")),
+    Column(
+        "decided_by", one_of("mixed", "ranks", "choice"), "which procedure decides",
+        of=lambda it: it.results[0].by if it.results else "choice",
+    ),
+    Column("primary", LIST, "what was to decide", of=attrgetter("trial.decision.primary")),
+)  # fmt: skip
+SEAL = (
+    Column("sealed", TEXT, "the day, if it was", of=lambda it: it.seal and str(it.seal.date)),
+    Column("lifted", TEXT, "the day, if it was", of=lambda it: it.lift and str(it.lift.date)),
+    Column("changed", LIST, "what is not as it was fixed, in sentences", of=attrgetter("bent")),
+    Column("sentences", LIST, "what is recorded besides", of=attrgetter("record")),
+)
+ANALYSIS = (
+    Column("trial", meaning="what was tasted", of=lambda it: it, inner=TRIAL),
+    Column("attributes", LIST, "what was scored", of=attrgetter("results"), inner=ATTRIBUTE),
+    Column("comparisons", LIST, "each variant against the control", inner=COMPARED),
+    Column(
+        "not_compared", LIST, "what could not be", inner=NOT_COMPARED,
+        of=lambda it: [lost for result in it.results for lost in result.not_compared],
+    ),
+    Column("left_out", LIST, "what took no part", of=attrgetter("table.left_out"), inner=LEFT_OUT),
+    Column("seal", meaning="what is kept of the blind", of=attrgetter("standing"), inner=SEAL),
+    Column(
+        "choices", LIST, "of sets of cups, where they are asked", of=_shown_choices, inner=CHOICE,
+        optional=True,
+    ),
+    Column("course", LIST, "over days, where asked", of=_shown_course, inner=COURSE, optional=True),
+    Column(
+        "course_first", TEXT, "which of several series was there first", optional=True,
+        of=lambda it: which_first(it.course) or None,
+    ),
+)  # fmt: skip
+"""Of ``compare --json``, but for what `FurtherAnalyses` add."""
+
+POOLED_KITCHEN = (
+    Column("kitchen", TEXT, "its name", of=attrgetter("name")),
+    Column("title", TEXT, "of its trial", of=attrgetter("trial.title")),
+    Column("tasters", COUNT, "how many", of=lambda it: len(it.table.tasters)),
+    Column("sessions", COUNT, "how many", of=lambda it: len(it.table.sessions)),
+    Column("fingerprint", TEXT, "SHA-256 of its files"),
+)
+POOLED = (
+    Column("kitchens", LIST, "who takes part", inner=POOLED_KITCHEN),
+    Column("control", TEXT, "the control of all", of=attrgetter("first.control")),
+    Column("variants", LIST, "those that all made", of=lambda it: [v.name for v in it.variants]),
+    Column("alpha", P, "as the first declares it", of=attrgetter("first.decision.alpha")),
+    Column("decided_by", TEXT, "always mixed", of=lambda _: "mixed"),
+    Column("primary", LIST, "what was to decide", of=attrgetter("first.decision.primary")),
+    Column(
+        "remarks", LIST, "what claims are about, and where rules differ",
+        of=lambda it: (*it.remarks, *it.caveats),
+    ),
+)  # fmt: skip
+POOL = (
+    Column("pooled", meaning="what was pooled", of=lambda it: it, inner=POOLED),
+    Column("attributes", LIST, "what was scored", inner=POOLED_ATTRIBUTE),
+    Column(
+        "comparisons", LIST, "each variant against the control", inner=POOLED_COMPARISON,
+        of=lambda it: [found for one in it.attributes for found in one.comparisons],
+    ),
+    Column(
+        "not_pooled", LIST, "what some kitchen lacks",
+        inner=named(TEXT, attribute="which one", variant="which one", reason="why it is lacking"),
+    ),
+)  # fmt: skip
+"""Of ``compare --json`` with several folders."""
+
+
+def trial_record(analysis: Analysis) -> Record:
+    """Everything that was found, ready for JSON; see `record`."""
+    return record(ANALYSIS, analysis)
 
 
 def pool_record(pool: Pool) -> Record:
-    """Everything that several kitchens found, ready for JSON; as `trial_record`."""
-    rule = pool.first.decision
-    return {
-        "pooled": {
-            "kitchens": [
-                {
-                    "kitchen": kitchen.name,
-                    "title": kitchen.trial.title,
-                    "tasters": len(kitchen.table.tasters),
-                    "sessions": len(kitchen.table.sessions),
-                    "fingerprint": kitchen.fingerprint,
-                }
-                for kitchen in pool.kitchens
-            ],
-            "control": pool.first.control,
-            "variants": [variant.name for variant in pool.variants],
-            "alpha": rule.alpha,
-            "decided_by": "mixed",
-            "primary": list(rule.primary),
-            "remarks": plain((*pool.remarks, *pool.caveats)),
-        },
-        "attributes": [record(POOLED_ATTRIBUTE, each) for each in pool.attributes],
-        "comparisons": [
-            record(POOLED_COMPARISON, comparison)
-            for attribute in pool.attributes
-            for comparison in attribute.comparisons
-        ],
-        "not_pooled": [asdict(lost) for lost in pool.not_pooled],
-    }
+    """Everything that several kitchens found, ready for JSON; see `record`."""
+    return record(POOL, pool)
 
 
 # Sets of cups to choose from --------------------------------------------------------------------
-
-
-def choice_records(analysis: Analysis) -> list[Record]:
-    """Give what was found of every variant as plain values, for JSON; tasters only if shown."""
-    shown = analysis.trial.tasters_shown
-    records = [record(CHOICE, found) for found in analysis.choices]
-    return records if shown else [row | {"by_taster": []} for row in records]
 
 
 def intervals_said(choices: Sequence[ChoiceFound]) -> str:
@@ -148,18 +199,6 @@ def choice_rows(choices: Sequence[ChoiceFound], blank: str) -> list[tuple[str, .
 
 
 # The course over days ---------------------------------------------------------------------------
-
-
-def course_record(analysis: Analysis) -> Record:
-    """Give every series on every attribute as plain values, for JSON; tasters only if shown."""
-    records = [record(COURSE, found) for found in analysis.course]
-    if not analysis.trial.tasters_shown:
-        for made, found in zip(records, analysis.course, strict=True):
-            made["left_out"] = list(found.unheld)
-            if "acceptance" in made:
-                made["acceptance"]["to_and_fro"] = []
-    first = which_first(analysis.course)
-    return {"course": records, **({"course_first": first} if first else {})}
 
 
 def day_records(analysis: Analysis) -> list[Record]:
@@ -228,9 +267,9 @@ def csv_files(analysis: Analysis) -> tuple[tuple[str, str], ...]:
     rows = list[list[Cell]]()
     for result in results:
         rule, control = [*csv_values(RULE, result)], analysis.trial.control
-        *blanks, _ = csv_values(COMPARISON, None)
+        *blanks, _ = csv_values(IN_CSV, None)
         for other in sorted(result.others, key=lambda other: isinstance(other, NotCompared)):
-            found = csv_values(COMPARISON, other)
+            found = csv_values(IN_CSV, other)
             if isinstance(other, NotCompared):
                 found = iter([*blanks, other.reason])
             rows.append([*rule, other.variant.name, control, *found])

@@ -53,7 +53,7 @@ class Column:
     - `missing`: says of a row why its value is None, for JSON
     - `late`: whether it stands after the others in CSV
     - `optional`: whether JSON leaves it out where it is None
-    - `only`: the one form for scripts that it stands in, where it is not in both
+    - `json_only`: whether CSV leaves it out
     """
 
     name: str
@@ -66,7 +66,7 @@ class Column:
     missing: Callable[[Any], str] | None = None
     late: bool = False
     optional: bool = False
-    only: Literal["", "csv", "json"] = ""
+    json_only: bool = False
 
     def value(self, row: object) -> Any:  # noqa: ANN401 - as many kinds as there are fields
         return (self.of or attrgetter(self.name))(row)
@@ -201,8 +201,6 @@ def record(columns: Iterable[Column], row: object) -> Record:
     """
     made: Record = {}
     for column in columns:
-        if column.only == "csv":
-            continue
         name, value = column.name, column.value(row)
         if isinstance(value, NoResult):
             made |= {name: None, f"{name}_reason": value.reason}
@@ -269,9 +267,9 @@ def csv_cell(cell: Cell) -> str:
 
 
 def described(
-    columns: Iterable[Column], before: str = "", about: str = "", but: str = "json"
+    columns: Iterable[Column], before: str = "", about: str = "", *, of_json: bool = False
 ) -> Iterator[DataColumn]:
-    """Describe the columns of a CSV table; of JSON's fields laid out like one, `but` those of CSV.
+    """Describe the columns of a CSV table, or those `of_json` where that is laid out like one.
 
     >>> interval = ColumnKind("number", "points", pair=True)
     >>> mixed = Column("mixed", meaning="mixed model", inner=named(interval, interval="at 95 %"))
@@ -279,10 +277,10 @@ def described(
     ('mixed_interval_low', 'Mixed model: at 95 % (points). Its low end.')
     ('mixed_interval_high', 'Mixed model: at 95 % (points). Its high end.')
     """
-    for column in _in_csv(columns, but):
+    for column in columns if of_json else _in_csv(columns):
         name, said = f"{before}{column.name}", ": ".join(filter(None, (about, column.said)))
         if column.parts:
-            yield from described(column.parts, f"{name}_", said, but)
+            yield from described(column.parts, f"{name}_", said, of_json=of_json)
         elif column.kind.pair:
             for end in ("low", "high"):
                 meaning = f"{wording.sentence(said)} Its {end} end."
@@ -308,8 +306,8 @@ def csv_values(columns: Iterable[Column], row: object) -> Iterator[Cell]:
             yield value
 
 
-def _in_csv(columns: Iterable[Column], but: str = "json") -> list[Column]:
-    return sorted((c for c in columns if c.only != but), key=lambda column: column.late)
+def _in_csv(columns: Iterable[Column]) -> list[Column]:
+    return sorted((c for c in columns if not c.json_only), key=lambda column: column.late)
 
 
 # 80 columns -------------------------------------------------------------------------------------
