@@ -5,6 +5,7 @@ What each problem means and what to do: errors.md, which docs/reference/errors.m
 
 from __future__ import annotations
 
+import contextlib
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -15,8 +16,10 @@ from blindspoon import wording
 from blindspoon.batches.cautions import given_away
 from blindspoon.batches.strengths import age_cups, days_in_brief
 from blindspoon.batches.summary import Made, cautions_in_words, differences_in_words, make_up
+from blindspoon.collect.sitting import Memory, Pairs
 from blindspoon.errors import (
     DesignError,
+    FormError,
     Note,
     Problem,
     Rule,
@@ -26,6 +29,7 @@ from blindspoon.errors import (
     some_of,
 )
 from blindspoon.files import shipped
+from blindspoon.files.durable import DurableFolder
 from blindspoon.files.photographs import photographs
 from blindspoon.files.text_table import FolderTables, TextTable
 from blindspoon.files.trial_folder import read_folder, read_photos
@@ -110,6 +114,7 @@ def examine(folder: Path) -> Examination:
     jars = jars_of(tables.key) or jars_of(tables.batches)
     said = (*foretold(trial, jars), *_undrawn(trial, tables.key), *doubts(trial, scored=scored))
     notes += [Note(file="trial.toml", text=text) for text in said]
+    notes += [Note(file="ballots", text=text) for text in _on_other_days(folder, trial)]
     photos = read_photos(folder, [photo.file for photo in trial.photos])
     lacking = photographs(trial, photos)[1]
     notes += [Note(file="photos", text=said.rstrip(".")) for said in lacking]
@@ -180,6 +185,20 @@ def _undrawn(trial: Trial, key: TextTable | None) -> Iterator[str]:
             f"no cup was drawn of {some_of(late, 5)}, so nobody tastes it in this trial; before "
             'any score "blind --take-back" and a new drawing bring it in'
         )
+
+
+def _on_other_days(folder: Path, trial: Trial) -> Iterator[str]:
+    """Say which session was answered on another day than its own, as far as phones noted it."""
+    answered: Pairs = ()
+    with contextlib.suppress(OSError, FormError):
+        answered = Memory.of(DurableFolder(folder)).days
+    for session in trial.sessions:
+        days = [day for name, day in answered if name == session.name]
+        if session.date and days and days != [session.date.isoformat()]:
+            yield (
+                f"session {session.name} is dated {session.date}, and phones answered on "
+                f"{wording.listing(days)}: correct the date, or tell in the story who tasted later"
+            )
 
 
 def what_was_made(folder: Path) -> tuple[Trial, Made, tuple[Note, ...]]:

@@ -1,7 +1,6 @@
 """Where a trial stands, what comes next, and what may be changed now; the key stays closed."""
 
 import contextlib
-import json
 import re
 import shlex
 import sys
@@ -10,7 +9,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal, NamedTuple
 
-from blindspoon.errors import Problem, TrialError, TrialFileError
+from blindspoon.collect.sitting import Memory
+from blindspoon.errors import FormError, Problem, TrialError, TrialFileError
 from blindspoon.files.durable import DurableFolder
 from blindspoon.files.seal import Seal, scores_by_cup, served_units
 from blindspoon.files.trial_folder import KEY, FolderText, published_at, read_folder
@@ -327,9 +327,9 @@ def _state(folder: Path, text: FolderText, scores: Scores) -> State:
 
 def opened_before(folder: Path) -> bool:
     """Tell whether a session was ever opened on the score page."""
-    with contextlib.suppress(OSError, ValueError, AttributeError):
-        memory = json.loads(DurableFolder(folder).read(".blindspoon/collect.json") or b"{}")
-        return bool(memory.get("session") or memory.get("joined"))
+    with contextlib.suppress(OSError, FormError):
+        memory = Memory.of(DurableFolder(folder))
+        return bool(memory.session or memory.joined)
     return False
 
 

@@ -1,11 +1,15 @@
 """The pages of a taster, as a browser without script uses them."""
 
+import datetime
 import re
 
 import pytest
 
 from blindspoon.collect import opening
 from blindspoon.collect.ballots import CupAnswer, Given
+from blindspoon.collect.sitting import evening_of
+from blindspoon.examine import examine
+from tests.collect.conftest import Phone
 
 
 def checked(page):
@@ -165,6 +169,26 @@ def test_an_answer_is_saved_and_shown_again(phone, rows):
     page = vera.read(f"{vera.place}1")
     assert checked(page) == [("texture", "7"), ("saltiness", "4.5")]
     assert ">snaps</textarea>" in page
+
+
+@pytest.mark.parametrize("apart", [0, 1])
+def test_answers_on_another_day_than_that_of_the_session_are_said(folder, both_pages, apart):
+    today = evening_of(datetime.datetime.now().astimezone())
+    day = today - datetime.timedelta(days=apart)
+    toml = (folder / "trial.toml").read_text("utf-8")
+    (folder / "trial.toml").write_text(toml + f'[[session]]\nname = "1"\ndate = {day}\n', "utf-8")
+    with opening.opened(folder) as sitting:
+        client = both_pages(sitting).test_client()
+        host = f"/h/{sitting.host_link}"
+        form = {"ticket": sitting.ticket(sitting.host_link), "0-texture": "6"}
+        client.post(f"{host}/1/key/2", data=form)  # paper may be keyed any day
+        assert not any("is dated" in note.text for note in examine(folder).notes)
+        phone = Phone(client, sitting, "T01")
+        phone.agree()
+        phone.answer(1, texture="7", saltiness="4")
+    said = [note.text for note in examine(folder).notes if "is dated" in note.text]
+    assert len(said) == apart
+    assert not apart or f"dated {day}, and phones answered on {today}: correct" in said[0]
 
 
 def test_the_link_goes_on_where_the_taster_was(phone):

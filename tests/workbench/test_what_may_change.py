@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from blindspoon.analysis import analyse
+from blindspoon.collect.sitting import Memory
 from blindspoon.drawing import draw_blind
 from blindspoon.examine import examine
 from blindspoon.lifting import lift_blind
@@ -57,7 +58,7 @@ def test_a_form_is_taken_in_its_time_and_else_changes_nothing(at, state, what):
 
 def test_a_drawing_is_not_taken_back_once_a_session_was_open(at):
     host, folder = at("sealed")
-    (folder / ".blindspoon" / "collect.json").write_text('{"session": "1"}', encoding="utf-8")
+    (folder / ".blindspoon" / "collect.json").write_bytes(Memory(session="1").to_bytes())
     before = contents(folder)
     assert host.post("/t/crisp/codes/back", sure="yes").status_code == 409
     assert contents(folder) == before

@@ -79,8 +79,7 @@ def opened(
         trial, ledger, served = _read(text)
         with disk.complaining():
             kept.sweep()
-            data = kept.read(FILE)
-            memory = Memory() if data is None else Memory.from_bytes(data)
+            memory = Memory.of(kept)
             kept.save(FILE, memory.to_bytes())
             plan = _plan(trial, served)
             sitting = Sitting(plan, kept, memory)

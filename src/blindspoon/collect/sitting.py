@@ -7,6 +7,7 @@ has joined lie in .blindspoon in the trial folder, which is no part of the publi
 from __future__ import annotations
 
 import base64
+import datetime
 import hashlib
 import hmac
 import json
@@ -24,6 +25,9 @@ from blindspoon.trial import Tasting
 from blindspoon.wording import count
 
 FILE = ".blindspoon/collect.json"  # where the memory lies in the trial folder
+
+NIGHT = datetime.timedelta(hours=5)  # that belong to the evening before
+LATEST = 7 * 24 * 3600.0  # seconds after which a phone without a network brings its answers
 
 MOST_WARNINGS = 5
 """Warnings on the page of the host, the last ones."""
@@ -65,6 +69,7 @@ class Memory:
     renewed: dict[str, int] = field(default_factory=dict)
     agreed: Pairs = ()  # who has read the cautions
     twice: Pairs = ()  # whose paper ballot was keyed twice and agrees
+    days: Pairs = ()  # sessions, and days on which phones answered
 
     def link(self, kind: str, name: str = "") -> str:
         """Make the secret part of a link: 128 bits, of the host or of one taster.
@@ -82,8 +87,11 @@ class Memory:
         return json.dumps(asdict(self), indent=1, ensure_ascii=False).encode()
 
     @classmethod
-    def from_bytes(cls, data: bytes) -> Memory:
-        """Read it. FormError where it is damaged."""
+    def of(cls, folder: DurableFolder) -> Memory:
+        """Read that of a trial; a new one where there is none. OSError, or FormError if damaged."""
+        data = folder.read(FILE)
+        if data is None:
+            return cls()
         try:
             found = json.loads(data)
             memory = cls(
@@ -94,6 +102,7 @@ class Memory:
                 renewed={**found["renewed"]},
                 agreed=tuple(map(tuple, found["agreed"])),
                 twice=tuple(map(tuple, found["twice"])),
+                days=tuple(map(tuple, found.get("days", ()))),
             )
         except (ValueError, TypeError, KeyError) as error:
             remedy = "Remove it; every taster then needs a new link, and no score is lost"
@@ -213,6 +222,13 @@ class Sitting:
         """Note that a paper ballot was keyed twice, and that both agree."""
         self._change(lambda memory: {"twice": _with(memory.twice, (session, taster))})
 
+    def note_day(self, session: str, ago: float) -> None:
+        """Note the day of an answer that a phone took so many seconds before."""
+        given = datetime.datetime.now().astimezone() - datetime.timedelta(seconds=min(ago, LATEST))
+        pair = session, evening_of(given).isoformat()
+        if pair not in self.memory.days:
+            self._change(lambda memory: {"days": _with(memory.days, pair)})
+
     def open_session(self, session: str) -> None:
         """Open a session, and close the one before; empty closes only.
 
@@ -304,6 +320,15 @@ class Sitting:
     def _name_links(self) -> None:
         names = self.plan.tasters
         self._tasters = {self.memory.link("taster", name): name for name in names}
+
+
+def evening_of(moment: datetime.datetime) -> datetime.date:
+    """Give the day to which an evening belongs, of which the end may be after midnight.
+
+    >>> [f"{evening_of(datetime.datetime(2026, 9, 6, hour))}" for hour in (2, 19)]
+    ['2026-09-05', '2026-09-06']
+    """
+    return (moment - NIGHT).date()
 
 
 def _with(items: tuple[T, ...], item: T) -> tuple[T, ...]:

@@ -231,6 +231,7 @@ class TasterPages:
         if session != self._sitting.session and answer != ballot.answer(seat.code):
             return refuse(409, spoken()("error_late", session=session))
         stored, news = seat.ballot.save({seat.code: given})[seat.code]
+        self._sitting.note_day(session, given.ago)
         if wants_json():
             cells = zip((*ballot.names, "comment"), stored.cells, answer.cells, strict=True)
             filled = {name: text for name, text, sent in cells if text != sent}

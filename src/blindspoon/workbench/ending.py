@@ -42,6 +42,7 @@ STEP_OF = {
     "batches.csv": "jars",
     "readings.csv": "jars",
     "photos": "publish",
+    "ballots": "tasters",
     "seal.toml": "codes",
     "key.csv": "codes",
     "servings.csv": "codes",
