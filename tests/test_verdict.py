@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from blindspoon.findings.comparison import AttributeResult, Comparison
-from blindspoon.findings.verdict import judge, kind_of
+from blindspoon.findings.compare import judge
+from blindspoon.findings.comparison import AttributeResult, Comparison, kind_of
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import Interval, MixedContrast, NoResult, RankContrast
 from blindspoon.trial import Attribute, Decision, Scale, Tasting, Trial, Variant

@@ -8,8 +8,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from blindspoon.findings.compare import compare_trial
-from blindspoon.findings.verdict import judge
+from blindspoon.findings.compare import compare_trial, judge
 from blindspoon.stats.results import Interval
 from tests.calibration import calibrate
 from tests.calibration.calibrate import held_to_limits, is_beyond, rate

@@ -30,8 +30,13 @@ from blindspoon.charts.scene import (
     css_variables,
     face_css,
 )
-from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompared, name_all
-from blindspoon.findings.verdict import kind_of
+from blindspoon.findings.comparison import (
+    AttributeResult,
+    Comparison,
+    NotCompared,
+    kind_of,
+    name_all,
+)
 from blindspoon.stats.results import (
     Interval,
     MixedContrast,

@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 from blindspoon.cli.printed import comparison_table
 from blindspoon.files.text_table import FolderTables, read_table
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.findings.compare import compare_trial
+from blindspoon.findings.compare import compare_trial, judge
 from blindspoon.findings.comparison import Analysis
-from blindspoon.findings.verdict import flag_words, judge
+from blindspoon.findings.verdict_in_words import flag_words
 from blindspoon.scores.score_table import build_table
 from blindspoon.scores.standing import Standing
 from blindspoon.stats.assumptions import AT_THE_END, FEWEST, WIDER, Flag, find_flags, spread_ratios

@@ -11,7 +11,7 @@ from types import SimpleNamespace
 import pytest
 
 from blindspoon.analysis import analyse
-from blindspoon.findings.verdict import farthest_apart
+from blindspoon.findings.verdict_in_words import farthest_apart
 from blindspoon.packing.kit import kit_files
 from blindspoon.stats.several_tests import Bracket
 from blindspoon.writeup.batches_section import recipe_table

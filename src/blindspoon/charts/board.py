@@ -25,13 +25,13 @@ from blindspoon.charts.scene import Marks, Scene, variant_inks
 from blindspoon.findings.compare import Scored
 from blindspoon.findings.comparison import AttributeResult, Comparison, Kind, Naming, Other
 from blindspoon.findings.panel import AttributePanel
-from blindspoon.findings.verdict import ALL, clauses, in_a_word, otherwise
+from blindspoon.findings.verdict_in_words import ALL, clauses, in_a_word, otherwise
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import Interval, NoResult
 from blindspoon.trial import Attribute, Scale, Trial, Variant
 
 if TYPE_CHECKING:
-    from blindspoon.findings.verdict import Told
+    from blindspoon.findings.verdict_in_words import JudgedVariant
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,7 +122,7 @@ def finding_of(result: AttributeResult, compared: Sequence[Comparison], names: N
     return _to_whom(result, title_of(compared, names))
 
 
-def title_of(told: Sequence[Told], names: Naming) -> str:
+def title_of(told: Sequence[JudgedVariant], names: Naming) -> str:
     """Name what was found on one attribute in as many words as a title can have."""
     ways = [(first, most) for first in (ALL, 3, 2, 1) for most in (ALL, 3, 2, 1)]
     title = ""

@@ -9,7 +9,7 @@ from blindspoon.batches.summary import Made, cautions_in_words, differences_in_w
 from blindspoon.findings.choices import sentences
 from blindspoon.findings.comparison import PROCEDURES, Analysis, AttributeResult
 from blindspoon.findings.pool_checks import Pool, PooledAttribute
-from blindspoon.findings.verdict import flag_note
+from blindspoon.findings.verdict_in_words import flag_note
 from blindspoon.serving.plan import ServingPlan, Span, order_counts
 from blindspoon.simulate.exact_size import ABLE, ChoiceSizing, CourseSizing
 from blindspoon.simulate.size_results import Sizing

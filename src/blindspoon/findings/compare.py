@@ -8,8 +8,15 @@ import numpy as np
 from blindspoon.arrays import BoolArray, FloatArray
 from blindspoon.batches.strengths import CupAges
 from blindspoon.batches.summary import Made
-from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompared, Other
-from blindspoon.findings.verdict import judge
+from blindspoon.findings.comparison import (
+    AttributeResult,
+    Comparison,
+    NotCompared,
+    Other,
+    naming,
+)
+from blindspoon.findings.verdict import decide
+from blindspoon.findings.verdict_in_words import say_verdict
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.assumptions import HeldSittings, compare_sittings, find_flags
 from blindspoon.stats.mixed import compare_mixed, rounded_to, unanimous
@@ -73,6 +80,26 @@ def compare_trial(
         )
         results.append(judge(trial, table, result, made))
     return tuple(results)
+
+
+def judge(
+    trial: Trial, table: ScoreTable, result: AttributeResult, made: Made | None = None
+) -> AttributeResult:
+    """Give every comparison of an attribute its verdict, by the rule of the trial, in words too.
+
+    What else set a batch apart from the control's, by `made`, softens the sentence.
+    """
+    differs = {it.variant: it for it in made.differs} if made else {}
+    names = naming(trial, table, made)
+
+    def with_verdict(other: Other) -> Other:
+        if isinstance(other, NotCompared):
+            return other
+        judged = decide(result, other)
+        what = differs.get(other.variant.name)
+        return replace(judged, because=say_verdict(trial, result, judged, names, what))
+
+    return replace(result, others=tuple(map(with_verdict, result.others)))
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from blindspoon.findings.course import (
     CourseFound,
     CourseSaid,
 )
-from blindspoon.findings.verdict import by_chance
+from blindspoon.findings.verdict_in_words import by_chance
 from blindspoon.stats.results import NoResult
 from blindspoon.stats.scores_over_days import BENT, DayFound
 from blindspoon.stats.several_tests import Bracket

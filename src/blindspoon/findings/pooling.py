@@ -21,7 +21,7 @@ from blindspoon.findings.pool_checks import (
     not_common,
     rule_differences,
 )
-from blindspoon.findings.verdict import verdict_sentence
+from blindspoon.findings.verdict_in_words import verdict_sentence
 from blindspoon.stats.mixed import adjusted, fit_contrasts, linked, position_columns, scatter_sds
 from blindspoon.stats.reml import ContrastTest, against, kenward_roger, over_places
 from blindspoon.stats.results import FitNote, Interval, MixedContrast, NoResult

@@ -1,28 +1,12 @@
-"""Comparisons and the declared rule -> a verdict a variant and attribute, and how it is said."""
+"""Comparisons and the declared rule -> verdicts, and what each of them leans on; without words."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, TypeAlias
+from typing import Literal, NamedTuple
 
-from blindspoon import wording
-from blindspoon.batches.differences import WhatDiffers
-from blindspoon.batches.summary import Made, softened
-from blindspoon.findings.comparison import (
-    NAMES,
-    PROCEDURES,
-    AttributeResult,
-    Comparison,
-    Kind,
-    Naming,
-    NotCompared,
-    Other,
-    kind_of,
-    naming,
-)
-from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.assumptions import ONE_SITTING, SPAN, Flag
+from blindspoon.findings.comparison import AttributeResult, Comparison, kind_of
+from blindspoon.stats.assumptions import ONE_SITTING, Flag
 from blindspoon.stats.mixed import enough_to_be_alike, enough_to_differ
 from blindspoon.stats.results import (
     Contrast,
@@ -32,353 +16,90 @@ from blindspoon.stats.results import (
     SittingsWay,
     Unanimous,
 )
-from blindspoon.trial import Attribute, Trial
 
-if TYPE_CHECKING:
-    from blindspoon.findings.pool_checks import PooledComparison
+Days = SittingsWay | Literal["held"]
+"""What a verdict over several sittings speaks about; "held": also of every one by itself."""
+Movement = Literal["", "aged", "moved", "single"]
+"""Whether the variant was older from sitting to sitting, or its difference was shown to move, or it
+is not alike for one that a "single" sitting might have had."""
+Trust = Literal["", "safer", "less safe", "not safe alone"]
+"""What a flag says of the second procedure; last, that the first is not safe and the second could
+not call anything different."""
 
-    Told: TypeAlias = Other | PooledComparison
-    """A variant on an attribute, of one kitchen or of several."""
 
+class Enough(NamedTuple):
+    """How many tasters who agree would show a difference, or that it is alike; None: no number.
 
-def in_a_word(kind: Kind, attribute: Attribute, *, up: bool, on: bool = False) -> str:
-    """Say a verdict as the board does: "crisper", "slightly saltier", "alike", "not settled".
-
-    `up` says whether a difference is towards more, by the attribute's own words; where it has none,
-    "higher", or "higher on aroma" if `on`.
+    Not `sure` where other variants might change it.
     """
-    if kind in ("different", "slight"):
-        higher = ("higher" if up else "lower") + f" on {attribute.label.lower()}" * on
-        word = (attribute.more if up else attribute.less) or higher
-        return f"slightly {word}" if kind == "slight" else word
-    return "alike" if kind == "alike" else NAMES[kind]
+
+    to_differ: int | None
+    to_be_alike: int | None = None
+    sure: bool = True
 
 
-def otherwise(other: Other) -> str:
-    """Say what the second procedure would call it, where that is something else; or nothing."""
-    if isinstance(other, NotCompared) or not other.verdict_by_other or not other.disputed:
-        return ""
-    by, second = "the mixed model" if other.by == "ranks" else "ranks", other.contrasts[1]
-    up = not isinstance(second, NoResult) and second.difference > 0
-    return f"{in_a_word(other.verdict_by_other, other.attribute, up=up)} by {by}"
-
-
-def judge(
-    trial: Trial, table: ScoreTable, result: AttributeResult, made: Made | None = None
-) -> AttributeResult:
-    """Give every comparison of an attribute its verdict, by the rule of the trial.
-
-    What else set a batch apart from the control's, by `made`, softens the sentence.
-    """
-    what = {} if made is None else {differs.variant: differs for differs in made.differs}
-    names = naming(trial, table, made)
-    return replace(
-        result,
-        others=tuple(
-            _judged(trial, result, other, names, what.get(other.variant.name))
-            if isinstance(other, Comparison)
-            else other
-            for other in result.others
-        ),
-    )
-
-
-def _judged(
-    trial: Trial,
-    result: AttributeResult,
-    comparison: Comparison,
-    names: Naming,
-    what: WhatDiffers | None,
-) -> Comparison:
-    first, second = comparison.contrasts
-    kind, other = (
+def decide(result: AttributeResult, comparison: Comparison) -> Comparison:
+    """Apply the rule to what both procedures found."""
+    verdict, by_other = (
         None if isinstance(contrast, NoResult) else result.kind_of(contrast)
-        for contrast in (first, second)
+        for contrast in comparison.contrasts
     )
-    judged = replace(comparison, verdict=kind or "open", verdict_by_other=other)
-    subject = names.subject([comparison.variant])
-    if isinstance(first, NoResult):
-        label = comparison.attribute.label.lower()
-        said = f"whether {subject} differs from {names.like} on {label} is not settled"
-        more = f" {first.reason.rstrip('.')}."
-    else:
-        said = verdict_sentence(judged, subject, names.like, result.alpha)
-        said += _on_these_days(result, judged) + f", {names.these}" * bool(names.these)
-        more = _would_settle(judged, result.alpha) if result.unit == "taster" else ""
-        more += _movement(result, first)
-    said = f"To this taster, {said}" if result.unit == "round" else wording.capital(said)
-    said = softened(f"{said}.", judged.verdict, what) + more
-    if judged.disputed:
-        by_other = wording.capital(PROCEDURES["ranks" if comparison.by == "mixed" else "mixed"])
-        trust = _which_to_trust(trial, result, comparison)
-        said += f" {by_other} would call it {NAMES[other or 'open']}{trust}."
-    return replace(judged, because=said)
+    return replace(comparison, verdict=verdict or "open", verdict_by_other=by_other)
 
 
-CLAIMS: dict[SittingsWay, str] = {
-    "": "",
-    "each": ", on these days",
-    "shared": ", on the days on which both were tasted",
-    "steady": ", if these days differed in level only",
-    "repeats": ", if these days did not differ",
-}
-
-
-def _on_these_days(result: AttributeResult, judged: Comparison) -> str:
-    """Say what a verdict over several sittings speaks about."""
+def days_of(result: AttributeResult, judged: Comparison) -> Days:
     if result.sittings == ONE_SITTING or result.unit == "round" or judged.verdict == "open":
         return ""
     way: SittingsWay = "each"
     if judged.by == "mixed" and isinstance(result.mixed, MixedFit):
         way = result.mixed.note.sittings
-    held = not isinstance(result.sittings, NoResult)
-    if way == "each" and held and judged.verdict == "alike" and result.attribute.margin is not None:
-        twice = wording.plain(SPAN * result.attribute.margin)
-        return f", on average over these sittings and at none of them {twice} points off"
-    return CLAIMS[way]
+    alike = judged.verdict == "alike" and not isinstance(result.sittings, NoResult)
+    return "held" if way == "each" and alike else way
 
 
-def farthest_apart(ends: Iterable[tuple[float, str]], attribute: Attribute) -> str:
-    """Say how a difference moved: "2.1 more at the first (Friday), 0.4 less at the last"."""
-    digits, said = wording.digits_for(attribute.scale), []
-    for value, sitting in ends:
-        size = wording.number(abs(value), digits)
-        side = "" if not float(size) else " less" if value < 0 else " more"
-        said.append(f"{size}{side} at {sitting}")
-    return ", ".join(said)
-
-
-def _movement(result: AttributeResult, found: Contrast) -> str:
-    """Say that a difference moved, or why its mean alone does not make it alike."""
-    sittings, attribute = result.sittings, result.attribute
+def movement_of(result: AttributeResult, found: Contrast) -> Movement:
+    sittings, margin = result.sittings, result.attribute.margin
     if found.variant in result.aged:
-        return " It was older from sitting to sitting, so look at its days one by one."
+        return "aged"
     if isinstance(sittings, NoResult):
         return ""
     if sittings.moved_of(found.variant):
-        ends = farthest_apart(sittings.farthest_apart(found.variant), attribute)
-        p_value = wording.p_value(sittings.p_value)
-        return f" Differences moved from sitting to sitting ({p_value}): {ends}."
-    plain = kind_of(found, margin=attribute.margin, alpha=result.alpha)
-    if attribute.margin is None or plain == result.kind_of(found):
-        return ""
-    off = wording.plain(sittings.span * attribute.margin)
-    return f" On average it lies within the margin; a single sitting could be {off} points off."
+        return "moved"
+    held = kind_of(found, margin=margin, alpha=result.alpha) == result.kind_of(found)
+    return "" if held else "single"
 
 
-def _which_to_trust(trial: Trial, result: AttributeResult, comparison: Comparison) -> str:
-    """Say which of two procedures that disagree is the safer one, where a flag tells.
+def flag_of(result: AttributeResult, comparison: Comparison, control: str) -> Flag | None:
+    """Find a flag of this variant or the control; spreads come first.
 
-    A flag of this variant or the control tells; spreads come first. Another variant that spreads
-    wide makes the pooled scatter too large for this comparison: the mixed model is then the more
-    cautious one, and nothing is said.
+    Another variant that spreads wide makes the pooled scatter too large for this comparison: the
+    mixed model is then the more cautious one, and tells nothing.
     """
-    own = (comparison.variant.name, trial.control)
-    flag = next((flag for flag in result.flags if flag.variant in own), None)
+    own = (comparison.variant.name, control)
+    return next((flag for flag in result.flags if flag.variant in own), None)
+
+
+def trust_of(result: AttributeResult, comparison: Comparison, flag: Flag | None) -> Trust:
+    """Tell which of two procedures that disagree is the safer one, where a flag tells."""
     if flag is None:
         return ""
-    why = flag_words(trial, flag)
-    ranks = comparison.ranks
-    if isinstance(ranks, NoResult) or comparison.by == "ranks":
-        return f", but is the less safe one here: {why}"
-    if ranks.smallest_p > result.alpha:
-        return f", and could not call anything different; the mixed model is not safe here: {why}"
-    return f", and is the safer one here: {why}"
+    if isinstance(comparison.ranks, NoResult) or comparison.by == "ranks":
+        return "less safe"
+    return "not safe alone" if comparison.ranks.smallest_p > result.alpha else "safer"
 
 
-def flag_note(trial: Trial, result: AttributeResult, flag: Flag) -> str:
-    """Say what was flagged, and by how many tasters' or rounds' scores."""
-    return f"{flag_words(trial, flag)} ({wording.count(flag.tasters, result.unit)})"
-
-
-def flag_words(trial: Trial, flag: Flag) -> str:
-    """Say what was flagged, as a clause.
-
-    "the control’s scores spread 1.8 times wider than the others’", "40 % of the scores of “Oak
-    leaf” stand at the low end of the scale".
-    """
-    of = f"the scores of “{trial.variant(flag.variant).label}”"
-    scores = "the control’s scores" if flag.variant == trial.control else of
-    if flag.kind == "spread":
-        return f"{scores} spread {wording.number(flag.value, 1)} times wider than the others’"
-    share = f"{wording.number(100 * flag.value, 0)}{wording.NO_BREAK}%"
-    end = "low" if flag.kind == "low_end" else "high"
-    return f"{share} of {scores} stand at the {end} end of the scale"
-
-
-ALL = 1000  # more variants than any trial has: all are named
-GROUPS: tuple[tuple[Kind | None, int], ...] = (
-    ("different", 1),
-    ("different", -1),
-    ("slight", 1),
-    ("slight", -1),
-    ("alike", 0),
-    ("open", 0),
-    (None, 0),
-)
-"""Verdicts, with the direction of a difference, in the order in which they are told."""
-
-
-def clauses(
-    others: Sequence[Told], names: Naming, *, sizes: bool, most: int = ALL, first: int = ALL
-) -> list[str]:
-    """Tell of one attribute, a clause for each group of variants with the same verdict.
-
-    There is at least one. With `sizes` differences have theirs; a clause names `most` variants and
-    counts the rest, and the `first` groups are told of. Without capital and full stop; the
-    attribute is named where the first verdict does not tell of it: "crisper" does.
-    """
-    label = others[0].attribute.label.lower()
-    groups = [[o for o in others if (o.verdict, o.direction) == group] for group in GROUPS]
-    told = [members for members in groups if members]
-    if told == [groups[5]] and len(others) > 2:
-        number = wording.spelled(len(others))
-        return [
-            f"on {label}, nothing is settled: none of {number} could be told from {names.like}, "
-            "or shown to be alike"
-        ]
-    kept = told[:first]
-    on = "" if _tells(kept[0][0]) else f" on {label}"
-    made = [
-        _clause(members, names, sizes=sizes, most=most, on="" if place else on, first=not place)
-        for place, members in enumerate(kept)
-    ]
-    if kept[-1] is groups[5] and len(kept) > 1 and kept[-2] is groups[4]:
-        made[-2:] = [f"{made[-2]}; {made[-1]}"]
-    return made
-
-
-def _tells(other: Told) -> bool:
-    """Whether the word of a verdict tells of which attribute it is: "crisper"."""
-    up, attribute = other.direction, other.attribute
-    return bool(up and (attribute.more if up > 0 else attribute.less))
-
-
-def _clause(
-    members: Sequence[Told], names: Naming, *, sizes: bool, most: int, on: str, first: bool
-) -> str:
-    """One group of variants by name: subject, verb, predicate and sizes; the largest first."""
-    ordered = sorted(members, key=by_size)
-    most = most if len(ordered) > most + 1 else ALL
-    shown, rest = ordered[:most], len(ordered[most:])
-    subject, many = names.subject([each.variant for each in shown], rest), len(ordered) > 1
-    if members[0].verdict == "open":
-        than = f" from {names.like}" if first or many else ""  # else: from one another?
-        return f"whether {subject} {'differ' if many else 'differs'}{than}{on} is not settled"
-    text = f"{subject} {_predicate(members[0], names.like, many=many, first=first)}"
-    found = [each for each in shown if each.direction]
-    if not (sizes and found):
-        return text + on
-    ends = found[0].attribute.scale
-    scale = f" out of {wording.plain(ends.high)}" if first and not ends.low else ""
-    by = f"up to {size_of(found[:1])}" if rest else size_of(found)
-    return f"{text}{on}, by {by}{scale}"
-
-
-def by_size(other: Told) -> float:
-    return -abs(other.found.difference) if other.direction and other.found else 0.0
-
-
-def size_of(others: Sequence[Told]) -> str:
-    """Give the sizes of differences with like decimals: "2.2 and 1.7 points", "1 point"."""
-    attribute, contrasts = others[0].attribute, [other.found for other in others if other.found]
-    digits = max(wording.estimate_digits(c.difference, c.interval, attribute) for c in contrasts)
-    shown = [wording.number(abs(contrast.difference), digits) for contrast in contrasts]
-    if len(shown) == 1 and float(shown[0]) == 1:
-        return "1 point"
-    return f"{wording.listing(shown)} points"
-
-
-def _predicate(other: Told, control: str, *, many: bool, first: bool) -> str:
-    """Say what variants are, with the verb in its number; in full where `first`."""
-    was, attribute = "were" if many else "was", other.attribute
-    if other.verdict is None:
-        return "could not be compared"
-    if other.verdict == "alike":
-        return f"came within {wording.margin(attribute)} of {control if first else 'it'}"
-    slightly = "slightly " if other.verdict == "slight" else ""
-    up = wording.comparative(other.direction, attribute, was=was, how=slightly, on=False)
-    return f"{up} than {control}" if first else up
-
-
-def verdict_sentence(told: Told, subject: str, control: str, alpha: float) -> str:
-    """Say one verdict with its size or reach, without capital and full stop.
-
-    What was compared, and with what: "the calcium jar", "plain brine"; decided at `alpha`.
-    """
-    attribute, found, label = told.attribute, told.found, told.attribute.label.lower()
-    if isinstance(found, Unanimous):
-        return _unanimous_sentence(told, found, subject, control)
-    if told.verdict == "open" or found is None:
-        reach = "there are too few scores of both for an interval"
-        if found is not None and found.interval is not None:
-            ends, span = found.interval, attribute.scale.high - attribute.scale.low
-            nothing = ends.low <= -span and ends.high >= span
-            anything = f"the difference could be anything from {wording.reach(ends, attribute)}"
-            reach = "these scores rule nothing out" if nothing else anything
-        return f"whether {subject} differs from {control} on {label} is not settled: {reach}"
-    alike = told.verdict == "alike"
-    interval = found.equivalence_interval if alike else found.interval
-    level = wording.percent(1 - 2 * alpha if alike else 1 - alpha)
-    within = f" ({level} interval {wording.span(interval, attribute)})" if interval else ""
-    on = "" if _tells(told) else f" on {label}"
-    text = f"{subject} {_predicate(told, control, many=False, first=True)}{on}"
-    if alike:
-        return text + within
-    small = f": a difference, but of less than {wording.margin(attribute)}"
-    return f"{text}, by {size_of([told])}{within}" + small * (told.verdict == "slight")
-
-
-def _unanimous_sentence(told: Told, found: Unanimous, subject: str, control: str) -> str:
-    """Say on what all tasters agree, and what the rounding of scores leaves of it."""
-    attribute, n = told.attribute, found.tasters
-    words = {1.0: "in whole points", 0.5: "in half points"}
-    steps = words.get(found.step, f"in steps of {wording.plain(found.step)}")
-    ends, size = found.interval, abs(round(found.difference, 6))
-    means = f"{steps} that means {wording.reach(ends, attribute)}"
-    everybody = wording.all_of(n)
-    if found.difference:
-        word = in_a_word("different", attribute, up=found.difference > 0, on=True)
-        text = (
-            f"{everybody} put {subject} exactly {wording.in_points(size)} {word} than {control} "
-            f"({by_chance(n)})"
-        )
-    else:
-        text = f"{everybody} put {subject} and {control} exactly level on {attribute.label.lower()}"
-    if told.verdict in ("alike", "slight"):
-        return f"{text}; {means}, within {wording.margin(attribute)}"
-    if told.verdict == "open" and found.difference:
-        return f"{text}; {wording.spelled(n)} cannot settle it"
-    return f"{text}; {means}"
-
-
-def by_chance(tasters: int) -> str:
-    """Say how often as many would all agree in direction by chance: "1 in 128 by chance"."""
-    return f"1 in {2 ** (tasters - 1):,} by chance"
-
-
-def _would_settle(told: Told, alpha: float) -> str:
-    """Say how many tasters would settle it where all agree and are too few; may be empty.
+def enough_of(judged: Comparison, alpha: float) -> Enough | None:
+    """Count who would settle what all agree on and are too few for; None where that is not so.
 
     By ranks all agree in direction where the p value of the variant alone is the smallest there is.
     """
-    found, margin, enough = told.found, told.attribute.margin, enough_to_differ(alpha)
-    if told.verdict != "open" or isinstance(found, MixedContrast | None):
-        return ""
+    found, margin, enough = judged.found, judged.attribute.margin, enough_to_differ(alpha)
+    if judged.verdict != "open" or isinstance(found, MixedContrast | None):
+        return None
     if isinstance(found, Unanimous):
-        differ = f"{wording.spelled(enough)} who agree would" if found.difference else ""
-        few = margin and enough_to_be_alike(found, margin)
-        alike = f"{wording.spelled(few)} who agree would show it alike" if few else ""
-        if differ and alike:
-            differ += " show a difference"
-        return "".join(f" {wording.sentence(text)}" for text in (differ, alike) if text)
+        alike = enough_to_be_alike(found, margin) if margin else None
+        return Enough(enough if found.difference else None, alike)
     n, p = found.tasters, found.p_value * (1 - 1e-9)
     if found.rounds or not 1 < n < enough or found.zero_differences or p > 2.0 ** (1 - n):
-        return ""
-    up = "higher" if found.difference > 0 else "lower"
-    would = "would" if found.p_adjusted * (1 - 1e-9) <= found.p_value else "could"
-    return (
-        f" {wording.capital(wording.all_of(n))} put it {up}; {wording.spelled(n)} cannot settle it "
-        f"({by_chance(n)}). "
-        f"{wording.capital(wording.spelled(enough))} who agree {would}."
-    )
+        return None
+    return Enough(enough, sure=found.p_adjusted * (1 - 1e-9) <= found.p_value)

@@ -14,7 +14,7 @@ from blindspoon.charts.board import mark_limits, mark_svg
 from blindspoon.charts.picks import picks_title
 from blindspoon.findings.comparison import Analysis, AttributeResult, Comparison, NotCompared, Other
 from blindspoon.findings.sensitivity import Influence
-from blindspoon.findings.verdict import (
+from blindspoon.findings.verdict_in_words import (
     ALL,
     by_size,
     clauses,

@@ -12,7 +12,7 @@ from blindspoon.findings.comparison import PROCEDURES, Analysis
 from blindspoon.findings.further import Correlation, Joint, OverallComparison
 from blindspoon.findings.panel import AttributePanel, Panel, long_rows
 from blindspoon.findings.sensitivity import Influence, Name, Outcome
-from blindspoon.findings.verdict import in_a_word
+from blindspoon.findings.verdict_in_words import in_a_word
 from blindspoon.stats.results import NoResult
 from blindspoon.stats.two_way import LEVEL
 from blindspoon.trial import Attribute, Trial

@@ -12,7 +12,7 @@ from blindspoon.charts.scene import variant_inks
 from blindspoon.findings.comparison import Kind, name_all
 from blindspoon.findings.pool_checks import Own, Pool, PooledAttribute, PooledComparison
 from blindspoon.findings.pooling import ONLY, OWN
-from blindspoon.findings.verdict import clauses, in_a_word
+from blindspoon.findings.verdict_in_words import clauses, in_a_word
 from blindspoon.stats.results import MixedContrast, NoResult, Unanimous
 from blindspoon.trial import Trial
 from blindspoon.writeup.batches_section import recipe_table

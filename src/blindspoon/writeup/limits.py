@@ -10,7 +10,7 @@ from blindspoon.batches.summary import Made, factor_name
 from blindspoon.errors import shown
 from blindspoon.findings.comparison import Analysis, AttributeResult, Comparison
 from blindspoon.findings.further import MOST_TASTERS, Goal, NewTasting, new_tasting, scatter_of
-from blindspoon.findings.verdict import flag_note
+from blindspoon.findings.verdict_in_words import flag_note
 from blindspoon.scores.standing import too_few_rounds
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Trial, Variant

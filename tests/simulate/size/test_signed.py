@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import wilcoxon
 
-from blindspoon.findings.verdict import kind_of
+from blindspoon.findings.comparison import kind_of
 from blindspoon.simulate.at_once import make_flips, tell_apart, within
 from blindspoon.simulate.size import Simulated, rank_differences, size_panel
 from blindspoon.simulate.size_results import Question

@@ -1,0 +1,338 @@
+"""What was found of a variant, or of all of an attribute, in plain sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING, TypeAlias
+
+from blindspoon import wording
+from blindspoon.batches.differences import WhatDiffers
+from blindspoon.batches.summary import softened
+from blindspoon.findings.comparison import (
+    NAMES,
+    PROCEDURES,
+    AttributeResult,
+    Comparison,
+    Kind,
+    Naming,
+    NotCompared,
+    Other,
+)
+from blindspoon.findings.verdict import (
+    Days,
+    Enough,
+    Trust,
+    days_of,
+    enough_of,
+    flag_of,
+    movement_of,
+    trust_of,
+)
+from blindspoon.stats.assumptions import SPAN, Flag
+from blindspoon.stats.results import Contrast, NoResult, RankContrast, Unanimous
+from blindspoon.trial import Attribute, Trial
+
+if TYPE_CHECKING:
+    from blindspoon.findings.pool_checks import PooledComparison
+
+    JudgedVariant: TypeAlias = Other | PooledComparison
+    """A variant on an attribute, of one kitchen or of several."""
+
+
+def in_a_word(kind: Kind, attribute: Attribute, *, up: bool, on: bool = False) -> str:
+    """Say a verdict as the board does: "crisper", "slightly saltier", "alike", "not settled".
+
+    `up` says whether a difference is towards more, by the attribute's own words; where it has none,
+    "higher", or "higher on aroma" if `on`.
+    """
+    if kind in ("different", "slight"):
+        higher = ("higher" if up else "lower") + f" on {attribute.label.lower()}" * on
+        word = (attribute.more if up else attribute.less) or higher
+        return f"slightly {word}" if kind == "slight" else word
+    return "alike" if kind == "alike" else NAMES[kind]
+
+
+def otherwise(other: Other) -> str:
+    """Say what the second procedure would call it, where that is something else; or nothing."""
+    if isinstance(other, NotCompared) or not other.verdict_by_other or not other.disputed:
+        return ""
+    by, second = "the mixed model" if other.by == "ranks" else "ranks", other.contrasts[1]
+    up = not isinstance(second, NoResult) and second.difference > 0
+    return f"{in_a_word(other.verdict_by_other, other.attribute, up=up)} by {by}"
+
+
+def say_verdict(
+    trial: Trial,
+    result: AttributeResult,
+    judged: Comparison,
+    names: Naming,
+    differs: WhatDiffers | None,
+) -> str:
+    """Say a verdict, what it speaks about, and what would call it otherwise.
+
+    What else set the batch apart from the control's softens the first sentence.
+    """
+    found, by_other = judged.contrasts[0], ""
+    subject, label = names.subject([judged.variant]), judged.attribute.label.lower()
+    if isinstance(found, NoResult):
+        clause = f"whether {subject} differs from {names.like} on {label} is not settled"
+        beside = [f"{found.reason.rstrip('.')}."]
+    else:
+        these = f", {names.these}" * bool(names.these)
+        days = _on_days(days_of(result, judged), result.attribute)
+        clause = f"{verdict_sentence(judged, subject, names.like, result.alpha)}{days}{these}"
+        enough = enough_of(judged, result.alpha) if result.unit == "taster" else None
+        beside = [_would_settle(judged, enough) if enough else "", _movement(result, found)]
+    if judged.disputed:
+        other = wording.capital(PROCEDURES["ranks" if judged.by == "mixed" else "mixed"])
+        kind = NAMES[judged.verdict_by_other or "open"]
+        by_other = f"{other} would call it {kind}{_which_to_trust(trial, result, judged)}."
+    clause = f"To this taster, {clause}" if result.unit == "round" else wording.capital(clause)
+    first = softened(f"{clause}.", judged.verdict, differs)
+    return " ".join(filter(None, [first, *beside, by_other]))
+
+
+CLAIMS: dict[Days, str] = {
+    "": "",
+    "each": ", on these days",
+    "shared": ", on the days on which both were tasted",
+    "steady": ", if these days differed in level only",
+    "repeats": ", if these days did not differ",
+    "held": ", on average over these sittings and at none of them {} points off",
+}
+
+
+def _on_days(days: Days, attribute: Attribute) -> str:
+    return CLAIMS[days].format(wording.plain(SPAN * (attribute.margin or 0.0)))
+
+
+def farthest_apart(ends: Iterable[tuple[float, str]], attribute: Attribute) -> str:
+    """Say how a difference moved: "2.1 more at the first (Friday), 0.4 less at the last"."""
+    digits, said = wording.digits_for(attribute.scale), []
+    for value, sitting in ends:
+        size = wording.number(abs(value), digits)
+        side = "" if not float(size) else " less" if value < 0 else " more"
+        said.append(f"{size}{side} at {sitting}")
+    return ", ".join(said)
+
+
+def _movement(result: AttributeResult, found: Contrast) -> str:
+    """Say that a difference moved, or why its mean alone does not make it alike."""
+    sittings, attribute, movement = result.sittings, result.attribute, movement_of(result, found)
+    if movement == "aged":
+        return "It was older from sitting to sitting, so look at its days one by one."
+    if isinstance(sittings, NoResult) or not movement:
+        return ""
+    if movement == "moved":
+        ends = farthest_apart(sittings.farthest_apart(found.variant), attribute)
+        p_value = wording.p_value(sittings.p_value)
+        return f"Differences moved from sitting to sitting ({p_value}): {ends}."
+    off = wording.plain(sittings.span * (attribute.margin or 0.0))
+    return f"On average it lies within the margin; a single sitting could be {off} points off."
+
+
+TRUST: dict[Trust, str] = {
+    "safer": ", and is the safer one here: ",
+    "less safe": ", but is the less safe one here: ",
+    "not safe alone": (
+        ", and could not call anything different; the mixed model is not safe here: "
+    ),
+}
+
+
+def _which_to_trust(trial: Trial, result: AttributeResult, judged: Comparison) -> str:
+    flag = flag_of(result, judged, trial.control)
+    return f"{TRUST[trust_of(result, judged, flag)]}{flag_words(trial, flag)}" if flag else ""
+
+
+def flag_note(trial: Trial, result: AttributeResult, flag: Flag) -> str:
+    """Say what was flagged, and by how many tasters' or rounds' scores."""
+    return f"{flag_words(trial, flag)} ({wording.count(flag.tasters, result.unit)})"
+
+
+def flag_words(trial: Trial, flag: Flag) -> str:
+    """Say what was flagged, as a clause.
+
+    "the control’s scores spread 1.8 times wider than the others’", "40 % of the scores of “Oak
+    leaf” stand at the low end of the scale".
+    """
+    of = f"the scores of “{trial.variant(flag.variant).label}”"
+    scores = "the control’s scores" if flag.variant == trial.control else of
+    if flag.kind == "spread":
+        return f"{scores} spread {wording.number(flag.value, 1)} times wider than the others’"
+    share = f"{wording.number(100 * flag.value, 0)}{wording.NO_BREAK}%"
+    end = "low" if flag.kind == "low_end" else "high"
+    return f"{share} of {scores} stand at the {end} end of the scale"
+
+
+ALL = 1000  # more variants than any trial has: all are named
+GROUPS: tuple[tuple[Kind | None, int], ...] = (
+    ("different", 1),
+    ("different", -1),
+    ("slight", 1),
+    ("slight", -1),
+    ("alike", 0),
+    ("open", 0),
+    (None, 0),
+)
+"""Verdicts, with the direction of a difference, in the order in which they are told."""
+
+
+def clauses(
+    others: Sequence[JudgedVariant],
+    names: Naming,
+    *,
+    sizes: bool,
+    most: int = ALL,
+    first: int = ALL,
+) -> list[str]:
+    """Tell of one attribute, a clause for each group of variants with the same verdict.
+
+    There is at least one. With `sizes` differences have theirs; a clause names `most` variants and
+    counts the rest, and the `first` groups are told of. Without capital and full stop; the
+    attribute is named where the first verdict does not tell of it: "crisper" does.
+    """
+    label = others[0].attribute.label.lower()
+    groups = [[o for o in others if (o.verdict, o.direction) == group] for group in GROUPS]
+    told = [members for members in groups if members]
+    if told == [groups[5]] and len(others) > 2:
+        number = wording.spelled(len(others))
+        return [
+            f"on {label}, nothing is settled: none of {number} could be told from {names.like}, "
+            "or shown to be alike"
+        ]
+    kept = told[:first]
+    on = "" if _tells(kept[0][0]) else f" on {label}"
+    made = [
+        _clause(members, names, sizes=sizes, most=most, on="" if place else on, first=not place)
+        for place, members in enumerate(kept)
+    ]
+    if kept[-1] is groups[5] and len(kept) > 1 and kept[-2] is groups[4]:
+        made[-2:] = [f"{made[-2]}; {made[-1]}"]
+    return made
+
+
+def _tells(other: JudgedVariant) -> bool:
+    """Whether the word of a verdict tells of which attribute it is: "crisper"."""
+    up, attribute = other.direction, other.attribute
+    return bool(up and (attribute.more if up > 0 else attribute.less))
+
+
+def _clause(
+    members: Sequence[JudgedVariant], names: Naming, *, sizes: bool, most: int, on: str, first: bool
+) -> str:
+    """One group of variants by name: subject, verb, predicate and sizes; the largest first."""
+    ordered = sorted(members, key=by_size)
+    most = most if len(ordered) > most + 1 else ALL
+    shown, rest = ordered[:most], len(ordered[most:])
+    subject, many = names.subject([each.variant for each in shown], rest), len(ordered) > 1
+    if members[0].verdict == "open":
+        than = f" from {names.like}" if first or many else ""  # else: from one another?
+        return f"whether {subject} {'differ' if many else 'differs'}{than}{on} is not settled"
+    text = f"{subject} {_predicate(members[0], names.like, many=many, first=first)}"
+    found = [each for each in shown if each.direction]
+    if not (sizes and found):
+        return text + on
+    ends = found[0].attribute.scale
+    scale = f" out of {wording.plain(ends.high)}" if first and not ends.low else ""
+    by = f"up to {size_of(found[:1])}" if rest else size_of(found)
+    return f"{text}{on}, by {by}{scale}"
+
+
+def by_size(other: JudgedVariant) -> float:
+    return -abs(other.found.difference) if other.direction and other.found else 0.0
+
+
+def size_of(others: Sequence[JudgedVariant]) -> str:
+    """Give the sizes of differences with like decimals: "2.2 and 1.7 points", "1 point"."""
+    attribute, contrasts = others[0].attribute, [other.found for other in others if other.found]
+    digits = max(wording.estimate_digits(c.difference, c.interval, attribute) for c in contrasts)
+    shown = [wording.number(abs(contrast.difference), digits) for contrast in contrasts]
+    if len(shown) == 1 and float(shown[0]) == 1:
+        return "1 point"
+    return f"{wording.listing(shown)} points"
+
+
+def _predicate(other: JudgedVariant, control: str, *, many: bool, first: bool) -> str:
+    """Say what variants are, with the verb in its number; in full where `first`."""
+    was, attribute = "were" if many else "was", other.attribute
+    if other.verdict is None:
+        return "could not be compared"
+    if other.verdict == "alike":
+        return f"came within {wording.margin(attribute)} of {control if first else 'it'}"
+    slightly = "slightly " if other.verdict == "slight" else ""
+    up = wording.comparative(other.direction, attribute, was=was, how=slightly, on=False)
+    return f"{up} than {control}" if first else up
+
+
+def verdict_sentence(told: JudgedVariant, subject: str, control: str, alpha: float) -> str:
+    """Say one verdict with its size or reach, without capital and full stop.
+
+    What was compared, and with what: "the calcium jar", "plain brine"; decided at `alpha`.
+    """
+    attribute, found, label = told.attribute, told.found, told.attribute.label.lower()
+    if isinstance(found, Unanimous):
+        return _unanimous_sentence(told, found, subject, control)
+    if told.verdict == "open" or found is None:
+        reach = "there are too few scores of both for an interval"
+        if found is not None and found.interval is not None:
+            ends, span = found.interval, attribute.scale.high - attribute.scale.low
+            nothing = ends.low <= -span and ends.high >= span
+            anything = f"the difference could be anything from {wording.reach(ends, attribute)}"
+            reach = "these scores rule nothing out" if nothing else anything
+        return f"whether {subject} differs from {control} on {label} is not settled: {reach}"
+    alike = told.verdict == "alike"
+    interval = found.equivalence_interval if alike else found.interval
+    level = wording.percent(1 - 2 * alpha if alike else 1 - alpha)
+    within = f" ({level} interval {wording.span(interval, attribute)})" if interval else ""
+    on = "" if _tells(told) else f" on {label}"
+    text = f"{subject} {_predicate(told, control, many=False, first=True)}{on}"
+    if alike:
+        return text + within
+    small = f": a difference, but of less than {wording.margin(attribute)}"
+    return f"{text}, by {size_of([told])}{within}" + small * (told.verdict == "slight")
+
+
+def _unanimous_sentence(told: JudgedVariant, found: Unanimous, subject: str, control: str) -> str:
+    """Say on what all tasters agree, and what the rounding of scores leaves of it."""
+    attribute, n = told.attribute, found.tasters
+    words = {1.0: "in whole points", 0.5: "in half points"}
+    steps = words.get(found.step, f"in steps of {wording.plain(found.step)}")
+    ends, size = found.interval, abs(round(found.difference, 6))
+    means = f"{steps} that means {wording.reach(ends, attribute)}"
+    everybody = wording.all_of(n)
+    if found.difference:
+        word = in_a_word("different", attribute, up=found.difference > 0, on=True)
+        text = (
+            f"{everybody} put {subject} exactly {wording.in_points(size)} {word} than {control} "
+            f"({by_chance(n)})"
+        )
+    else:
+        text = f"{everybody} put {subject} and {control} exactly level on {attribute.label.lower()}"
+    if told.verdict in ("alike", "slight"):
+        return f"{text}; {means}, within {wording.margin(attribute)}"
+    if told.verdict == "open" and found.difference:
+        return f"{text}; {wording.spelled(n)} cannot settle it"
+    return f"{text}; {means}"
+
+
+def by_chance(tasters: int) -> str:
+    """Say how often as many would all agree in direction by chance: "1 in 128 by chance"."""
+    return f"1 in {2 ** (tasters - 1):,} by chance"
+
+
+def _would_settle(judged: Comparison, enough: Enough) -> str:
+    """Say how many tasters would settle it where all agree and are too few; may be empty."""
+    found, to_differ = judged.found, wording.spelled(enough.to_differ or 0)
+    if isinstance(found, RankContrast):
+        n, up = found.tasters, "higher" if found.difference > 0 else "lower"
+        return (
+            f"{wording.capital(wording.all_of(n))} put it {up}; {wording.spelled(n)} cannot settle "
+            f"it ({by_chance(n)}). {wording.capital(to_differ)} who agree "
+            f"{'would' if enough.sure else 'could'}."
+        )
+    differ, alike = f"{to_differ} who agree would" * bool(enough.to_differ), ""
+    if enough.to_be_alike:
+        alike = f"{wording.spelled(enough.to_be_alike)} who agree would show it alike"
+        differ += " show a difference" * bool(differ)
+    return " ".join(map(wording.sentence, filter(None, (differ, alike))))
