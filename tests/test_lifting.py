@@ -689,7 +689,7 @@ def test_lifting_before_a_session_that_is_planned_is_told_before_and_after(folde
     assert told[0] == "missing: trial.toml: the session of 2026-09-19 is still to come"
     said = "The blind was lifted on 2026-09-18, before the last session on 2026-09-19."
     analysis = analyse(folder)
-    assert said in analysis.standing.said()
+    assert said in analysis.standing.texts()
     assert "Dates in doubt." in dict(weaknesses(analysis, None))
 
 
@@ -702,5 +702,5 @@ def test_a_blind_that_was_sealed_after_the_first_session_is_told_so(tmp_path, dr
     lift_blind(tmp_path, datetime.date(2026, 9, 20), lambda _: "unknown")
     analysis = analyse(tmp_path)
     said = "Rule and key were sealed on 2026-09-20, after the first session on 2026-09-19."
-    assert (said in analysis.standing.said()) == late
+    assert (said in analysis.standing.texts()) == late
     assert ("Sealed late." in dict(weaknesses(analysis, None))) == late

@@ -12,7 +12,7 @@ from blindspoon.files.seal import FILE, Lift, Seal, scores_by_cup, scores_finger
 from blindspoon.files.trial_folder import TABLES, read_folder
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import check_scores
-from blindspoon.scores.standing import AMISS, see_open, standing
+from blindspoon.scores.standing import see_open, standing
 from blindspoon.trial import Pourer
 from blindspoon.wording import count
 
@@ -142,7 +142,7 @@ def _prepare(folder: Path, today: datetime.date, *, last: bool) -> tuple[Lifting
     days = [it.date for it in trial.sessions if it.date and it.date > today]
     ahead = [Note(file="trial.toml", text=early.format(day), gap=True) for day in days]
     gaps = (*ahead, *(note for note in notes if note.gap))
-    warned = (Note(file="trial.toml", text=text) for text in stands.said(*AMISS))
+    warned = (Note(file="trial.toml", text=text) for text in stands.amiss)
     others = (*(note for note in notes if not note.gap), *warned)
     sets = trial.choice is not None
     lifting = Lifting(missing=gaps, notes=others, bent=stands.bent, lift=lift, sets=sets)

@@ -183,12 +183,12 @@ def test_who_came_before_the_lifting_is_told_and_who_came_after_it_bends_it(code
     assert "One taster was added on 2026-09-04, under the blind." in found.record
     late = told(coded, lifted.with_added("taster", "Zoe", DAY, key))
     assert late.bent == ("After the blind was lifted one taster was added.",)
-    assert not any(name in " ".join(late.said()) for name in ("Gus", "Zoe"))
+    assert not any(name in " ".join(late.texts()) for name in ("Gus", "Zoe"))
 
 
 @pytest.mark.parametrize("other", [3, 5])
 def test_a_sitting_that_never_took_place_makes_nothing_late(coded, other):
     listed = b'\n[[session]]\nname = "%d"\ndate = 2026-09-0%d\n'
     coded["trial.toml"] += listed % (1, 4) + listed % (2, other)
-    assert told(coded, sealed(coded)).said(*LATE) == ()
-    assert told(coded, sealed(coded, lifted=False)).said(*LATE) == ()
+    assert told(coded, sealed(coded)).texts(*LATE) == ()
+    assert told(coded, sealed(coded, lifted=False)).texts(*LATE) == ()

@@ -212,7 +212,7 @@ def test_a_score_that_was_misread_is_corrected_with_a_reason_and_nothing_else_ch
     assert (folder / "scores.csv").read_text("utf-8").splitlines()[1].split(",")[2] == "1"
     assert not examine(folder).problems
     stands = analyse(folder).standing
-    assert "(A 1 was read as 7.)" in " ".join(stands.said())
+    assert "(A 1 was read as 7.)" in " ".join(stands.texts())
     assert not stands.bent
 
 

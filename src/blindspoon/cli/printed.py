@@ -55,7 +55,7 @@ def _choices(analysis: Analysis) -> str:
         if row.can_tell and len(held.by_taster) > 1 and analysis.trial.tasters_shown
     ]
     told = [f"Who can tell by their own sets: {wording.listing(who)}."] if who else []
-    stands = analysis.standing.said() if not analysis.results else ()
+    stands = analysis.standing.texts() if not analysis.results else ()
     lines = [*stands, *sentences(found), *told]
     rows = aligned(choice_rows(found, "-"))
     return "\n".join([filled(f"{head}, against {control.label}"), *rows, *map(filled, lines)])
@@ -89,7 +89,7 @@ def _heading(analysis: Analysis) -> str:
         f"{'; p values are adjusted over the variants' * (len(trial.variants) > 2)}."
         f"{f' {wording.ALONE}' * alone}"
     )
-    stands = analysis.standing.said()
+    stands = analysis.standing.texts()
     return "\n".join(map(filled, (trial.title, f"{wording.listing(size)}.", rule, *stands)))
 
 

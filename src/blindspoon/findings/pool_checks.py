@@ -16,7 +16,6 @@ from blindspoon.batches.summary import in_words
 from blindspoon.errors import Problem, Rule, quoted, some_of
 from blindspoon.files.seal import key_rows
 from blindspoon.findings.comparison import PROCEDURES, Analysis, Kind, NotCompared, direction_of
-from blindspoon.scores.standing import BENT, LATE
 from blindspoon.stats.reml import ContrastTest
 from blindspoon.stats.results import FitNote, MixedContrast, NoResult, Unanimous
 from blindspoon.trial import Attribute, Trial, Variant
@@ -318,8 +317,8 @@ def caveats(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
     """
     shared, weak, jars = common(kitchens, "variants"), [], []
     for kitchen in kitchens:
-        told = kitchen.standing.said(*BENT, "damaged", "unsealed", *LATE, "in vain")
-        weak += [(text, kitchen.name) for text in told]
+        for what, text in kitchen.standing.facts:
+            weak += [(text, kitchen.name)] * (what not in ("recorded", "no rule"))
         also = "; ".join(
             f"“{kitchen.trial.variant(what.variant).label}” was also "
             + wording.listing(map(in_words, what.undeclared))

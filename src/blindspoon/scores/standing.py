@@ -33,10 +33,8 @@ What = Literal[
     "poured by tasters", "a taster may have known",
 ]  # fmt: skip
 Fact = tuple[What, str]
-BENT: tuple[What, ...] = "new rule", "not as sealed"  # which makes all exploratory
 LATE: tuple[What, ...] = "the rule came late", "sealed late", "dates in doubt"
-AMISS: tuple[What, ...] = "no rule", *LATE, "in vain"
-POURED: tuple[What, ...] = "poured by tasters", "a taster may have known"
+_POURED: tuple[What, ...] = "poured by tasters", "a taster may have known"
 _UNSEALED: Fact = "unsealed", "Nothing was sealed, so nothing shows that it was tasted blind."
 _MOVED = "Scores were changed after the blind was lifted, and corrections.csv does not say why."
 _DAMAGED = "The record of what was sealed before tasting is damaged, so it shows nothing."
@@ -65,30 +63,42 @@ class Standing:
     def lift(self) -> Lift | None:
         return self.seal.lift if self.seal else None
 
-    def said(self, *kinds: What) -> tuple[str, ...]:
+    def texts(self, *kinds: What) -> tuple[str, ...]:
         return tuple(text for what, text in self.facts if not kinds or what in kinds)
 
     @property
     def bent(self) -> tuple[str, ...]:
-        return self.said(*BENT)
+        """What was changed since it was sealed, which makes all exploratory."""
+        return self.texts("new rule", "not as sealed")
 
     @property
     def record(self) -> tuple[str, ...]:
-        return self.said("damaged", "unsealed", "recorded", *POURED)
+        """What was sealed, lifted and corrected, and by whom it was poured."""
+        return self.texts("damaged", "unsealed", "recorded", *_POURED)
+
+    @property
+    def amiss(self) -> tuple[str, ...]:
+        """What came late, or is in vain."""
+        return self.texts("no rule", *LATE, "in vain")
+
+    @property
+    def weakening(self) -> tuple[Fact, ...]:
+        """What makes the answer weaker, by its kind, which heads it."""
+        return tuple(fact for fact in self.facts if fact[0] in ("no rule", *LATE, *_POURED))
 
     @property
     def key_kept(self) -> bool:
         """Whether it was sealed, and nothing of that was changed but the rule."""
-        return self.seal is not None and not self.said("not as sealed")
+        return self.seal is not None and not self.texts("not as sealed")
 
     @property
     def notes(self) -> tuple[Note, ...]:
         """What a host may still put right."""
         bent = (f"{text} Every attribute is exploratory while it is so." for text in self.bent)
         return (
-            *(Note(file=FILE, text=text) for text in (*self.said("damaged"), *bent)),
+            *(Note(file=FILE, text=text) for text in (*self.texts("damaged"), *bent)),
             *self.unfit,
-            *(Note(file="trial.toml", text=text) for text in self.said(*AMISS)),
+            *(Note(file="trial.toml", text=text) for text in self.amiss),
         )
 
 
@@ -102,8 +112,8 @@ def standing(text: FolderText, hidden: FolderTables | None = None) -> Standing:
     if seal is None:
         lacking: Fact = ("damaged", _DAMAGED) if FILE in text.files else _UNSEALED
         attributes = [each.name for each in trial.attributes]
-        told_of = tables.answers if trial.decision.looks else ()
-        tasters = {taster for _, taster, _ in scores_by_cup(trial, told_of, attributes)}
+        answers = tables.answers if trial.decision.looks else ()
+        tasters = {taster for _, taster, _ in scores_by_cup(trial, answers, attributes)}
         share, looked = _look(trial, len(tasters), None)
         recorded: Iterator[Fact] = (("recorded", text) for text in looked)
         return Standing(facts=(lacking, *recorded, *_amiss(trial, None, ())), share=share)
@@ -113,8 +123,8 @@ def standing(text: FolderText, hidden: FolderTables | None = None) -> Standing:
     names = {added.name for added in late}
     scores = scores_by_cup(trial, tables.answers, seal.attributes)
     earlier = {cup: given for cup, given in scores.items() if names.isdisjoint(cup[:2])}
-    said_of = (hidden or tables).corrections
-    lifted, since, unfit = _lifted(trial, earlier, tables.corrections, lift, said_of)
+    masked = (hidden or tables).corrections
+    lifted, since, unfit = _lifted(trial, earlier, tables.corrections, lift, masked)
     moved = lift is not None and lifted is None
     waiting = lift is None or (not lift.last and moved)
     key = None if tables.key is None else key_fingerprint(key_rows(tables.key))
@@ -327,7 +337,7 @@ def _lifted(
     scores: Scores,
     table: TextTable | None,
     lift: Lift | None,
-    said_of: TextTable | None,
+    masked: TextTable | None,
 ) -> tuple[Scores | None, tuple[str, ...], tuple[Note, ...]]:
     """Undo corrections from the last one on, until the scores are those that were lifted.
 
@@ -341,7 +351,7 @@ def _lifted(
         if not rows or table is None:
             return None, (), ()
         line, row = rows.pop()
-        reason = (said_of or table).columns["reason"].at(len(rows))
+        reason = (masked or table).columns["reason"].at(len(rows))
         name, cup = row["attribute"], cup_of(trial, row)
         was, new = (number_text(row.get(end, ""), table) for end in ("was", "new"))
         given = now.setdefault(cup, {})

@@ -23,7 +23,6 @@ from blindspoon.findings.verdict_in_words import (
     otherwise,
     size_of,
 )
-from blindspoon.scores.standing import LATE, POURED
 from blindspoon.stats.results import NoResult
 from blindspoon.wording import capital, sentence
 from blindspoon.writeup.asked_sections import days_answer
@@ -253,7 +252,6 @@ def weaknesses(analysis: Analysis, influence: Influence | None) -> Points:
         standing=analysis.standing,
         names=names,
         tasted=table.batches_tasted(len(trial.variants)).tolist(),
-        weakening=(*LATE, *POURED),
         dates=session_dates(trial, table),
         missing=lift if lift and lift.scored < (1 - MOST_MISSING) * lift.cups else None,
         wide=[
