@@ -613,6 +613,13 @@ def test_who_poured_is_asked_where_the_blind_is_lifted_and_kept_with_it(at):
     assert stage(folder).seal.lift.poured == "helper"
 
 
+def test_cautions_of_the_last_look_are_of_before_until_somebody_has_tasted(at):
+    for state, head in (("sealed", "Before anyone tastes"), ("closed", "Before anybody eats more")):
+        page = at(state)[0].read("/t/crisp/look")
+        assert f"<h2>{head}" in page
+        assert "Tell whoever tastes, before they do" in page
+
+
 def test_an_empty_shelf_of_jars_offers_no_second_jar(at):
     host, folder = at("planned")
     assert "A second jar" in host.read("/t/crisp/jars")

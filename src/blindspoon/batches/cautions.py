@@ -89,7 +89,7 @@ CAUTIONS: Mapping[str, CautionText] = {
     ),
     "ph-read-early": CautionText(
         f"the last pH was read {{values}} days before the tasting, more than {FRESH_DAYS}. Read it "
-        "again on the day.",
+        "again on the day it is eaten.",
         ("21 CFR 114.3", "common practice, no source for the days"),
         float(FRESH_DAYS),
     ),
@@ -141,8 +141,8 @@ CAUTIONS: Mapping[str, CautionText] = {
         ("common practice, no source",),
     ),
     "allergens": CautionText(
-        "nobody can see what is in a blind cup, and ferments may hold some alcohol. Tell tasters, "
-        f"before they taste, everything that went in, allergens first: {NAMED}.",
+        "nobody can see what is in a blind cup, and ferments may hold some alcohol. Tell whoever "
+        f"tastes, before they do, everything that went in, allergens first: {NAMED}.",
         (
             "Codex CXS 1-1985, labelling of allergens, from memory",
             "Regulation (EU) 1169/2011, Annex II, from memory",

@@ -19,7 +19,7 @@ from blindspoon.stage import Stage
 from blindspoon.starting import DATE, day_of, number_of, short_name
 from blindspoon.trial import Variant
 from blindspoon.workbench.app import Form, Workbench
-from blindspoon.workbench.phrases import beside, of_jars
+from blindspoon.workbench.phrases import beside, of_jars, of_jars_and_fields
 
 FILES = ("batches.csv", "readings.csv", "trial.toml")
 READ = ("date", "ph", "temperature_c", "note")
@@ -180,6 +180,7 @@ def _said(found: Stage, files: Mapping[str, bytes] | None = None) -> JarsSaid:
     for what in made.differs if made else ():
         asked = {it.factor: summary.in_words(it) for it in what.undeclared}
         unmeant.setdefault(what.variant, {}).update(asked)
+    differs = summary.differences_in_words(found.plan, made) if made else ()
     own = {name: wording.capital(summary.factor_name(name)) for name in _own_lines(found, batches)}
     return JarsSaid(
         problems=problems,
@@ -190,7 +191,7 @@ def _said(found: Stage, files: Mapping[str, bytes] | None = None) -> JarsSaid:
         },
         adds={name: wording.capital(text.partition(": ")[2]) for name, text in adds.items()},
         unmeant=unmeant,
-        differs=list(summary.differences_in_words(found.plan, made)) if made else [],
+        differs=[*map(of_jars_and_fields, differs)],
         cautions=summary.cautions_in_words(made),
     )
 

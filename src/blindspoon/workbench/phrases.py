@@ -80,11 +80,21 @@ def of_jars(problems: Iterable[Problem], files: Mapping[str, bytes]) -> list[str
     ]
 
 
+def of_jars_and_fields(text: str) -> str:
+    """Call batches and columns as the pages do.
+
+    >>> of_jars_and_fields("a blank acid_g is none; it is not written of every batch")
+    'a blank acid is none; it is not written of every jar'
+    """
+    text = re.sub(r"\b(every|no) batch\b", r"\1 jar", re.sub(r"\b([a-z]+)_g\b", r"\1", text))
+    return text.replace("its batches", "its jars")
+
+
 def noted(note: Note) -> str:
     """Say what is worth knowing, without the line of the file that it stands in."""
     text = re.sub("^there is neither scores.csv nor .*", "there is no score yet", note.text)
     text = re.sub(r"the point\? Then write .*", "the point?", text)  # a page of the jars asks it
-    text = dated(text.replace("not listed here", "not on the list"))
+    text = of_jars_and_fields(dated(text.replace("not listed here", "not on the list")))
     unread = re.sub("^(the file|this) is not read", f"{note.file} is not read", text)
     return unread if unread != text else capital(text)
 
