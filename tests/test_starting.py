@@ -12,7 +12,7 @@ from blindspoon.drawing import undeclared
 from blindspoon.errors import TrialFileError
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import stage
-from blindspoon.starting import ODD, SCORED, new_files, rule_in_words
+from blindspoon.starting import ASKS, SCORED, new_files, rule_in_words
 
 
 def test_seven_questions_in_a_terminal_and_where_the_trial_stands(tmp_path, monkeypatch):
@@ -21,7 +21,7 @@ def test_seven_questions_in_a_terminal_and_where_the_trial_stands(tmp_path, monk
     monkeypatch.chdir(tmp_path)
     said = [
         *("half-sour cucumbers", "As always", "Oak leaf", "Three weeks in the cellar", ""),
-        *("What keeps them crisp?", "Texture, snap", "", "a bit", "3", "", "", ""),
+        *("What keeps them crisp?", "", "Texture, snap", "", "a bit", "3", "", "17.10.2026", ""),
         *("0,5", "y"),  # asked again, as "a bit" is no number; and yes to the rule
     ]
     done = CliRunner().invoke(commands, ["new", "crisp"], input="\n".join(said) + "\n")
@@ -41,12 +41,12 @@ def test_seven_questions_in_a_terminal_and_where_the_trial_stands(tmp_path, monk
     ("answers", "asked", "rule"),
     [
         (
-            ("Rock salt", "", "May I swap the salt?", "The odd one out.", ""),
+            ("Rock salt", "", "May I swap the salt?", "2"),
             {"choice": ("triangle", 2, 0.3), "course": None, "primary": ("choice",)},
-            "We say that these tasters can tell it from “As always”",
+            "So 4 sets can never come out as alike.",
         ),
         (
-            ("7 days", "2 weeks", "", "y", "When is it ready?", "Sourness", "", "1"),
+            ("7 days", "2 weeks", "", "When is it ready?", "3", "Sourness", "", "1"),
             {"choice": None, "course": ("fermented_days", "sourness"), "primary": ("course",)},
             "A jar is right if its sourness is within 1 point of",
         ),
@@ -55,11 +55,11 @@ def test_seven_questions_in_a_terminal_and_where_the_trial_stands(tmp_path, monk
 def test_sets_and_ages_are_begun_in_a_terminal(tmp_path, monkeypatch, answers, asked, rule):
     terminal = "click.testing._NamedTextIOWrapper.isatty"
     monkeypatch.setattr(terminal, lambda _: True, raising=False)
-    said = ["sauerkraut", "As always", *answers, "Ada, Ben", "", "", "", "y"]
+    said = ["sauerkraut", "As always", *answers, "Ada, Ben", "", "", "y"]
     done = CliRunner().invoke(commands, ["new", str(tmp_path / "new")], input="\n".join(said))
     assert done.exit_code == 0, done.output
     assert rule in " ".join(done.output.split())
-    assert done.output.count("An empty line ends") == 3
+    assert " ".join(done.output.split()).count("An empty line ends") == 3 + bool(asked["course"])
     assert ("5. What difference" in done.output) == (asked["choice"] is None)
     trial = parse_trial((tmp_path / "new" / "trial.toml").read_text("utf-8"))
     choice, course = trial.choice, trial.course
@@ -75,7 +75,7 @@ def test_sets_and_ages_are_begun_in_a_terminal(tmp_path, monkeypatch, answers, a
 
 def test_where_nothing_is_scored_no_margin_is_kept_that_the_form_had():
     told = {"trial.product": "kraut", "variant[1].label": "As always", "changes": "Rock salt"}
-    told |= {"trial.title": "May I swap the salt?", SCORED: ODD, "decision.margin": "1"}
+    told |= {"trial.title": "May I swap the salt?", ASKS: "sets", "decision.margin": "1"}
     files = new_files(told, datetime.date(2026, 9, 4), 1)
     assert "\nmargin" not in files["trial.toml"].decode()
 
@@ -129,7 +129,7 @@ def test_what_no_trial_can_hold_leads_back_to_its_question(asked, typed):
 )
 def test_a_day_that_is_far_away_is_told_from_what_is_no_day(day, is_):
     told = {"trial.product": "kraut", "variant[1].label": "As always", "trial.title": "May I?"}
-    told |= {"changes": "Rock salt", SCORED: ODD, "session[1].date": day}
+    told |= {"changes": "Rock salt", ASKS: "sets", "session[1].date": day}
     with pytest.raises(TrialFileError, match=f'"{day}" {is_}; a date is needed'):
         new_files(told, datetime.date(2026, 9, 4), 1)
 

@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from blindspoon.errors import DesignError, Rule
 from blindspoon.files import disk
 from blindspoon.files.trial_folder import TABLES, read_folder
+from blindspoon.scores.standing import too_few_rounds
 from blindspoon.serving.plan import Jars, foretold, jars_of
 from blindspoon.trial import Attribute, Trial
+from blindspoon.wording import count
 
 if TYPE_CHECKING:
     from blindspoon.simulate.exact_size import ChoiceSizing, CourseSizing
@@ -89,17 +91,61 @@ def size_exactly(
 
     None where the trial has no choice, or no course.
     """
+    trial = read_folder(folder, without=TABLES).trial
+    return trial, *_exactly(trial, like, tasters)
+
+
+def _exactly(
+    trial: Trial, like: Path | None = None, tasters: Sequence[int] = ()
+) -> tuple[ChoiceSizing | None, CourseSizing | None]:
     from blindspoon.simulate.exact_size import size_choice, size_course  # noqa: PLC0415 - scipy
 
-    trial, sets, days = read_folder(folder, without=TABLES).trial, None, None
-    trial = _at_the_last_look(trial)
-    if trial.choice:
-        sets = size_choice(trial, tasters)
+    trial, days = _at_the_last_look(trial), None
+    sets = size_choice(trial, tasters) if trial.choice else None
     if trial.course:
         spread = _spread(trial.attribute(trial.course.attribute), like)
         days = size_course(trial, spread, tasters)
         days = days and replace(days, sentences=(*days.sentences, *foretold(trial, {})))
-    return trial, sets, days
+    return sets, days
+
+
+class Hope(NamedTuple):
+    """What is planned can show; `in_vain` where it never shows an answer that the rule names."""
+
+    sentences: tuple[str, ...]
+    in_vain: bool = False
+
+
+def hope(trial: Trial) -> Hope:
+    """Say what is planned can show of sets, of days, or one person alone: nothing is simulated."""
+    if not (trial.choice or trial.course):
+        alone = too_few_rounds(trial, trial.tasting.tasters)
+        return Hope((alone,) if alone else ())
+    from blindspoon.simulate.exact_size import DESIGNS  # noqa: PLC0415 - brings in scipy
+
+    in_all, trial = _sets_in_all(trial)
+    sets, days = _exactly(trial)
+    of_days = days.sentences[len(DESIGNS) :] if days else ()
+    if sets is None:
+        return Hope(of_days)
+    never = any(row.tests == sets.planned and not row.chance_alike for row in sets.rows)
+    end = f"So {count(sets.planned, 'set')} can never come out as alike." * never
+    return Hope(tuple(filter(None, (in_all, *sets.sentences[:2], end, *of_days))), never)
+
+
+def _sets_in_all(trial: Trial) -> tuple[str, Trial]:
+    """Count the sets that named tasters answer, and plan for no more a variant than that."""
+    choice, people = trial.choice, len(trial.tasting.tasters)
+    if not (choice and people):
+        return "", trial
+    often, changes = len(trial.sessions) or 1, len(trial.variants) - 1
+    in_all = people * choice.sets * often
+    each = min(in_all // changes, choice.tests or in_all)
+    who = f"{count(people, 'taster')}, {count(choice.sets, 'set')} each"
+    who += f" in {count(often, 'session')}" * (often > 1)
+    of_each = f", {each} of each change" * (changes > 1)
+    told = f"{who}: {count(in_all, 'set')} in all{of_each}."
+    return told, replace(trial, choice=replace(choice, tests=each or None))
 
 
 def _at_the_last_look(trial: Trial) -> Trial:

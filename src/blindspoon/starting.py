@@ -63,15 +63,33 @@ QUESTIONS = tuple(
     )
 )  # fmt: skip
 
+SESSIONS = 6
+"""Days that a new trial has room for: "session[1].date" and so on."""
+
+ASKS = "asks"
+"""Key of the answer that says what is asked: one of `KINDS`."""
+
+KINDS = {
+    "scores": "How much each change does",
+    "sets": "Whether anybody can tell at all",
+    "reach": "When it is ready",
+    "keep": "Until when it stays good",
+    "both": "When it is ready, and until when it stays good",
+}
+"""What may be asked: of scores, of sets of three cups, one of them different, or over days."""
+
+AGES = (
+    "Over days, what is changed is one line for each age, such as 7 days; or one line for one jar "
+    "that is tasted on several evenings."
+)
+
+OF_SETS = {"choice.can_tell": "30", "choice.sets": "2"}
+"""What is answered of sets only, and usual: up to which share of tasters, in percent, may be able
+to tell, and how many sets each gets in a session."""
+
 SCORED = "scored"
 """Key of the answer that says what tasters score: names, or words of the host's own, a line each;
-the first of them answers the question."""
-
-ODD = "odd one out"
-"""Stands there for sets of three cups, of which one is different: can anybody tell?"""
-
-AGES = "ages"
-"""Key of the answer, "yes" or blank, that the changes are one food at several ages."""
+the first of them answers the question. Of sets it does not count."""
 
 Answers = Mapping[str, str]
 
@@ -102,53 +120,60 @@ def new_files(
 ) -> dict[str, bytes]:
     """Make the files of a new trial from answers, for which the rule may be said from `today`.
 
-    The answers are by the keys of `QUESTIONS`, `SCORED` and `AGES`; also "variant[1].method" and
-    "session[2].date". One that is missing is blank. TrialFileError has a problem for each that will
-    not do, its key as the column. Without a `seed` the trial draws from one by chance.
-    `like` is the text of an earlier trial.toml.
+    The answers are by the keys of `QUESTIONS`, `SCORED`, `ASKS` and `OF_SETS`; also
+    "variant[1].method" and the days of further sessions. One that is missing is blank, or usual.
+    TrialFileError has a problem for each that will not do, its key as the column. Without a `seed`
+    the trial draws from one by chance. `like` is the text of an earlier trial.toml.
     """
     from blindspoon.batches.differences import own_points  # noqa: PLC0415 - not at the start
 
-    told = {key: text.strip() for key, text in answers.items()}
-    changes, scored = lines_of(told.get("changes", "")), scored_of(told.get(SCORED, ""))
-    ages = bool(told.get(AGES))
-    problems = list(_see(told, changes, scored))
+    answers = OF_SETS | {key: text.strip() for key, text in answers.items() if text.strip()}
+    changes, asks = lines_of(answers.get("changes", "")), answers.get(ASKS, "scores")
+    scored = [] if asks == "sets" else scored_of(answers.get(SCORED, ""))
+    problems = list(_see(answers, changes, asks, scored))
     if problems:
         raise TrialFileError(problems)
+    over_days, several = asks in ("reach", "keep", "both"), len(changes) > 1
+    # one jar goes on ageing from evening to evening, in the cold too
+    over = "fermented_days" if several and asks != "keep" else "age_days"
     starter = shipped.starter(today, seed)
     text = _with_attributes(starter["trial.toml"], scored)
     names: list[str] = []
-    for number, label in enumerate([told["variant[1].label"], *changes], 1):
+    for number, label in enumerate([answers["variant[1].label"], *changes], 1):
         names.append(short_name(label, names, f"change-{number - 1}"))
         row: dict[str, Value | None] = {"name": names[-1], "label": label}
-        row["method"] = (told.get("variant[1].method") or None) if number == 1 else None
+        row["method"] = answers.get("variant[1].method") if number == 1 else None
         if number > 1:
-            row["differs"] = ["fermented"] if ages else meant(label)
-            row["series"] = told["trial.product"][:80] if ages else None
+            row["differs"] = [over.removesuffix("_days")] if over_days else meant(label)
+            row["series"] = answers["trial.product"][:80] if over_days and several else None
         if number > len(names_of(text, "variant")):
             text = add(text, "variant", {"name": names[-1]})
         for key, value in row.items():
             text = put(text, f"variant[{number}].{key}", value)
     for number in range(len(names_of(text, "variant")), len(names), -1):
         text = take_out(text, "variant", number)
-    whole: dict[str, Value | None] = {
-        "trial.title": told["trial.title"],
+    values: dict[str, Value | None] = {
+        "trial.title": answers["trial.title"],
         "trial.question": None,
-        "trial.product": told["trial.product"],
+        "trial.product": answers["trial.product"],
         "trial.control": names[0],
-        "decision.margin": None if scored == [ODD] else number_of(told["decision.margin"]),
-        "tasting.tasters": tasters_of(told.get("tasting.tasters", "")) or None,
-        "session[1].date": as_date(told.get("session[1].date", "")),
+        "decision.margin": number_of(answers["decision.margin"]) if scored else None,
+        "tasting.tasters": tasters_of(answers.get("tasting.tasters", "")) or None,
+        "session[1].date": as_date(answers.get("session[1].date", "")),
     }
-    if ages:
-        known = *tomllib.loads(text)["decision"]["primary"], *names_of(text, "attribute")
-        first = next(name for name in known if name != "choice")
-        whole |= {"course.over": "fermented_days", "course.attribute": first}
-        whole |= {"course.reach": "control", "decision.primary": ["course"]}
-    for place, value in whole.items():
+    if asks == "sets":
+        values |= {"decision.primary": ["choice"], "choice.method": "triangle"}
+        values["choice.sets"] = number_of(answers["choice.sets"])
+        values["choice.can_tell"] = share_of(answers["choice.can_tell"])
+    if over_days:
+        values["course.over"], values["decision.primary"] = over, ["course"]
+        values["course.attribute"] = tomllib.loads(text)["decision"]["primary"][0]
+        values |= {f"course.{key}": "control" for key in ("reach", "keep") if asks in (key, "both")}
+    for place, value in values.items():
         text = put(text, place, value)
-    if second := told.get("session[2].date"):
-        text = add(text, "session", {"name": "2", "date": as_date(second) or ""})
+    later = [answers.get(f"session[{number}].date", "") for number in range(2, SESSIONS + 1)]
+    for number, day in enumerate(filter(None, later), 2):
+        text = add(text, "session", {"name": f"{number}", "date": as_date(day) or ""})
     try:
         text = _like(text, like) if like else text
         own = own_points(parse_trial(text))
@@ -180,32 +205,34 @@ def _like(text: str, earlier: str) -> str:
     return text
 
 
-def _see(told: Answers, changes: Sequence[str], scored: Sequence[str]) -> Iterator[Problem]:
+def _see(
+    answers: Answers, changes: Sequence[str], asks: str, scored: Sequence[str]
+) -> Iterator[Problem]:
     """Name the answers that will not do, before anything is made of them."""
-    rated = [label for label in scored if label != ODD]
     asked = {question.key: question.asked for question in QUESTIONS} | {SCORED: "What is scored?"}
     needed: dict[str, tuple[object, str]] = {
-        "trial.product": (told.get("trial.product"), "the ballots name the food"),
-        "variant[1].label": (told.get("variant[1].label"), "every change is compared with it"),
+        "trial.product": (answers.get("trial.product"), "the ballots name the food"),
+        "variant[1].label": (answers.get("variant[1].label"), "every change is compared with it"),
         "changes": (changes, "there is one change at least"),
-        "trial.title": (told.get("trial.title"), "it is the title of what you find out"),
-        SCORED: (rated if told.get(AGES) else scored, "tasters score one thing at least"),
+        "trial.title": (answers.get("trial.title"), "it is the title of what you find out"),
+        SCORED: (scored or asks == "sets", "tasters score one thing at least"),
     }
     for place, (answer, why) in needed.items():
         if not answer:
             found = f"“{asked[place]}” has no answer"
             yield BLANK._replace(allowed=why).broken(found, FILE, None, place)
-    labels = [label.casefold() for label in (told.get("variant[1].label", ""), *changes)]
+    labels = [label.casefold() for label in (answers.get("variant[1].label", ""), *changes)]
     for label in {it.casefold(): it for it in changes if labels.count(it.casefold()) > 1}.values():
         yield TWICE.broken(f"{quoted(label)} stands twice", FILE, None, "changes")
-    if rated and number_of(told.get("decision.margin", "")) is None:
-        found = told.get("decision.margin", "")
-        text = f"{quoted(found)} is a text" if found else "nothing is written here"
-        yield NUMBER.broken(text, FILE, None, "decision.margin")
-    for place in ("session[1].date", "session[2].date"):
-        if told.get(place) and day_of(told[place]) is None:
-            is_ = "is no day of these years" if as_date(told[place]) else "is a text"
-            yield DATE.broken(f"{quoted(told[place])} {is_}", FILE, None, place)
+    for place in OF_SETS if asks == "sets" else ["decision.margin"] * bool(scored):
+        text = answers.get(place, "")
+        if number_of(text) is None:
+            found = f"{quoted(text)} is a text" if text else "nothing is written here"
+            yield NUMBER.broken(found, FILE, None, place)
+    for place in (f"session[{number}].date" for number in range(1, SESSIONS + 1)):
+        if place in answers and day_of(answers[place]) is None:
+            is_ = "is no day of these years" if as_date(answers[place]) else "is a text"
+            yield DATE.broken(f"{quoted(answers[place])} {is_}", FILE, None, place)
 
 
 def _asked(problem: Problem) -> Problem:
@@ -217,22 +244,19 @@ def _asked(problem: Problem) -> Problem:
 
 
 def _with_attributes(text: str, scored: Sequence[str]) -> str:
-    """Keep what is scored, add sets and the host's own, and let the first of them decide."""
+    """Keep what is scored, add the host's own, and let the first of them decide."""
     ready = {word: row.name for row in known_attributes() for word in (row.name, row.label.lower())}
     scored = list(dict.fromkeys(ready.get(label.lower(), label) for label in scored))
-    listed, names = names_of(text, "attribute"), ready | {ODD: "choice"}
-    if ODD in scored:
-        text = put(put(text, "choice.method", "triangle"), "choice.sets", 2)
-        text = put(text, "choice.can_tell", 0.3)
+    listed, names = names_of(text, "attribute"), dict(ready)
     for label in scored:
         if label not in names:
             names[label] = column_name(label, names.values(), "own")
-            told = capital(label) if label.split(" ")[0].islower() else label
-            text = add(text, "attribute", {"name": names[label], "label": told})
+            shown = capital(label) if label.split(" ")[0].islower() else label
+            text = add(text, "attribute", {"name": names[label], "label": shown})
     for number in range(len(listed), 0, -1):
         if listed[number - 1] not in scored:
             text = take_out(text, "attribute", number)
-    return put(text, "decision.primary", [names[scored[0]]])
+    return put(text, "decision.primary", [names[label] for label in scored[:1]])
 
 
 def rule_in_words(trial: Trial) -> str:
@@ -308,16 +332,20 @@ def answers_like(trial: Trial) -> dict[str, str]:
     control, primary = trial.variant(trial.control), trial.decision.primary
     attributes = sorted(trial.attributes, key=lambda attribute: attribute.name not in primary)
     margin = attributes[0].margin if attributes else None
-    scored = [attribute.label for attribute in attributes]
-    if trial.choice:
-        scored.insert(0 if "choice" in primary else len(scored), ODD)
-    return ({AGES: "yes"} if trial.course else {}) | {
+    course, choice, asks, of_sets = trial.course, trial.choice, "scores", OF_SETS
+    if course:
+        asks = "reach" if course.keep is None else "keep" if course.reach is None else "both"
+    elif choice and ("choice" in primary or not attributes):
+        asks = "sets"
+        of_sets = {"choice.can_tell": percent_of(choice.can_tell), "choice.sets": str(choice.sets)}
+    return of_sets | {
         "trial.product": trial.product,
         "variant[1].label": control.label,
         "variant[1].method": control.method,
         "changes": "\n".join(others),
         "trial.title": trial.title,
-        SCORED: "\n".join(scored),
+        ASKS: asks,
+        SCORED: "\n".join(attribute.label for attribute in attributes),
         "decision.margin": "" if margin is None else f"{margin:g}",
         "tasting.tasters": tasters_told(trial.tasting.tasters),
     }
@@ -366,15 +394,6 @@ def meant(label: str) -> list[str]:
     return found or [short_name(thing, [], "change").replace("-", "_")]
 
 
-def may_be_ages(changes: Sequence[str]) -> bool:
-    """Tell whether all changes look like ages of one food.
-
-    >>> may_be_ages(["7 days", "2 weeks, in the cold"]), may_be_ages(["7 days", "Oak leaf"])
-    (True, False)
-    """
-    return all(re.match(r"\d+ (day|week|month)s?\b", label.lower()) for label in changes)
-
-
 def lines_of(text: str) -> list[str]:
     """Give the lines that hold something, without the marks of a list that was pasted."""
     lines = (re.sub(r"^[-*•–]\s+", "", line.strip()) for line in text.splitlines())
@@ -382,13 +401,8 @@ def lines_of(text: str) -> list[str]:
 
 
 def scored_of(text: str) -> list[str]:
-    r"""Read what is scored, as it can stand within sentences.
-
-    >>> scored_of("Crunch?\nThe odd one out.")
-    ['Crunch', 'odd one out']
-    """
-    labels = [label.rstrip(" ?!.:") or label for label in lines_of(text)]
-    return [ODD if label.lower().removeprefix("the ") == ODD else label for label in labels]
+    """Read what is scored, as it can stand within sentences: "Crunch?" is "Crunch"."""
+    return [label.rstrip(" ?!.:") or label for label in lines_of(text)]
 
 
 def tasters_of(text: str) -> int | list[str]:
@@ -415,6 +429,17 @@ def number_of(text: str) -> float | None:
     """Read a number, with a point or a comma, in wide digits too; a whole one as such."""
     value = as_number(unicodedata.normalize("NFKC", text).strip(), decimal_comma=True)
     return int(value) if value is not None and value.is_integer() and abs(value) < 1e15 else value
+
+
+def share_of(percent: str) -> float | None:
+    """Read a share that is typed in percent."""
+    number = number_of(percent)
+    return None if number is None else number / 100
+
+
+def percent_of(share: float) -> str:
+    """Write a share as `share_of` reads it."""
+    return f"{100 * share:.10g}"
 
 
 def day_of(text: str) -> datetime.date | None:

@@ -636,7 +636,8 @@ START = {
     "trial.title": "May I swap the salt?",
     "tasting.tasters": "Ada, Ben, Cleo",
     "scored": ["texture", "sourness"],
-    "primary": "odd one out",
+    "primary": "texture",
+    "asks": "sets",
     "decision.margin": "",
 }
 
@@ -649,7 +650,7 @@ def test_whether_anybody_can_tell_is_begun_and_drawn_without_touching_a_file(vis
     page = host.read("/t/sauerkraut/question")
     assert "Which score answers" not in page
     assert "How far apart the scores lie" not in page
-    form = fields(page) | {"choice.sets": "3", "choice.can_tell": "0,4", "choice.tests": "9"}
+    form = fields(page) | {"choice.sets": "3", "choice.can_tell": "40", "choice.tests": "9"}
     assert host.post("/t/sauerkraut/question", **form).status_code == 303
     choice = parse_trial((folder / "trial.toml").read_text("utf-8")).choice
     assert (choice.method, choice.sets, choice.can_tell, choice.tests) == ("triangle", 3, 0.4, 9)
@@ -657,12 +658,50 @@ def test_whether_anybody_can_tell_is_begun_and_drawn_without_touching_a_file(vis
     assert host.post("/t/sauerkraut/codes", mine="yes").status_code == 303
     assert "0 of 3" in host.read("/t/sauerkraut/tasting")
     like = host.read("/new?like=sauerkraut")
-    assert re.search(r'value="odd one out" checked', like)
+    assert re.search(r'value="sets" checked', like)
+
+
+def test_nobody_says_yes_to_a_rule_of_sets_that_cannot_come_out_unwarned(visit, tmp_path):
+    host, toml = visit(tmp_path), tmp_path / "sauerkraut" / "trial.toml"
+    days = {"session[1].date": "2026-12-05", "session[2].date": "2026-12-06"}
+    form = START | days | {"tasting.tasters": "Ada, Ben", "choice.sets": "2"}
+    script = {"Accept": "application/json"}
+    sent = {"ticket": host.bench.door.proof("ticket")} | form
+    beside = host.client.post("/new", data=sent, headers=script).get_json()["texts"]["so-far"]
+    assert "2 tasters, 2 sets each in 2 sessions: 8 sets in all." in beside
+    assert not toml.exists()
+    assert host.post("/new", **form).status_code == 303
+    rule = host.read("/t/sauerkraut/rule")
+    for told in map(words, (beside, rule, host.read("/t/sauerkraut/question"))):
+        assert "cannot be shown with fewer than 24 sets" in told
+        assert "So 8 sets can never come out as alike." in told
+    assert re.search('class="main" href="[^"]*/question">Change it', rule)
+    more = fields(host.read("/t/sauerkraut/question")) | {"choice.sets": "6"}
+    assert more["choice.can_tell"] == "30"
+    sent = {"ticket": host.bench.door.proof("ticket")} | more
+    done = host.client.post("/t/sauerkraut/question", data=sent, headers=script).get_json()
+    assert "24 sets in all" in done["texts"]["so-far"]
+    assert host.post("/t/sauerkraut/question", **more).status_code == 303
+    assert "never come out" not in host.read("/t/sauerkraut/rule")
+
+
+def test_one_jar_on_several_evenings_is_begun_with_one_line_and_asked_both_ways(visit, tmp_path):
+    host = visit(tmp_path)
+    evenings = {f"session[{n}].date": f"2026-10-0{n}" for n in (1, 2, 4, 6)}
+    days = {"changes": "Mine", "asks": "both", "decision.margin": "1", "primary": "sourness"}
+    assert host.post("/new", **START | days | evenings).status_code == 303
+    trial = parse_trial((tmp_path / "sauerkraut" / "trial.toml").read_text("utf-8"))
+    course = trial.course
+    assert (course.over, course.reach, course.keep) == ("age_days", "control", "control")
+    assert [variant.series for variant in trial.variants] == ["", ""]
+    assert [session.date.day for session in trial.sessions] == [1, 2, 4, 6]
+    assert "Planned: four sittings." in host.read("/t/sauerkraut/rule")
+    assert fields(host.read("/new?like=sauerkraut"))["asks"] == "both"
 
 
 def test_when_it_is_ready_is_begun_without_touching_a_file(visit, tmp_path):
     host, folder = visit(tmp_path), tmp_path / "sauerkraut"
-    days = START | {"changes": "7 days\n14 days", "ages": "yes"}
+    days = START | {"changes": "7 days\n14 days", "asks": "reach", "scored": "", "primary": ""}
     wrong = host.post("/new", **days)
     assert wrong.status_code == 422
     assert "tasters score one thing at least" in wrong.text
@@ -672,7 +711,7 @@ def test_when_it_is_ready_is_begun_without_touching_a_file(visit, tmp_path):
     assert (trial.course.over, trial.course.attribute) == ("fermented_days", "sourness")
     assert [variant.series for variant in trial.variants] == ["", "sauerkraut", "sauerkraut"]
     assert fields(host.read("/t/sauerkraut/question"))["decision.primary"] == "course"
-    assert 'name="ages" value="yes"' in host.read("/new?like=sauerkraut")
+    assert fields(host.read("/new?like=sauerkraut"))["asks"] == "reach"
 
 
 def test_a_trial_like_an_earlier_one_keeps_what_tasters_were_told_and_the_ends_of_its_scales(at):
@@ -806,11 +845,11 @@ def test_who_tastes_alone_in_too_few_rounds_is_told_so_before_the_codes_are_draw
 
 
 def test_what_is_followed_over_days_is_not_called_an_idea_for_next_time(visit, tmp_path):
-    days = {"changes": "7 days\n14 days", "ages": "yes", "decision.margin": "1"}
+    days = {"changes": "7 days\n14 days", "asks": "reach", "decision.margin": "1"}
     host = visit(tmp_path)
     host.post("/new", **START | days | {"primary": "sourness", "scored": "sourness"})
     page = host.read("/t/sauerkraut/rule")
-    assert "We follow sourness" in page
+    assert "if its sourness is within" in page
     assert "idea for next time" not in page
     assert "Into the cold" in host.read("/t/sauerkraut/jars/new-7-days")
 
@@ -833,7 +872,7 @@ def test_while_they_taste_the_last_look_does_not_list_who_is_out(at):
 def test_a_control_that_stays_the_same_is_said_with_the_question_and_asked_before_drawing(
     visit, tmp_path
 ):
-    days = {"changes": "Mine", "ages": "yes", "decision.margin": "1"}
+    days = {"changes": "Mine", "asks": "reach", "decision.margin": "1"}
     days |= {"session[1].date": "2026-10-01", "session[2].date": "2026-10-05"}
     host, base = visit(tmp_path), "/t/sauerkraut"
     host.post("/new", **START | days | {"primary": "sourness", "scored": "sourness"})
@@ -872,7 +911,7 @@ def test_a_new_trial_that_is_sent_twice_is_begun_once(visit, tmp_path):
     assert host.post("/new", **again).location == "/t/kraut/rule"
     assert "Is it really crisper?" in host.read("/t/kraut/question")
     host.post("/t/kraut/rule")
-    assert host.post("/new", **again, ages="").location == "/t/kraut/question"
+    assert host.post("/new", **again, asks="keep").location == "/t/kraut/question"
     assert [path.name for path in tmp_path.iterdir()] == ["kraut"]
     assert [host.post("/example").status_code for _ in range(2)] == [303, 303]
 

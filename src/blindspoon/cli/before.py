@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -50,46 +51,58 @@ def _asked() -> dict[str, bytes]:
     from blindspoon.errors import TrialFileError  # noqa: PLC0415
     from blindspoon.files.edits import put  # noqa: PLC0415
     from blindspoon.files.trial_toml import parse_trial  # noqa: PLC0415
+    from blindspoon.planning import hope  # noqa: PLC0415
     from blindspoon.wording import listing  # noqa: PLC0415
 
     ready = ", ".join(attribute.label.lower() for attribute in starting.known_attributes())
-    scored = (starting.SCORED, "What tasters score", f"From 0 to 10: {ready}, or your own. The "
-              f"first one answers your question. Or “{starting.ODD}”: of three cups one is "
-              "different; can anybody tell?")  # fmt: skip
-    hints = {"session[1].date": " Write it as in 2026-10-17 or 17.10.2026, or leave it empty."}
+    kinds = "; ".join(f"{n} {label}" for n, label in enumerate(starting.KINDS.values(), 1))
+    written = " Write each as in 2026-10-17 or 17.10.2026, or none."
+    hints = {"session[1].date": written, "changes": f" {starting.AGES}"}
     asked = [
         (q.key, f"{n}. {q.asked}", q.hint + hints.get(q.key, ""))
         for n, q in enumerate(starting.QUESTIONS, 1)
     ]
-    asked.insert(4, scored)
-    asked.append(("session[2].date", "A second session", "May stay empty."))
+    asked[4:4] = [
+        (starting.ASKS, "What would answer it?", f"Write its number: {kinds}."),
+        (starting.SCORED, "What tasters score", f"From 0 to 10: {ready}, or your own. The first "
+         "one answers your question."),
+    ]  # fmt: skip
     answers: dict[str, str] = {}
     wrong = {key for key, *_ in asked}
     while wrong:
         for key, question, hint in asked:
-            sets = starting.scored_of(answers.get(starting.SCORED, "")) == [starting.ODD]
-            needless = key == "decision.margin" and sets
-            if key in wrong and not needless:
-                many = key in ("changes", starting.SCORED, "tasting.tasters")
-                told = click.wrap_text(f"{hint}{' An empty line ends the list.' * many}", 80)
-                click.echo(f"\n{click.style(question, bold=True)}\n{told}")
-                answers[key] = "\n".join(iter(_line, "")) if many else _line()
-                if key == starting.SCORED:  # the hint has them with commas, too
-                    answers[key] = answers[key].replace(",", "\n")
-                if key == "changes" and starting.may_be_ages(starting.lines_of(answers[key])):
-                    is_age = click.confirm("\nIs it one food at several ages: when is it ready?")
-                    answers[starting.AGES] = "yes" if is_age else ""
+            sets = answers.get(starting.ASKS) == "sets"
+            if key not in wrong or (sets and key in (starting.SCORED, "decision.margin")):
+                continue
+            many = key in ("changes", starting.SCORED, "tasting.tasters", "session[1].date")
+            told = click.wrap_text(f"{hint}{' An empty line ends the list.' * many}", 80)
+            click.echo(f"\n{click.style(question, bold=True)}\n{told}")
+            if key == starting.ASKS:
+                number = click.IntRange(1, len(starting.KINDS))
+                kind = click.prompt(">", type=number, default=1, prompt_suffix=" ")
+                answers[key] = [*starting.KINDS][kind - 1]
+                continue
+            lines = [*iter(_line, "")] if many else [_line()]
+            if key == starting.SCORED:  # the hint has them with commas, too
+                lines = [word for line in lines for word in line.split(",")]
+            if key == "session[1].date":
+                days = [*lines, *[""] * starting.SESSIONS][: starting.SESSIONS]
+                answers |= {f"session[{n}].date": day for n, day in enumerate(days, 1)}
+            else:
+                answers[key] = "\n".join(lines)
         try:
             files, wrong = starting.new_files(answers, today()), set()
         except TrialFileError as error:
             for problem in error.problems:
                 click.echo(f"\n{problem.found}; {problem.allowed}. {problem.remedy}.", err=True)
-            wrong = {problem.column or "" for problem in error.problems}
+            places = (problem.column or "" for problem in error.problems)
+            wrong = {re.sub(r"^session\[.*", "session[1].date", place) for place in places}
     trial = parse_trial(files["trial.toml"].decode())
     for variant in trial.variants[1:]:
         meant = listing(map(factor_name, variant.differs))
         click.echo(f"\n“{variant.label}” is meant to differ in {meant}.")
-    click.echo(f"\n{click.wrap_text(starting.rule_in_words(trial), 80)}")
+    for text in (starting.rule_in_words(trial), *hope(trial).sentences):
+        click.echo(f"\n{click.wrap_text(text, 80)}")
     if click.confirm("Is this your rule, from today?"):
         text = put(files["trial.toml"].decode(), "decision.declared", today())
         files["trial.toml"] = text.encode()

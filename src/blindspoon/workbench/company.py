@@ -157,16 +157,14 @@ def _chances(found: Stage, trials: int, moved: Moved) -> dict[str, object]:
     """Simulate this panel among others, and say and draw what they can show."""
     from blindspoon import planning  # noqa: PLC0415
     from blindspoon.simulate.chances import chances_chart  # noqa: PLC0415 - brings in scipy
-    from blindspoon.simulate.exact_size import DESIGNS  # noqa: PLC0415
 
     plan = found.plan
-    undrawn = {"assumptions": (), "title": "", "trials": FINE, "in_vain": too_few_sets(plan)}
     if not plan.primary_attributes and (plan.course or not plan.attributes):
-        _, sets, days = planning.size_exactly(found.folder)
-        first, rest = (sets.sentences[:2], sets.sentences[2:]) if sets else ((), ())
-        if days:  # the designs come before what each can show
-            first, rest = days.sentences[len(DESIGNS) :], days.sentences[: len(DESIGNS)]
-        return undrawn | {"first": first, "rest": rest}
+        first, in_vain = planning.hope(plan).sentences, too_few_sets(plan)
+        _, *sized = planning.size_exactly(found.folder)
+        rest = [text for one in sized if one for text in one.sentences if text not in first]
+        undrawn = {"assumptions": (), "title": "", "trials": FINE}
+        return undrawn | {"in_vain": in_vain, "first": first, "rest": rest}
     planned, rounds = len(plan.tasting.tasters), len(plan.sessions) or 1
     alone, least = planned == 1, max(planned, 3)  # two are too few to simulate
     trial, sizing = planning.size_folder(

@@ -1,5 +1,7 @@
 """The question: everything of trial.toml that a host decides, and their yes to the rule."""
 
+import contextlib
+
 from flask import request
 from werkzeug.wrappers import Response
 
@@ -9,12 +11,10 @@ from blindspoon.files.edits import put
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import Stage, touched
 from blindspoon.starting import rule_beside, rule_in_words
-from blindspoon.trial import today
+from blindspoon.trial import Trial, today
 from blindspoon.workbench.app import Form, Workbench
 from blindspoon.workbench.phrases import beside
 from blindspoon.workbench.question_form import FILE, PRIMARY, ROWS, QuestionForm
-
-WAITS = "The rule can be said once everything is put right."
 
 
 def add_to(bench: Workbench) -> None:
@@ -32,8 +32,7 @@ def add_to(bench: Workbench) -> None:
             "scale": (form.fields["scale.low"], form.fields["scale.high"]),
             "numbers": {kind: range(1, len(form.rows.get(kind, [])) + 1) for kind in ROWS},
             "locked": {part: stage.locked(part) for part in ("served", "rule")},
-            "rule": rule_in_words(stage.plan),
-            "waits": WAITS,
+            "texts": _read_back(None if more.get("faults") else stage.plan),
             "seen": bench.seen(stage, [FILE]),
         }
         return bench.page("question.html.j2", stage, "question", code, **values | more)
@@ -47,13 +46,12 @@ def add_to(bench: Workbench) -> None:
             typed.take_out(kind, number)
         typed.drop_blank()
         if go in ("add", "out"):
-            try:
-                rule = rule_in_words(parse_trial(typed.written(stage.text)))
-            except TrialError:
-                rule = WAITS
+            unsaved = None
+            with contextlib.suppress(TrialError):
+                unsaved = parse_trial(typed.written(stage.text))
             if go == "add":
                 typed.add(kind)
-            return page(stage, typed, rule=rule, unsaved=True)
+            return page(stage, typed, texts=_read_back(unsaved), unsaved=True)
         saved, locked = QuestionForm.from_toml(stage.text), bool(stage.locked("rule"))
         merged = bench.merge(
             form, stage, [FILE], typed.places | typed.names,
@@ -73,12 +71,12 @@ def add_to(bench: Workbench) -> None:
         except TrialError as error:
             faults = beside(error.problems, {*typed.places, *ROWS, PRIMARY})
             if wants_json():
-                return bench.checked(faults, {"rule-so-far": WAITS})
+                return bench.checked(faults, _read_back(None))
             return page(stage, typed, 422, faults=faults)
         for part in touched(stage.plan, trial):
             bench.see(stage, part)
         if wants_json():
-            return bench.checked({}, {"rule-so-far": rule_in_words(trial)})
+            return bench.checked({}, _read_back(trial))
         path = "rule" if not trial.decision.declared else _onward(stage)
         path = path if stage.state == "planned" else ""
         files = {FILE: new.encode()}
@@ -86,12 +84,14 @@ def add_to(bench: Workbench) -> None:
 
     @bench.get("rule")
     def rule(stage: Stage) -> Response:
+        from blindspoon.planning import hope  # noqa: PLC0415 - not where the workbench starts
+
         return bench.page(
             "rule.html.j2",
             stage,
             "question",
             rule=(rule_in_words(stage.plan), rule_beside(stage.plan)),
-            foretold=_foretold(stage),
+            hope=None if stage.locked("rule") else hope(stage.plan),
             locked=stage.locked("rule"),
             seen=bench.seen(stage, [FILE]),
         )
@@ -111,10 +111,14 @@ def _onward(stage: Stage) -> str:
     return "jars" if stage.unmade else "codes" if stage.tasters else "tasters"
 
 
-def _foretold(stage: Stage) -> tuple[str, ...]:
-    """Say what so many sets can show, while there is a yes to be said: it need not be simulated."""
-    if not stage.plan.choice or stage.locked("rule"):
-        return ()
-    from blindspoon.simulate.exact_size import size_choice  # noqa: PLC0415 - brings in scipy
+def _read_back(trial: Trial | None) -> dict[str, str]:
+    """Say the rule, and what so many sets can show, by the part of the page that has it."""
+    rule = rule_in_words(trial) if trial else "The rule can be said once everything is put right."
+    return {"rule-so-far": rule, "so-far": so_far(trial)}
 
-    return size_choice(stage.plan).sentences[:2]
+
+def so_far(trial: Trial | None) -> str:
+    """Say how many sets are planned in all, and what they can show; blank where none are."""
+    from blindspoon.planning import hope  # noqa: PLC0415 - as for the rule
+
+    return " ".join(hope(trial).sentences) if trial and trial.choice else ""

@@ -17,7 +17,9 @@ from blindspoon.starting import (
     meant,
     names_of,
     number_of,
+    percent_of,
     rule_in_words,
+    share_of,
     short_name,
 )
 from blindspoon.trial import Trial
@@ -31,6 +33,7 @@ NUMBERS = (
     "decision.margin", "decision.alpha", "scale.low", "scale.high", "scale.step",
     "choice.sets", "choice.can_tell", "choice.tests",
 )  # fmt: skip
+SHARE = "choice.can_tell"  # is typed in percent
 USUAL = {"decision.alpha": "0.05", "decision.by": "mixed", "course.asks": "reach"}
 PRIMARY = "decision.primary"
 """Names of what is ticked, with blanks between; of a new row its number."""
@@ -65,6 +68,8 @@ class QuestionForm:
         for place in (*TEXTS, *NUMBERS):
             part, key = place.split(".")
             fields[place] = _shown(values.get(part, {}).get(key)) or fields[place]
+        if trial.choice:
+            fields[SHARE] = percent_of(trial.choice.can_tell)
         fields[PRIMARY] = " ".join(sorted({*trial.decision.primary} - {"choice"}))
         if course := trial.course:
             asks = "reach" if course.keep is None else "keep" if course.reach is None else "both"
@@ -183,6 +188,7 @@ class QuestionForm:
             before, value = saved.fields[place], number_of(typed) if place in NUMBERS else None
             same = typed == before or (value is not None and value == number_of(before))
             if place in (*TEXTS, *NUMBERS) and not same:
+                value = share_of(typed) if place == SHARE else value
                 text = put(text, place, (typed or None) if value is None else value)
         days = {place: self.fields.get(place, saved.fields[place]) for place in DAYS}
         if days.items() - saved.fields.items():

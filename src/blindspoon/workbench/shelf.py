@@ -9,6 +9,7 @@ from flask import redirect, request
 from werkzeug.wrappers import Response
 
 from blindspoon import starting
+from blindspoon.collect.security import wants_json
 from blindspoon.errors import TrialError, TrialFileError
 from blindspoon.files import disk, own_state, shipped, undo
 from blindspoon.files.edits import put
@@ -19,6 +20,7 @@ from blindspoon.stage import Part, Stage, stage, touched
 from blindspoon.trial import today
 from blindspoon.workbench.app import Form, Workbench
 from blindspoon.workbench.phrases import beside
+from blindspoon.workbench.question import so_far
 
 EXAMPLE = "example"
 OWN = "own"
@@ -28,9 +30,6 @@ FILE = "trial.toml"
 def add_to(bench: Workbench) -> None:
     """Register the addresses."""
     app = bench.app
-    ready = [(it.name, it.label, f"{it.low} to {it.high}") for it in starting.known_attributes()]
-    labels = {label: name for name, label, _ in ready}
-    begun: dict[str, tuple[str, dict[str, bytes]]] = {}  # by the form that it was begun with
 
     @app.get("/")
     def shelf() -> Response:
@@ -66,6 +65,16 @@ def add_to(bench: Workbench) -> None:
     def where(found: Stage) -> Response:
         return bench.page("where.html.j2", found)
 
+    _add_new(bench)
+    _add_lately(bench)
+
+
+def _add_new(bench: Workbench) -> None:
+    """Register what begins a trial."""
+    ready = [(it.name, it.label, f"{it.low} to {it.high}") for it in starting.known_attributes()]
+    labels = {label: name for name, label, _ in ready}
+    begun: dict[str, tuple[str, dict[str, bytes]]] = {}  # by the form that it was begun with
+
     def earlier(form: Form) -> str:
         """Give the trial.toml that a new one is to be like; blank where there is none."""
         name = form.get("like", "")
@@ -84,20 +93,23 @@ def add_to(bench: Workbench) -> None:
             faults=faults,
             questions={question.key: question for question in starting.QUESTIONS},
             ready=ready + [(label, label, "") for label in own if label not in labels],
-            odd=starting.ODD,
+            kinds=[(kind, label, "") for kind, label in starting.KINDS.items()],
+            ages=starting.AGES,
+            more_days=[f"session[{n}].date" for n in range(3, starting.SESSIONS + 1)],
             chosen=[labels.get(word, word) for word in _chosen(typed)],
             earlier={name: found.title for name, found in plans.items() if found.trial},
             scale=tomllib.loads(text).get("scale", {"low": 0, "high": 10}),
         )
 
-    @app.get("/new")
+    @bench.app.get("/new")
     def new() -> Response:
         first = {"decision.margin": "1", starting.SCORED: "texture\nsourness\nsaltiness"}
+        first |= {starting.ASKS: "scores"} | starting.OF_SETS
         like = {"like": request.args.get("like", "")}
         text = earlier(like)
         return page((starting.answers_like(parse_trial(text)) if text else first) | like, {})
 
-    @app.post("/new")
+    @bench.app.post("/new")
     def begin() -> Response:
         answers = {**request.form, starting.SCORED: "\n".join(_chosen(request.form))}
         faults, files = _unsaid(answers), dict[str, bytes]()
@@ -105,7 +117,10 @@ def add_to(bench: Workbench) -> None:
             files = starting.new_files(answers, today(), like=earlier(answers))
         except TrialFileError as error:
             faults |= beside(error.problems, {*answers, starting.SCORED, "changes"})
-        if faults:
+        trial = parse_trial(files[FILE].decode()) if files else None
+        if wants_json():
+            return bench.checked(faults, {"so-far": so_far(trial)})
+        if faults or trial is None:
             return page(answers, faults, 422)
         taken = [path.name.lower() for path in bench.shelf.iterdir()]  # Pickles is pickles to some
         once = answers.get("once") or secrets.token_hex(8)
@@ -114,21 +129,20 @@ def add_to(bench: Workbench) -> None:
             name = starting.short_name(answers["trial.product"], taken, "trial")
             disk.make_files(bench.shelf / name, files)
         elif not undo.write(bench.shelf / name, files, "The seven answers", made):
-            told = "It was on the shelf already; change it here."
-            return bench.go(bench.stage(name), "question", told)
+            there = "It was on the shelf already; change it here."
+            return bench.go(bench.stage(name), "question", there)
         begun[once] = name, files
-        told = parse_trial(files[FILE].decode()).tasting.allergens
-        told = told and f" Tasters read, as before, that it may contain {told}."
-        bench.say(f"It is on the shelf.{told}", back=False)
+        if allergens := trial.tasting.allergens:
+            allergens = f" Tasters read, as before, that it may contain {allergens}."
+        bench.say(f"It is on the shelf.{allergens}", back=False)
         return redirect(f"/t/{name}/rule", 303)
-
-    _add_lately(bench)
 
 
 def _unsaid(form: Form) -> dict[str, str]:
     """Ask for the host's own words where they are to decide."""
-    asked = form.get("primary") == OWN and not form.get("scored.own", "").strip()
-    return {"scored.own": "It answers your question, so write what it is."} if asked else {}
+    decides = form.get("primary") == OWN and form.get(starting.ASKS) != "sets"
+    blank = decides and not form.get("scored.own", "").strip()
+    return {"scored.own": "It answers your question, so write what it is."} if blank else {}
 
 
 def _chosen(form: Form) -> list[str]:
@@ -136,8 +150,6 @@ def _chosen(form: Form) -> list[str]:
     lists = getattr(form, "getlist", None)
     if lists is None:
         return starting.lines_of(form.get(starting.SCORED, ""))
-    if form.get("primary") == starting.ODD:
-        return [starting.ODD]
     own = form.get("scored.own", "").strip()
     chosen = [*lists(starting.SCORED), *([own] if own else [])]
     primary = own if form.get("primary") == OWN else form.get("primary", "")
