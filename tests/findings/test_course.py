@@ -297,11 +297,55 @@ def test_all_of_one_mind_on_every_day_is_said_once(keep, share, told):
     assert told in said(RISING, ask=ask, accept=dict.fromkeys(RISING, share))
 
 
-def test_where_acceptance_rises_and_falls_both_ends_are_told():
-    accept = {3: 1.0, 7: 1.0, 10: 1.0, 14: 1.0, 21: 0.0}
-    told = said(RISING, ask='reach = "control", keep = true, accept = "would_eat"', accept=accept)
-    counts = "12 of 12 on day 3 and 0 of 12 on day 21"
-    assert f"When more than half would have it is not settled: {counts}." in told
+NEVER, HALF = "Fewer than half would have it", "more than half"
+
+
+@pytest.mark.parametrize(
+    ("shares", "tasters", "said_of_both"),
+    [
+        (
+            (1, 1, 1, 1, 0),
+            12,
+            f"More than half would have it on day 3 (12 of 12), the first. Still {HALF} on day 14 "
+            "(12 of 12); fewer again from day 21 on (0 of 12).",
+        ),
+        (
+            (0, 0, 1, 0, 0),
+            12,
+            f"{NEVER} up to day 7 (0 of 12); {HALF} on day 10 (12 of 12). Fewer again from day 14 "
+            "on (0 of 12).",
+        ),
+        (
+            (0, 1, 1, 1, 1),
+            12,
+            f"{NEVER} up to day 3 (0 of 12); {HALF} on day 7 (12 of 12). Still {HALF} on day 21 "
+            "(12 of 12), the last.",
+        ),
+        ((0, 0, 0, 0, 0), 12, f"{NEVER} on any day up to day 21 (0 of 12), the last."),
+        (
+            (0, 0.5, 0.5, 0.5, 0),
+            12,
+            f"{NEVER} up to day 3 (0 of 12); more was never shown. Fewer from day 21 on (0 of 12).",
+        ),
+        (
+            (1, 1, 1, 1, 0),
+            4,
+            f"When and until when {HALF} would have it is not settled: 4 of 4 on day 3 and 0 of 4 "
+            "on day 21.",
+        ),
+        (
+            (0, 1, 1, 1, 0),
+            4,
+            f"When and until when {HALF} would have it is not settled: 0 of 4 on day 3, 4 of 4 on "
+            "day 7 and 0 of 4 on day 21.",
+        ),
+    ],
+)
+def test_where_acceptance_rises_and_falls_both_ends_are_told(shares, tasters, said_of_both):
+    accept = dict(zip(RISING, shares, strict=True))
+    ask = 'reach = "control", keep = true, accept = "would_eat"'
+    told = " ".join(said(RISING, ask=ask, accept=accept, tasters=tasters))
+    assert f" {said_of_both} " in told
 
 
 def test_a_table_without_the_column_of_acceptance_has_none_where_another_has_it():
@@ -469,7 +513,7 @@ def test_everything_is_in_json_and_its_reference(record):
     for at, part in parts.items():
         named = {name.removesuffix("_reason") for name in part}
         fields = set(re.findall(r"^  - `(\w+)`", rows[at], re.MULTILINE))
-        assert fields - {"kept"} == named  # it was not asked
+        assert fields - {"kept", "lost"} == named  # until when was not asked
 
 
 def test_who_answered_to_and_fro_is_named_in_json_only_where_tasters_are_shown(analysed):

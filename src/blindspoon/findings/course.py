@@ -390,7 +390,7 @@ def _acceptance(
     return Acceptance(
         share=share,
         refusals=refusals,
-        shares=shares_by_day(at, turned, alpha=alpha, share=share),
+        shares=shares_by_day(at, turned, alpha=alpha, share=share, both=both),
         fit=fit,
         to_and_fro=tuple(table.tasters[place] for place in back),
     )

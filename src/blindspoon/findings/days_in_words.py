@@ -19,6 +19,8 @@ from blindspoon.stats.results import NoResult
 from blindspoon.stats.scores_over_days import BENT, DayFound
 from blindspoon.stats.several_tests import Bracket
 
+NOT_SHOWN = Bracket(after=None, by=None)
+
 
 def say_course(found: CourseFound, names: Naming, *, several: bool) -> CourseSaid:
     """Say when it was there and until when, how it moved, and of what that speaks.
@@ -34,7 +36,7 @@ def say_course(found: CourseFound, names: Naming, *, several: bool) -> CourseSai
     answers = [tell(found, asked, there) for asked, tell in asks if isinstance(asked, Bracket)]
     reasons = dict.fromkeys(asked.reason for asked, _ in asks if isinstance(asked, NoResult))
     untold = [f"When it was {there} is not told. {reason}" for reason in reasons]
-    open_end = found.reached is None and found.kept == Bracket(after=None, by=None)
+    open_end = found.reached is None and found.kept == NOT_SHOWN
     bent = isinstance(found.line, NoResult) and found.line.reason == BENT
     moved, said = not isinstance(found.trend, NoResult), list[str]()
     if not (bent if answers else untold and not moved):
@@ -179,31 +181,43 @@ def _trend(found: CourseFound, like: str) -> str:
 
 
 def _accepted(acceptance: Acceptance, first: int, last: int) -> Iterator[str]:
-    """Say up to which day fewer than the share had turned, and from which on more."""
+    """Say up to which day fewer than the share had turned, from which on more, and until when."""
+    passed, lost = acceptance.shares.passed, acceptance.shares.lost
     asked = {day.day: day for day in acceptance.shares.days if not isinstance(day, NoResult)}
     share = "half" if acceptance.share == 0.5 else percent(acceptance.share)
     does = "refused it" if acceptance.refusals else "would have it"
-    passed = acceptance.shares.passed
 
     def of(day: float, on: str = "") -> str:
         return f"day {day:g}{on} ({asked[day].yes} of {asked[day].asked})"
 
     after, by = passed.after, passed.by
+    since = "" if by is None else f"on {of(by)}" if lost else f"from {of(by, ' on')}"
     if after == last:
         yield f"Fewer than {share} {does} on any day up to {of(after)}, the last."
     elif after is not None:
-        more = (
-            f"more than {share} from {of(by, ' on')}" if by is not None else "more was never shown"
-        )
+        more = f"more than {share} {since}" if since else "more was never shown"
         yield f"Fewer than {share} {does} up to {of(after)}; {more}."
-    elif by is not None:
+    elif since:
         before = ", the first" if by == first else "; before that not settled"
-        yield f"More than {share} {does} from {of(by, ' on')}{before}."
+        yield f"More than {share} {does} {since}{before}."
     else:
-        when = f"When more than {share} {does} is not settled"
-        ends = [asked[day] for day in dict.fromkeys((first, last)) if day in asked]
-        counts = wording.listing(f"{it.yes} of {it.asked} on day {it.day:g}" for it in ends)
-        yield f"{when}{': ' * bool(ends)}{counts}."
+        at, until = asked.keys() & {first, last}, lost == NOT_SHOWN
+        if until and asked:
+            at.add(max(asked, key=lambda day: asked[day].yes / asked[day].asked))
+        when = "When and until when" if until else "When"
+        counts = wording.listing(
+            f"{asked[day].yes} of {asked[day].asked} on day {day:g}" for day in sorted(at)
+        )
+        yield f"{when} more than {share} {does} is not settled{': ' * bool(at)}{counts}."
+    if lost and after != last:
+        still, gone, then = lost.after, lost.by, list[str]()
+        if still not in (None, by):
+            then.append(f"still more than {share} on {of(still)}{', the last' * (still == last)}")
+        if gone is not None:
+            then.append(f"fewer {'' if still is None else 'again '}from {of(gone, ' on')}")
+        elif still not in (None, last):
+            then.append("from then on not settled" if then else "until when is not settled")
+        yield wording.sentence("; ".join(then)) if then else ""
     if acceptance.to_and_fro:
         who = wording.count(len(acceptance.to_and_fro), "taster")
         yield f"{who} answered to and fro, and counted on each day as they answered."

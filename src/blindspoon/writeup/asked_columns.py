@@ -248,6 +248,10 @@ COURSE = (
                 inner=_bracket("fewer than `share`", "more"),
             ),
             Column(
+                "lost", meaning="when it was lost again, where both are asked", optional=True,
+                of=lambda it: it.shares.lost, inner=_bracket("more than `share`", "fewer again"),
+            ),
+            Column(
                 "fit", meaning="from 12 tasters on",
                 inner=(
                     *named(DAYS, day="on which `share` have turned"),
