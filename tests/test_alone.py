@@ -193,7 +193,7 @@ def page(alone, tmp_path_factory):
         "To this taster, over eight rounds, the cool-cellar",
         "One person tasted one batch of each, in eight rounds.",
         "1 taster, 8 rounds, 32 cups",
-        "Small dots: the rounds’ differences from",
+        "Small: rounds’ differences from",
         "The answer is about this one taster, on these days.",
         "One person tasted alone, and a mixed model needs two, so the rank comparison decides",
         "Fisher, R. A. 1935",

@@ -33,7 +33,7 @@ def test_every_attribute_has_its_name_its_ends_and_its_role(board):
     said = " ".join(text.text for text in board.lay(WIDE).scene.texts).replace("\xa0", " ")
     for words in ("Texture", "← softer", "crisper →", "Saltiness", "← milder", "saltier →"):
         assert words in said
-    assert "Shaded: the margin. Exploratory: saltiness." in said
+    assert "Shaded: the margin. Hollow: not settled. Exploratory: saltiness." in said
 
 
 @SHEETS
@@ -67,8 +67,7 @@ def test_its_title_and_alt_state_the_finding(board):
     found = "batches differed from plain brine in some way"
     assert board.title.endswith(found)
     of = "the differences of 4 variants from the control on 2 attributes"
-    assert board.alt.startswith(f"Interval plot of {of}, where ")
-    assert board.alt.endswith(f"{found}.")
+    assert board.alt.endswith(f"{found}. Interval plot of {of}.")
 
 
 def test_a_square_shares_the_board_out_under_the_title_of_the_whole(attributes, monkeypatch):

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from blindspoon.charts.board import differences_chart, differences_plot, scores_chart
+from blindspoon.charts.board import differences_chart, differences_plot
 from blindspoon.charts.scene import NARROW, WIDE, Area, Line, Marks
 from blindspoon.stats.results import Interval
 from blindspoon.wording import span
@@ -149,12 +149,42 @@ def test_an_alike_variant_shows_the_interval_that_decides(make):
 def test_the_key_says_what_decides(make):
     key, _ = differences_plot(make(shifts=(0.0, 0.0, 2.0), spread=0.4, tasters=20)).key
     assert "likely range (95\u00a0%; 90\u00a0% where alike)" in key
-    assert "margin of 1\xa0point" in key
+    assert "Shaded: within 1\xa0point." in key
     assert "differences from plain brine," in key
     assert "Exploratory" not in key
     ranks, _ = differences_plot(make(by="ranks", primary=False, margin=None)).key
     assert "model" not in key  # the page says how; who looks at a picture need not know
     assert "Exploratory" in ranks
+
+
+def judged(picture, *kinds):
+    """Give its variants these verdicts; ranks find all of them open."""
+    pairs = zip(picture.result.others, kinds, strict=True)
+    others = tuple(replace(it, verdict=kind, verdict_by_other="open") for it, kind in pairs)
+    return replace(picture, result=replace(picture.result, others=others))
+
+
+@SHEETS
+def test_what_differs_stands_out_and_what_is_not_settled_is_hollow(typical, sheet):
+    picture = judged(typical, "different", "alike", "open", "slight")
+    plot, kinds = differences_plot(picture), [other.verdict for other in picture.result.others]
+    rows = {row.label: row for row in plot.rows}
+    for other, kind in zip(picture.result.others, kinds, strict=True):
+        row = rows[other.variant.label]
+        assert row.bold == (kind in ("different", "slight"))
+        assert (row.dots[0].mark == "ring") == (kind == "open")
+    bold = {text.text for text in plot.lay(sheet).scene.texts if text.bold}
+    assert bold == {words for row in plot.rows if row.bold for words in (row.label, row.notes[0])}
+    assert "Hollow: not settled." in plot.key[0]
+    settled = differences_plot(judged(typical, *["alike"] * 4))
+    assert "Hollow" not in settled.key[0]
+
+
+def test_who_reads_of_ranks_is_told_what_they_are(typical):
+    disputed = differences_plot(judged(typical, "different", "alike", "open", "open"))
+    assert "(not settled by ranks)" in {note for row in disputed.rows for note in row.notes}
+    assert "By ranks: a second method, which does not decide." in disputed.key[0]
+    assert "second" not in differences_plot(judged(typical, *["open"] * 4)).key[0]
 
 
 def test_a_row_says_its_verdict_as_the_board_does(typical):
@@ -163,14 +193,7 @@ def test_a_row_says_its_verdict_as_the_board_does(typical):
         assert told == {label: f"{cell.size} {cell.word}" for label, (cell,) in board.rows}
 
 
-def test_alt_says_once_on_what_it_is(make):
-    plain = make(words=("soft", "crisp", "", ""))
-    for chart in (differences_chart(plain), scores_chart(plain)):
-        assert chart.alt.lower().count("texture") == 1
-        assert chart.data.endswith(" on texture")
-
-
-def test_alt_says_chart_data_and_finding(typical):
+def test_alt_says_the_finding_first_then_chart_and_data(typical):
     chart = differences_chart(typical)
-    start = "Dot plot of the differences of 12 tasters from the control on texture, where "
-    assert chart.alt == f"{start}{chart.title[0].lower()}{chart.title[1:]}."
+    drawn = "Dot plot of the differences of 12 tasters from the control on texture."
+    assert chart.alt == f"{chart.title}. {drawn}"

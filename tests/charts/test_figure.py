@@ -156,7 +156,7 @@ def test_tasters_that_find_no_room_become_densities(make):
     people = [each for each in drawn.shapes if isinstance(each, Marks)]
     assert not [each for each in people if each.ink == "people"]
     said = " ".join(text.text for text in drawn.texts)
-    assert "Densities: the tasters’ differences from the A batch, in points." in said
+    assert "Densities: tasters’ differences from the A batch, in points." in said
 
 
 def all_files(pictures, question):

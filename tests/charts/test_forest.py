@@ -242,9 +242,7 @@ def test_titles_of_other_findings(shifts, half, end):
 def test_its_name_alt_and_source():
     chart = forest_of(HARD["typical"], HARD["typical"].attributes[0])
     assert chart.name == "texture-kitchens"
-    assert chart.alt.startswith(
-        "Forest plot of the differences from the control that 3 kitchens found on texture, where in"
-    )
+    assert chart.alt.endswith("Forest plot of what 3 kitchens found on texture.")
     under = " ".join(text.text for text in chart.figure.texts[-2:])
     assert under.endswith("“What keeps them crisp?”, tasted in mill, harbour and hilltop")
 
@@ -279,6 +277,6 @@ def test_no_text_is_cut_or_covered_in_a_browser(covered):
 def test_of_the_rows_of_a_variant_the_pooled_one_stands_out():
     texts = forest(HARD["typical"]).lay(NARROW).scene.texts
     bold = [text.text for text in texts if text.bold]
-    assert bold[1::2] == ["Kitchens like these"] * (
-        len(bold) // 2
+    assert bold[1::3] == ["Kitchens like these"] * (
+        len(bold) // 3
     )  # after the name of each variant

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import pytest
 
 from blindspoon.batches.summary import TasteAgainst, TastePoint
@@ -57,6 +59,12 @@ def marks(scene) -> list[Marks]:
     return [shape for shape in shapes if shape.points in grounds and shape.ink != "ground"]
 
 
+def test_numbers_across_are_no_finer_than_the_readings():
+    scene = lay_measured(against((3.5, 3.6, 3.9), quantity="last_ph"), trial(), WIDE).scene
+    across = [text.text for text in scene.texts if text.anchor == "middle" and "." in text.text]
+    assert across == ["3.5", "3.6", "3.7", "3.8", "3.9"]
+
+
 def words(scene) -> str:
     return " ".join(text.text for text in scene.texts)
 
@@ -90,13 +98,29 @@ def test_each_mark_is_named_and_the_caution_is_said(sheet):
     assert "0: none, 10: brine" in said
 
 
+def leads(scene) -> list[Line]:
+    centres = {point for it in scene.shapes if isinstance(it, Marks) for point in it.points}
+    return [it for it in scene.shapes if isinstance(it, Line) and it.points[0] in centres]
+
+
 @SHEETS
-def test_what_leads_from_a_mark_to_its_name_can_be_seen(sheet):
-    shapes = lay_measured(against(), trial(), sheet).scene.shapes
-    centres = {point for it in shapes if isinstance(it, Marks) for point in it.points}
-    leads = [it for it in shapes if isinstance(it, Line) and it.points[0] in centres]
-    assert leads
-    assert {lead.ink for lead in leads} == {"edge"}  # three to one: test_palette
+def test_names_stand_at_their_marks_and_no_line_looks_like_a_trend(sheet):
+    scene = lay_measured(against(), trial(), sheet).scene
+    assert leads(scene) == []
+    at = {mark.points[0]: min(scene.texts, key=partial(distance, mark)) for mark in marks(scene)}
+    assert [name.text for name in at.values()] == ["Oak <leaf>", "Cool", "Plain (control)"]
+
+
+def distance(mark, text) -> float:
+    (x, y), box = mark.points[0], text.box
+    return max(box.left - x, x - box.right, 0) + max(box.top - y, y - box.bottom, 0)
+
+
+@SHEETS
+def test_what_leads_from_a_mark_to_a_name_far_off_can_be_seen(sheet):
+    shapes = leads(lay_measured(*HARD["twelve long"], sheet).scene)
+    assert shapes
+    assert {lead.ink for lead in shapes} == {"edge"}  # three to one: test_palette
 
 
 @pytest.mark.parametrize(
@@ -121,10 +145,10 @@ def test_no_variant_is_called_lowest_alone_that_shares_its_strength():
 
 def test_the_alt_tells_every_mark():
     alt = measured_chart(against(), trial()).alt
-    assert alt.startswith("Scatter plot of perceived saltiness over measured salt, where ")
+    assert alt.endswith("Scatter plot of perceived saltiness over measured salt.")
     assert "“Oak <leaf>” scored 6.5 points at 2.50 %" in alt
     sour = measured_chart(against(quantity="last_ph"), trial()).alt
-    assert "measured pH, where “Plain” scored 4.0 points at 2.0, " in sour
+    assert sour.startswith("“Plain” scored 4.0 points at 2.0, ")
 
 
 def test_strengths_that_count_as_equal_are_said_to_and_do_not_look_far_apart():

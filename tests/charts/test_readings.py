@@ -122,6 +122,12 @@ def test_each_panel_says_whose_it_is_and_what_was_read(sheet):
     assert "Temperature" not in str(readings_of(log(FELL), trial(FELL)).lay(sheet).scene)
 
 
+def test_a_tenth_of_a_degree_is_no_slope():
+    panel = readings_of(log({"plain": (6.0,), "oak": (6.0,)}, temperature=True), trial(FELL))
+    numbers = [text.text for text in panel.lay(WIDE).scene.texts if text.anchor == "end"]
+    assert [number for number in numbers if float(number) > 15] == ["18", "19", "20", "21", "22"]
+
+
 def test_several_jars_of_the_control_are_named_for_the_title_may_name_one():
     of = {"plain": "plain", "b": "plain", "oak": "oak"}
     made, names = (

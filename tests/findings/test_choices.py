@@ -763,16 +763,18 @@ def test_the_sheets_ask_as_the_standard_does(tmp_path):
 
 def test_the_sequential_chart_has_both_lines():
     found = judged("triangle", 8, 9, 'rule = "sequential"\ntests = 40', order=[True] * 8 + [False])
-    chart = lines_chart(found, "")
+    names = name_all([found.variant], "rock")
+    chart = lines_chart(found, names, "")
     assert found.verdict == "different"
     assert "alike" in chart.wide
-    assert chart.title == "After 7 sets they can tell"
-    assert "right so far" in chart.wide
+    assert chart.title.startswith("After 7 sets, ")
+    assert chart.title.endswith(" could be told from rock")
+    assert "right answers so far" in chart.wide
     (answers,) = (it for it in chart.figure.shapes if isinstance(it, Marks) and len(it.points) > 1)
     assert len(answers.points) == 8  # none at the ends of the rule's own lines
     assert {"0", "20"} <= {text.text for text in chart.figure.texts}  # of 40 that may be tasted
     assert not {text.text for text in chart.figure.texts} & {"22", "40"}
-    assert lines_chart(judged("triangle", 6, 9), "") is None
+    assert lines_chart(judged("triangle", 6, 9), names, "") is None
 
 
 def words_of(found) -> set[str]:
@@ -798,7 +800,7 @@ def test_too_many_answers_for_a_mark_each_are_a_bar():
     assert marked == [True, False]
     assert len(many.figure.shapes) < 30
     kinds = ("Row of marks", "Row of bars")
-    assert all(chart.alt.startswith(kind) for chart, kind in zip((few, many), kinds, strict=True))
+    assert all(f". {kind} of " in chart.alt for chart, kind in zip((few, many), kinds, strict=True))
     words = [" ".join(text.text for text in chart.figure.texts) for chart in (few, many)]
     assert ["Each mark" in said for said in words] == [True, False]
 

@@ -42,7 +42,8 @@ class Axis:
 
     `ends` are words at both ends, `head` says what is measured where that is not clear without
     words, `step` is that of the scale, 0 if it has none. `lines` run through all rows, and `band`
-    is shaded. Numbers have a sign where they are differences (`signed`).
+    is shaded. Numbers have a sign where they are differences (`signed`), and no more than `digits`
+    decimals.
     """
 
     low: float
@@ -53,7 +54,7 @@ class Axis:
     lines: tuple[Reference, ...] = ()
     band: Interval | None = None
     signed: bool = False
-    whole: bool = False
+    digits: int | None = None
     left: float = 0.0
     right: float = 1.0
 
@@ -76,8 +77,9 @@ class Axis:
         found: list[tuple[float, str]] = []
         for most in (10, 6, 4, 2):
             values, digits = nice_ticks(self.low, self.high, most)
-            if self.whole:
-                values, digits = tuple(value for value in values if value == round(value)), 0
+            if self.digits is not None and digits > self.digits:
+                digits = self.digits
+                values = tuple(value for value in values if value == round(value, digits))
             found = [(value, write(value, digits)) for value in values]
             widest = max((text_width(words, SMALL) for _, words in found), default=0.0)
             if len(found) < 2 or self.x(found[1][0]) - self.x(found[0][0]) >= widest + TICK_GAP:
@@ -112,7 +114,7 @@ def difference_axis(attribute: Attribute, seen: Iterable[float], *, head: str = 
 def shaded_words(attribute: Attribute) -> tuple[str, ...]:
     """Say in a key what the band of `difference_axis` is, where it has one."""
     margin = attribute.margin
-    return () if margin is None else (f"Shaded: within the margin of {wording.margin(attribute)}.",)
+    return () if margin is None else (f"Shaded: within {wording.margin(attribute)}.",)
 
 
 def nice_ticks(low: float, high: float, most: int) -> tuple[tuple[float, ...], int]:

@@ -21,7 +21,7 @@ from blindspoon.charts.axis import (
 )
 from blindspoon.charts.chart import Chart, chart_of, inline_svg, source_of
 from blindspoon.charts.dots import MOST_MARKS, Dot, DotPlot, Row
-from blindspoon.charts.scene import Marks, Scene, variant_inks
+from blindspoon.charts.scene import MarkKind, Marks, Scene, variant_inks
 from blindspoon.findings.compare import Scored
 from blindspoon.findings.comparison import AttributeResult, Comparison, Kind, Naming, Other
 from blindspoon.findings.panel import AttributePanel
@@ -97,6 +97,7 @@ def outcome_of(
 
 # What was found, in words: the titles -----------------------------------------------------------
 
+HOLLOW = "Hollow: not settled."
 MOST_NAMES = 3  # variants that the title of a board names; more are counted
 LONGEST = 110  # characters of a title, while fewer names can make it shorter
 
@@ -196,7 +197,7 @@ def mark_svg(other: Other, limit: float) -> str:
         shapes += axis_bar(axis, other.interval, HEIGHT / 2, "ink", 2.0)
     if other.found is not None:
         centre = (axis.x(axis.within(other.found.difference)), HEIGHT / 2)
-        shapes.append(Marks(points=(centre,), radius=3.5, ink="ink"))
+        shapes.append(Marks(points=(centre,), radius=3.5, ink="ink", kind=_mark(other)))
     return inline_svg(Scene(width=WIDTH, height=HEIGHT, shapes=tuple(shapes)), "")
 
 
@@ -226,8 +227,12 @@ def _ends(other: Other) -> list[float]:
 
 def _dot(other: Other, ink: str) -> Dot:
     """Show a difference and the interval that decides."""
-    estimate = other.found.difference if other.found else None
-    return Dot(estimate=estimate, interval=other.interval, ink=ink)
+    estimate, mark = other.found.difference if other.found else None, _mark(other)
+    return Dot(estimate=estimate, interval=other.interval, ink=ink, mark=mark)
+
+
+def _mark(other: Other) -> MarkKind:
+    return "ring" if other.verdict == "open" else "disc"
 
 
 # The board --------------------------------------------------------------------------------------
@@ -259,6 +264,7 @@ def board_plot(outcomes: Sequence[AttributeOutcome]) -> DotPlot:
             rows.append(Row(label=first.variants[place].label, dots=dots, bold=False))
     key = f"The difference from {first.names.like} and its likely range, in points."
     key += " Shaded: the margin." * any(axis.band for axis in axes)
+    key += f" {HOLLOW}" * any(dot.mark == "ring" for row in rows for dot in row.dots)
     exploratory = [it.attribute.label.lower() for it in outcomes if not it.result.primary]
     if exploratory:
         key += f" Exploratory: {wording.listing(exploratory)}."
@@ -274,8 +280,7 @@ def scores_chart(outcome: AttributeOutcome) -> Chart:
     return chart_of(
         name=f"{outcome.attribute.name}-scores",
         title=scores_title(outcome),
-        data=f"the scores of {tasters}",
-        on=outcome.attribute.label.lower(),
+        data=f"the scores of {tasters} on {outcome.attribute.label.lower()}",
         lay=scores_plot(outcome).lay,
         source=outcome.source,
     )
@@ -292,7 +297,7 @@ def scores_plot(outcome: AttributeOutcome) -> DotPlot:
         ends=(attribute.low or "lowest", attribute.high or "highest"),
         step=scale.step,
         lines=() if control is None else (Reference(control),),
-        whole=scale.step >= 1 and not scale.low % 1 and not scale.step % 1,
+        digits=None if scale.step < 1 or scale.low % 1 or scale.step % 1 else 0,
     )
     inks, rows = variant_inks(len(outcome.variants), outcome.control), []
     order = range(len(outcome.variants))
@@ -323,8 +328,7 @@ def differences_chart(outcome: AttributeOutcome) -> Chart:
     return chart_of(
         name=f"{outcome.attribute.name}-differences",
         title=differences_title(outcome),
-        data=f"the differences of {tasters} from the control",
-        on=outcome.attribute.label.lower(),
+        data=f"the differences of {tasters} from the control on {outcome.attribute.label.lower()}",
         lay=differences_plot(outcome).lay,
         source=outcome.source,
     )
@@ -356,7 +360,8 @@ def differences_plot(outcome: AttributeOutcome) -> DotPlot:
             notes.append(f"({said})")
         if 0 < people.size < tasters:
             notes.append(wording.count(people.size, outcome.result.unit))
-        row = Row(label=other.variant.label, dots=(dot,), notes=tuple(notes))
+        differs = other.verdict in ("different", "slight")
+        row = Row(label=other.variant.label, dots=(dot,), notes=tuple(notes), bold=differs)
         drawn.append((math.inf if dot.estimate is None else -dot.estimate, row))
     rows = tuple(row for _, row in sorted(drawn, key=lambda pair: pair[0]))
     return DotPlot(axes=(difference_axis(outcome.attribute, seen),), rows=rows, key=_key(outcome))
@@ -369,16 +374,23 @@ def _tasters(outcome: AttributeOutcome) -> int:
 def _key(outcome: AttributeOutcome) -> tuple[str, str]:
     """Say how to read the chart, with tasters as marks and as densities."""
     unit, alpha, compared = outcome.result.unit, outcome.result.alpha, outcome.result.comparisons
-    said = [f"the {unit}s’ differences from {outcome.names.like}, in points."]
+    said = [f"{unit}s’ differences from {outcome.names.like}, in points."]
     if any(found.interval for found in compared):
         alike = any(found.verdict == "alike" and not found.unanimous for found in compared)
         level = f"; {wording.percent(1 - 2 * alpha)} where alike" * alike
         level = f"{wording.percent(1 - alpha)}{level}"
-        said.append(f"Large dots: the difference and its likely range ({level}).")
+        said.append(f"Large: the difference and its likely range ({level}).")
     elif any(found.found for found in compared):
-        said.append("Large dots: the difference.")
-    said += [*shaded_words(outcome.attribute), *["Exploratory."] * (not outcome.result.primary)]
-    return f"Small dots: {' '.join(said)}", f"Densities: {' '.join(said)}"
+        said.append("Large: the difference.")
+    said += shaded_words(outcome.attribute)
+    if any(found.found and found.verdict == "open" for found in compared):
+        said.append(HOLLOW)
+    others = dict.fromkeys(otherwise(found).rpartition(" by ")[2] for found in compared)
+    if named := wording.listing(filter(None, others), "or"):
+        said.append(f"By {named}: a second method, which does not decide.")
+    if not outcome.result.primary:
+        said.append("Exploratory: a lead to be tested again.")
+    return f"Small: {' '.join(said)}", f"Densities: {' '.join(said)}"
 
 
 # The tasters --------------------------------------------------------------------------------------
@@ -401,32 +413,31 @@ def alikeness_chart(attribute: Attribute, found: AttributePanel, source: str) ->
     axis = Axis(
         low=-1.0,
         high=1.0,
-        head="Correlation with the others",
+        head="Agreement with the others",
         ends=("the other way round", "alike"),
         lines=(Reference(0.0),),
     )
     key = (
-        "How a taster’s means of the variants go with those of all others; 1 is the same pattern, "
-        "0 none in common. A taster who differs may well be right."
+        "How a taster’s means of the variants go with those of all others (correlation): 1 is the "
+        "same pattern, 0 none in common. A taster who differs may well be right."
     )
     tasters = wording.count(len(known), "taster")
     return chart_of(
         name=f"{attribute.name}-tasters",
         title=alikeness_title(attribute, [*known.values()]),
-        data=f"{tasters} beside the others",
-        on=attribute.label.lower(),
+        data=f"{tasters} beside the others on {attribute.label.lower()}",
         lay=DotPlot(axes=(axis,), rows=rows, key=(key, key)).lay,
         source=source,
     )
 
 
 def alikeness_title(attribute: Attribute, seen: Sequence[float]) -> str:
-    """State how the middle taster agrees with the others, and who sees it the other way round."""
-    label, median = attribute.label.lower(), float(np.median(seen))
-    middle = wording.number(median, 2)
-    if len(seen) == 1:
-        return f"On {label}, one taster could be set beside the others: correlation {middle}"
-    turned = sum(correlation < 0 for correlation in seen)
-    tail = f"; {wording.spelled(turned)} saw it more the other way round" if turned else ""
-    middle += " or more" * (median < 0.995)  # "1.00" has nothing above it
-    return f"On {label}, half the tasters have a correlation of {middle} with the others{tail}"
+    """State how many tasters saw the variants as the others did, not the other way round."""
+    alike, number = sum(correlation > 0 for correlation in seen), len(seen)
+    who = f"{wording.spelled(alike) if alike else 'none'} of {wording.spelled(number)} tasters"
+    if number == 1:
+        who = f"one taster could be set beside the others and {'went' if alike else 'did not go'}"
+        return f"On {attribute.label.lower()}, {who} with them"
+    if alike == number:
+        who = "both tasters" if number == 2 else f"all {wording.spelled(number)} tasters"
+    return f"On {attribute.label.lower()}, {who} went with the others"

@@ -3,7 +3,6 @@
 No clock, no chance, no ids that could clash.
 """
 
-import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from html import escape
@@ -134,13 +133,10 @@ def chart_of(
     lay: Callable[[Sheet], Laid],
     source: str,
     finding: str = "",
-    on: str = "",
 ) -> Chart:
-    """Finish a chart of data `on` an attribute; the finding, or the title, is told in `alt`."""
-    wide, of, finding = lay(WIDE), data, finding or title
-    data += f" on {on}" if on else ""
-    named = re.search(rf"(?<!\w){re.escape(on)}(?!\w)", finding, re.IGNORECASE)
-    alt = alt_text(wide.kind, of if named else data, finding)
+    """Finish a chart; in `alt` the finding, or else the title, comes before what is drawn."""
+    wide = lay(WIDE)
+    alt = f"{finding or title}. {wide.kind} of {data}."
     return Chart(
         name=name,
         title=title,
@@ -151,18 +147,6 @@ def chart_of(
         data=data,
         lay=lay,
     )
-
-
-def alt_text(kind: str, data: str, finding: str) -> str:
-    """Say what a chart shows as "[chart] of [data], where [finding]".
-
-    >>> alt_text("Dot plot", "12 tasters", "Nothing is settled on texture")
-    'Dot plot of 12 tasters, where nothing is settled on texture.'
-    >>> alt_text("Row of marks", "8 answers", "Whether rock can be told from sea is not settled")
-    'Row of marks of 8 answers: whether rock can be told from sea is not settled.'
-    """
-    where = ": " if finding.startswith("Whether") else ", where "
-    return f"{kind} of {data}{where}{finding[:1].lower()}{finding[1:]}."
 
 
 def svg_file(chart: Chart) -> bytes:

@@ -10,7 +10,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import pairwise
-from typing import Literal
 
 import numpy as np
 
@@ -32,6 +31,7 @@ from blindspoon.charts.scene import (
     Area,
     Laid,
     Line,
+    MarkKind,
     Marks,
     Point,
     Scene,
@@ -41,6 +41,7 @@ from blindspoon.charts.scene import (
     Text,
     block,
     key_lines,
+    marked,
     rectangle,
     text_width,
 )
@@ -165,7 +166,7 @@ class Dot:
     answers: tuple[int, int] = (0, 0)
     lines: tuple[Reference, ...] = ()
     ink: str = "ink"
-    mark: Literal["disc", "diamond"] = "disc"
+    mark: MarkKind = "disc"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -348,13 +349,18 @@ def _words_over(row: Row, sheet: Sheet, y: float) -> tuple[list[Shape], float]:
     y, free = texts[-1].y, max(style.pad - 1, 3.0)
     if not (style.notes and row.notes):
         return [*texts], y + free
-    words = ", ".join(row.notes).replace(", (", " (")
-    note = Text(x=width, y=y, text=words, size=NOTE, ink="soft", anchor="end")
-    if texts[-1].box.right + 12 <= note.box.left:
-        return [*texts, note], y + free
-    under = replace(note, x=0, y=y + LEADING, anchor="start")
-    lines = block(words, width, under)
-    return [*texts, *lines], lines[-1].y + free
+    first = Text(x=0, y=y, text=row.notes[0], size=NOTE, bold=row.bold)
+    notes = [first]
+    if len(row.notes) > 1:
+        words = ", ".join(row.notes[1:]).replace(", (", " (")
+        notes.append(replace(first, x=first.box.right + 6, text=words, ink="soft", bold=False))
+    long = notes[-1].box.right
+    if texts[-1].box.right + 12 <= width - long:
+        return [*texts, *(note.moved(width - long, 0) for note in notes)], y + free
+    if long > width:
+        under = [line for note in notes for line in block(note.text, width, replace(note, x=0))]
+        notes = [replace(line, y=y + number * LEADING) for number, line in enumerate(under)]
+    return [*texts, *(note.moved(0, LEADING) for note in notes)], notes[-1].y + LEADING + free
 
 
 def _concluded(dot: Dot, axis: Axis, style: Style, y: float) -> list[Shape]:
@@ -363,8 +369,6 @@ def _concluded(dot: Dot, axis: Axis, style: Style, y: float) -> list[Shape]:
     if dot.interval is not None:
         shapes += axis_bar(axis, dot.interval, y, dot.ink, style.estimate / 2)
     if dot.estimate is not None:
-        centre = ((axis.x(axis.within(dot.estimate)), y),)
         radius = style.estimate + (dot.mark == "diamond")
-        shapes.append(Marks(points=centre, radius=radius + 1.5, ink="ground", kind=dot.mark))
-        shapes.append(Marks(points=centre, radius=radius, ink=dot.ink, kind=dot.mark))
+        shapes += marked((axis.x(axis.within(dot.estimate)), y), radius, dot.ink, dot.mark)
     return shapes

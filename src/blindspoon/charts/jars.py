@@ -117,7 +117,7 @@ def _days_key(found: CourseFound, trial: Trial) -> str:
     """Say how to read the chart."""
     said = ["Thin: a taster each." if len(found.tasters) <= MOST_PEOPLE else ""]
     if not all(isinstance(day.found, NoResult) for day in found.days):
-        said.append(f"Thick: the mean, with its {wording.percent(1 - found.alpha)} interval.")
+        said.append(f"Thick: the mean, with its likely range ({wording.percent(1 - found.alpha)}).")
     if found.against == "control":
         margin = wording.margin(found.attribute) if found.attribute.margin else ""
         said.append(f"Dashed: like “{trial.variant(trial.control).label}”.")
@@ -158,7 +158,7 @@ def _ph_plot(
     by = [float(days_of(jar, end.date, over)) for jar, _, end in ends if end]
     whole = len(after) == len(by) == len(jars) and min(after) >= x[0]
     values = [value for track in tracks for _, value in track] + [PH_LIMIT]
-    words = f"{LIMIT} passed in between"
+    words = f"pH {LIMIT} passed in between"
     return LinePlot(
         head="pH of its jars" if len(tracks) > 1 else "pH of its jar",
         note=LIMIT_WORDS,
@@ -167,7 +167,7 @@ def _ph_plot(
         y=(min(values) - 0.3, max(values) + 0.3),
         series=tuple(NamedLine(label="", points=t, ink="v2", width=1.2) for t in tracks),
         dashed=PH_LIMIT,
-        whole=True,
+        digits=0,
         brackets=(Happened(min(after), max(by), words),) if whole else (),
         tall=LOW,
     )
@@ -223,7 +223,9 @@ class Readings:
 
 def _panels(batches: Sequence[BatchReadings], head: str, x: tuple[float, float]) -> list[LinePlot]:
     """Draw each variant's batches over those of the control, all on the same scales."""
-    limit = PH_LIMIT if head == "pH" else None
+    limit, free = (
+        (PH_LIMIT, 0.5) if head == "pH" else (None, 2.0)
+    )  # no storm of a tenth of a degree
     values = [value for batch in batches for _, value in batch.points]
     values += [] if limit is None else [limit]
     jars, plots = Counter(batch.variant for batch in batches), list[LinePlot]()
@@ -246,9 +248,9 @@ def _panels(batches: Sequence[BatchReadings], head: str, x: tuple[float, float])
             note=head,
             under="",
             x=x,
-            y=(min(values) - 0.5, max(values) + 0.5),
+            y=(min(values) - free, max(values) + free),
             dashed=limit,
-            whole=True,
+            digits=0,
             series=tuple(lines),
             tall=LOW,
         )
@@ -381,6 +383,7 @@ def lay_measured(against: TasteAgainst, trial: Trial, sheet: Sheet) -> Laid:
         x=(low - more, high + more),
         y=(scale.low, scale.high),
         series=tuple(lines),
+        digits=quantity.digits,
     )
     return lay_lines([[plot]], _measured_key(against, trial), sheet, kind="Scatter plot")
 

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import Literal, NamedTuple
+from typing import NamedTuple
 
 from blindspoon import wording
 from blindspoon.charts.axis import Axis, apart, axis_numbers, nice_ticks
@@ -12,8 +12,10 @@ from blindspoon.charts.scene import (
     LEADING,
     NOTE,
     SMALL,
+    Box,
     Laid,
     Line,
+    MarkKind,
     Marks,
     Point,
     Scene,
@@ -23,6 +25,7 @@ from blindspoon.charts.scene import (
     block,
     column,
     key_lines,
+    marked,
     rectangle,
     text_width,
     wrap,
@@ -48,7 +51,7 @@ class NamedLine:
     label: str
     points: tuple[Point, ...]
     ink: str
-    kind: Literal["disc", "ring", "diamond"] = "disc"
+    kind: MarkKind = "disc"
     width: float = 2.2
     large: int | None = None
     bare: bool = False
@@ -69,8 +72,9 @@ class LinePlot:
 
     Over it stand `head` and, quieter, `note`; under its numbers what they are. `x` and `y` are the
     ends of both axes. `ticks` are numbers across, the most important first, and `up` those up the
-    side; round values where there are none. It is shaded between the heights of `band`; each of
-    `brackets` has a row of its own. `tall` is its least height, in pixels.
+    side; round values where there are none, across with `digits` decimals at most. It is shaded
+    between the heights of `band`; each of `brackets` has a row of its own. `tall` is its least
+    height, in pixels.
     """
 
     head: str
@@ -82,7 +86,7 @@ class LinePlot:
     dashed: float | None = None
     ticks: tuple[tuple[float, str], ...] = ()
     up: tuple[tuple[float, str], ...] = ()
-    whole: bool = False
+    digits: int | None = None
     band: tuple[float, float] | None = None
     brackets: tuple[Happened, ...] = ()
     tall: float = TALL
@@ -135,11 +139,16 @@ def lay_lines(
         shapes += [text for texts in heads for text in texts]
         for place, (plot, lines) in enumerate(zip(tier, names, strict=True)):
             left, (low, high) = numbers + place * (wide + GAP), plot.x
-            right = left + wide - beside - INSET
-            axis = Axis(low=low, high=high, left=left + INSET, right=right, whole=plot.whole)
+            right = left + wide - INSET
+            axis = Axis(low=low, high=high, left=left + INSET, right=right, digits=plot.digits)
             plane = _Plane(plot=plot, axis=axis, top=top, bottom=top + tall)
+            named: Sequence[Shape] = _names_at_marks(plane)
+            if not named:
+                axis = replace(axis, right=right - beside)
+                plane = replace(plane, axis=axis)
+                named = _names(plane, lines)
             shapes += [*_guides(plane, numbers=place == 0), *_brackets(plane, sheet)]
-            shapes += [*_names(plane, lines), *_series(plane)]
+            shapes += [*named, *_series(plane)]
             ticks, end = axis_numbers(axis, plane.bottom + 4, sheet.width, plot.ticks)
             first = Text(x=axis.sides[0], y=end + LEADING - 3, size=SMALL, ink="soft")
             said = block(plot.under, axis.sides[1] - axis.sides[0], first)
@@ -203,6 +212,34 @@ def _brackets(plane: _Plane, sheet: Sheet) -> list[Shape]:
     return shapes
 
 
+def _names_at_marks(plane: _Plane) -> list[Text]:
+    """Name marks that stand alone, each at its own; nothing where a name would meet anything."""
+    lone, (left, right) = plane.plot.series, plane.axis.sides
+    if not all(line.label and len(line.points) == 1 for line in lone):
+        return []
+    marks = [plane.place(line.points[0]) for line in lone]
+    taken = [Box(x - 7, y - 7, x + 7, y + 7) for x, y in marks]
+    taken += [Box(left, y, right, y) for y in (plane.y(value) for value, _ in _up(plane.plot))]
+
+    def free(text: Text) -> bool:
+        box = text.box
+        inside = left <= box.left and box.right <= right and plane.top - 12 <= box.top
+        return inside and box.bottom <= plane.bottom and not any(map(box.overlaps, taken))
+
+    names = list[Text]()
+    for line, (x, y) in zip(lone, marks, strict=True):
+        after = Text(x=x + 10, y=y + 4, text=line.label, size=SMALL)
+        before, half = replace(after, x=x - 10, anchor="end"), text_width(line.label, SMALL) / 2
+        over = replace(after, x=min(max(x, left + half), right - half), anchor="middle")
+        places = [it.moved(0, dy) for dy in (0, -6, 6) for it in (after, before)]
+        name = next(filter(free, (*places, over.moved(0, -15), over.moved(0, 15))), None)
+        if name is None:
+            return []
+        names.append(name)
+        taken.append(name.box)
+    return names
+
+
 def _names(plane: _Plane, names: Sequence[tuple[str, ...]]) -> list[Shape]:
     """Name each line beside the plot, a thin line leading there; none meets another."""
     x, named = plane.axis.sides[1] + LEAD, [line for line in plane.plot.series if line.label]
@@ -238,9 +275,6 @@ def _series(plane: _Plane) -> list[Shape]:
         if len(places) > 1 and not series.bare:
             marks.append(mark)
         if len(places) == 1 or series.large is not None:
-            shown = (places[series.large or 0],)
             larger = LARGE if series.large is not None else RADIUS + 1
-            solid: Literal["disc", "diamond"] = "diamond" if kind == "diamond" else "disc"
-            marks.append(Marks(points=shown, radius=larger + 1.5, ink="ground", kind=solid))
-            marks.append(replace(mark, points=shown, radius=larger))
+            marks += marked(places[series.large or 0], larger, ink, kind)
     return [*lines, *marks]

@@ -24,9 +24,10 @@ def picks_plot(choices: Sequence[ChoiceFound]) -> DotPlot:
         if found.needed is not None:
             lines += (Reference(found.needed, f"needed: {found.needed}", 2.0),)
         dot = Dot(answers=(found.right, found.tests), lines=() if shared else lines)
-        notes = [f"{found.right} of {found.tests}", *(line.words for line in dot.lines)]
-        rows.append(Row(label=found.variant.label, dots=(dot,), notes=tuple(notes)))
-    axis = Axis(low=0, high=max(found.tests for found in choices), lines=lines * shared, whole=True)
+        notes = [f"{found.right:,} of {found.tests:,}", *(line.words for line in dot.lines)]
+        differs = found.verdict in ("different", "slight")
+        rows.append(Row(label=found.variant.label, dots=(dot,), notes=tuple(notes), bold=differs))
+    axis = Axis(low=0, high=max(found.tests for found in choices), lines=lines * shared, digits=0)
     how = choices[0].choice.how
     was = "is that of most" if choices[0].choice.two_sided else "was right"
     key = "Dashed: what guessing brings on average."
@@ -75,7 +76,7 @@ def picks_title(choices: Sequence[ChoiceFound], names: Naming) -> str:
         two_sided, picked = found.choice.two_sided, names.short(found.picked(names))
         did = f"picked {picked} as having more {found.choice.attribute}"
         were = did if two_sided else "was right" if found.right == 1 else "were right"
-        said[0] += f": {found.right} of {found.tests} {were}{luck}"
+        said[0] += f": {found.right:,} of {found.tests:,} {were}{luck}"
         said[0] = "for this taster, " * (found.tasters == 1) + said[0]
     return wording.capital("; ".join(said))
 
@@ -92,14 +93,7 @@ def picks_chart(choices: Sequence[ChoiceFound], names: Naming, source: str) -> C
     )
 
 
-ENDS = {
-    "different": "they can tell",
-    "alike": "it counts as alike",
-    "open": "it is between the lines",
-}
-
-
-def lines_chart(found: ChoiceFound, source: str) -> Chart | None:
+def lines_chart(found: ChoiceFound, names: Naming, source: str) -> Chart | None:
     """Draw right answers after each test between the lines of the sequential rule, if declared."""
     rule, most = found.lines, found.choice.tests
     if rule is None or most is None:
@@ -118,18 +112,20 @@ def lines_chart(found: ChoiceFound, source: str) -> Chart | None:
     ]
     path = tuple((float(test), float(number)) for test, number in enumerate(right))
     plot = LinePlot(
-        head=f"{found.variant.label}, right answers",
-        under="tests",
+        head=f"{found.variant.label}, right answers so far",
+        under="sets",
         x=ends,
         y=(min(0.0, rule.alike), max(rule.different + rule.slope * most, *right)),
-        series=(*limits, NamedLine(label="right so far", points=path, ink="v1")),
-        whole=True,
+        series=(*limits, NamedLine(label="", points=path, ink="v1")),
+        digits=0,
     )
     key = "On the upper line or above it the tasting stops: they can tell. On the lower one: alike."
+    sets, short = wording.count(found.tests, "set"), names.short
+    form = next(form for kinds, form in TOLD.items() if found.verdict in kinds)
     return chart_of(
         name=f"{found.variant.name}-sequential",
-        title=f"After {wording.count(found.tests, 'set')} {ENDS[found.verdict]}",
-        data=f"right answers after each of {wording.count(found.tests, 'test')}",
+        title=f"After {sets}, {form.format(short(found.variant), short(names.control))}",
+        data=f"right answers after each of {sets}",
         lay=partial(lay_lines, [[plot]], key),
         source=source,
     )

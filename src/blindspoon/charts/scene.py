@@ -171,6 +171,7 @@ ASCENT, DESCENT = 0.8, 0.22
 """How far text reaches above and below its baseline, in units of its size."""
 
 Point = tuple[float, float]
+MarkKind = Literal["disc", "ring", "diamond"]
 
 
 class Box(NamedTuple):
@@ -241,7 +242,7 @@ class Marks(Drawn):
     """Filled discs, rings or diamonds around points; `radius` to the outer edge."""
 
     radius: float
-    kind: Literal["disc", "ring", "diamond"] = "disc"
+    kind: MarkKind = "disc"
 
 
 Shape = Text | Line | Area | Marks
@@ -258,6 +259,13 @@ class Scene:
     @property
     def texts(self) -> tuple[Text, ...]:
         return tuple(shape for shape in self.shapes if isinstance(shape, Text))
+
+
+def marked(centre: Point, radius: float, ink: str, kind: MarkKind) -> tuple[Marks, Marks]:
+    """Draw a mark on a ground of its own, so that it stands out from what lies under it."""
+    mark = Marks(points=(centre,), radius=radius, ink=ink, kind=kind)
+    ground: MarkKind = "diamond" if kind == "diamond" else "disc"
+    return replace(mark, radius=radius + 1.5, ink="ground", kind=ground), mark
 
 
 def rectangle(left: float, top: float, right: float, bottom: float, ink: str) -> Area:

@@ -8,6 +8,7 @@ from typing import Literal
 from blindspoon import wording
 from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.lines import RADIUS, TALL, LinePlot, NamedLine, lay_lines
+from blindspoon.charts.scene import MarkKind
 from blindspoon.findings.comparison import PROCEDURES
 from blindspoon.simulate.size_results import (
     WANTED,
@@ -24,7 +25,7 @@ from blindspoon.simulate.size_results import (
 )
 from blindspoon.trial import Trial
 
-KINDS: tuple[Literal["ring", "disc", "diamond"], ...] = ("ring", "disc", "diamond")
+KINDS: tuple[MarkKind, ...] = ("ring", "disc", "diamond")
 PLANNED = {"taster": "planned panel", "round": "planned rounds"}
 
 
@@ -99,8 +100,8 @@ def _key(sizing: Sizing, goals: Sequence[Goal], deciding: Cells, planned: Sizing
     if planned:
         large = f" The large mark is the {PLANNED[sizing.unit]}: {panel_words(planned)}."
     return (
-        f"Each mark: {sizing.trials:,} simulated trials, judged by {PROCEDURES[sizing.decided_by]},"
-        f" which decides. Doubling the {sizing.unit}s is the same step everywhere. Difference: a"
+        f"Each mark: {sizing.trials:,} simulated trials, judged by {PROCEDURES[sizing.decided_by]}."
+        f" Doubling the {sizing.unit}s is the same step everywhere. Difference: a"
         " variant that truly differs by so much is shown to differ. Alike: any one variant is shown"
         f" to be within {wording.in_points(sizing.margin)}. Up the side: times in 10. Dashed: 8"
         f" times in 10.{large} The simulation’s own standard error is at most"

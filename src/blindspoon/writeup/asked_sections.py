@@ -203,7 +203,7 @@ def choices_section(analysis: Analysis) -> PageSection | None:
     if not choices:
         return None
     source = f"“{analysis.trial.title}”"
-    lines = (lines_chart(found, source) for found in choices)
+    lines = (lines_chart(found, analysis.names, source) for found in choices)
     rows = ((found.variant.label, found, None) for found in choices)
     caption = "Answers to sets, right or wrong"
     said = [wording.sentence(wording.capital(intervals_said(choices)))]

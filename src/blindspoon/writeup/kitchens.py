@@ -233,8 +233,7 @@ def forest_of(pool: Pool, found: PooledAttribute, at: slice = slice(None)) -> Ch
     return chart_of(
         name=f"{shown.attribute.name}-kitchens",
         title=forest_title(shown, pool),
-        data=f"the differences from the control that {kitchens} found",
-        on=shown.attribute.label.lower(),
+        data=f"what {kitchens} found on {shown.attribute.label.lower()}",
         lay=forest_plot(pool, shown).lay,
         source=f"{wording.listing(titles)}, tasted in {names}",
     )

@@ -281,6 +281,7 @@ def page(content: ReportContent, *, paper: bool = False, preview: bool = False) 
         ],
         anchors=ASKED,
         marked=any(cell.mark for cell in cells),
+        hollow=any(cell.mark and cell.kind == "open" for cell in cells),
         leads=any(0 < board.primary < len(board.columns) for board in content.boards),
         fragile=FRAGILE in notes,
         others=dict.fromkeys(note.partition(" by ")[2] for note in notes if note != FRAGILE),
