@@ -11,7 +11,8 @@ import hashlib
 import math
 import threading
 import time
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal, NamedTuple
 
@@ -27,7 +28,7 @@ from blindspoon.trial import Attribute, Choice, Trial
 CONFLICTS = "ballots/conflicts"  # where replaced answers are kept; no command reads them
 
 Tell = Callable[[str], None]  # is told what happens at the score page, a sentence at a time
-Rows = Mapping[str, Mapping[str, str]]  # cells by column, by code
+Rows = dict[str, Mapping[str, str]]  # cells by column, by code
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -120,7 +121,8 @@ class Given(NamedTuple):
     """An answer as a page sends it.
 
     `base` is the mark of the answer that the page had seen, `page` names the page that was opened,
-    and `turn` is its how many-th answer this is. It was given `ago` seconds before it came.
+    and `turn` is its how many-th answer to this cup this is. It was given `ago` seconds before it
+    came.
     """
 
     answer: CupAnswer
@@ -130,11 +132,32 @@ class Given(NamedTuple):
     ago: float = 0.0
 
 
+News = Literal["", "replaced", "late"]  # what became of another answer, or of this one
+
+
 class Receipt(NamedTuple):
-    """What an acknowledged cup holds; the news is what became of another answer, or of this one."""
+    """What an acknowledged cup holds."""
 
     answer: CupAnswer
-    news: str  # "replaced", "late" or nothing
+    news: News
+
+
+@dataclass(slots=True)
+class _History:
+    """What is known of one cup since the page was started."""
+
+    since: float = 0.0  # when the answer that stands was given
+    writer: str | None = None  # the page that gave it
+    sent: dict[str, tuple[int, CupAnswer]] = field(default_factory=dict)  # last, of every page
+    marks: set[str] = field(default_factory=set)  # of all that stood here
+
+
+class _Merged(NamedTuple):
+    """What is to stand for a cup, and the answer that is kept in the conflicts for it, if any."""
+
+    answer: CupAnswer
+    lost: CupAnswer | None = None
+    late: bool = False  # what stood there was given after what was sent
 
 
 def written(value: float | str) -> str:
@@ -201,11 +224,6 @@ def tidy_comment(text: str) -> str:
 
 
 def write_rows(names: Sequence[str], rows: Iterable[Mapping[str, str]]) -> bytes:
-    r"""Write rows as a table: UTF-8, commas, quotes as in RFC 4180.
-
-    >>> write_rows(["code", "comment"], [{"code": "037", "comment": "soft,\nmild"}])
-    b'code,comment\n037,"soft,\nmild"\n'
-    """
     cells = ([row.get(name, "") for name in names] for row in rows)
     return write_csv([names, *cells]).encode()
 
@@ -254,20 +272,18 @@ class Ballot:
         return receipts
 
     def reconcile(self) -> None:
-        """Look whether a file was changed by hand. Raises OSError."""
         for part in self.parts:
             part.reconcile()
 
     def answer(self, code: str) -> CupAnswer:
-        """Give what is filled in for a cup or set."""
         return self.part(code).answer(code)
 
-    def in_order(self) -> list[Mapping[str, str]]:
-        """Give the rows in the order of serving."""
-        return [row for code in self.codes if (row := self.part(code).rows.get(code))]
+    @property
+    def begun(self) -> bool:
+        """Whether anything of it was answered here."""
+        return any(part.rows for part in self.parts)
 
     def lacking(self, code: str) -> list[str]:
-        """Labels of what is not answered."""
         return self.part(code).lacking(code)
 
     @property
@@ -310,10 +326,7 @@ class BallotFile:
         self.columns = self.own = ("session", "taster", self.unit, *self.names, "comment")
         self._bytes: bytes | None = None
         self._lock = threading.Lock()
-        self._seen: dict[tuple[str, str], tuple[int, CupAnswer]] = {}  # by page and code
-        self._writer: dict[str, str] = {}
-        self._given: dict[str, float] = {}
-        self._past: dict[str, set[str]] = {}
+        self._past = defaultdict[str, _History](_History)
 
     def answer(self, code: str) -> CupAnswer:
         """Give what is filled in for a cup or set."""
@@ -330,59 +343,75 @@ class BallotFile:
         data = self.folder.read(self.file)
         if data is not None:
             (self.columns, self.rows), self._bytes = self._read(data), data
-            self._note_marks(self.rows)
+            self._note_marks()
             written = (self.folder.folder / self.file).stat().st_mtime  # no answer is newer
-            self._given = dict.fromkeys(self.rows, written)
+            for code in self.rows:
+                self._past[code].since = written
 
     def save(self, given: Mapping[str, Given]) -> dict[str, Receipt]:
         """Fill in some cups, none of them in `elsewhere`; when this returns, they are on the disk.
 
-        An answer of the same page, turn and content as one that was saved before changes nothing,
-        nor does one that is older than what its page sent since. Of two that were given unseen by
-        each other the newer one counts, and what it leaves blank is filled from the older one.
-        Where OSError says that it could not be written, nothing changes.
+        What counts is decided by `_decided`. Where OSError says that it could not be written,
+        nothing changes.
         """
         with self._lock:
             self._see_outside_changes()
-            fresh, taken, lost = dict[str, Given](), dict[str, CupAnswer](), dict[str, CupAnswer]()
-            late, arrival = set[str](), time.time()
-            for code, sent in given.items():
-                turn, answer = self._seen.get((sent.page, code), (-1, None))
-                seen = sent.turn < turn or (sent.turn == turn and sent.answer == answer)
-                if seen or (sent.answer.blank and code not in self.rows):
-                    continue
-                fresh[code], now, taken[code] = sent, self.answer(code), sent.answer
-                if sent.base != now.mark and self._writer.get(code) != sent.page:
-                    # unseen by its page: a second tab, a phone
-                    newer, older = sent.answer, now
-                    if arrival - sent.ago < self._given.get(code, 0.0):
-                        newer, older = older, newer
-                        late.add(code)
-                    taken[code], disputed = newer.over(older)
-                    lost |= {code: older} if disputed else {}
-            self._keep([self._row(code, answer) for code, answer in lost.items()])
-            changed = {code for code, answer in taken.items() if answer != self.answer(code)}
-            rows = {**self.rows, **{code: self._row(code, it) for code, it in taken.items()}}
+            arrival, news = time.time(), dict[str, News]()
+            decided = {code: self._decided(code, sent, arrival) for code, sent in given.items()}
+            merged = {code: found for code, found in decided.items() if found}
+            self._keep([self._row(code, it.lost) for code, it in merged.items() if it.lost])
+            changed = {code for code, it in merged.items() if it.answer != self.answer(code)}
+            rows = self.rows | {code: self._row(code, it.answer) for code, it in merged.items()}
             if rows != self.rows:  # the file first, and only then the answers
                 self._write(self.columns, rows)
-            self._given |= {code: arrival - fresh[code].ago for code in changed - late}
-            for code, sent in fresh.items():
-                self._seen[sent.page, code] = (sent.turn, sent.answer)
-                self._writer[code] = sent.page
-            for code in late:
-                del self._writer[code]
-            self._note_marks(fresh)
-            news = {code: "late" if code in late else "replaced" for code in lost}
+            for code, it in merged.items():
+                past, sent = self._past[code], given[code]
+                past.sent[sent.page] = sent.turn, sent.answer
+                past.writer = None if it.late else sent.page
+                if code in changed and not it.late:
+                    past.since = arrival - sent.ago
+                if it.lost:
+                    news[code] = "late" if it.late else "replaced"
+            self._note_marks()
             return {code: Receipt(self.answer(code), news.get(code, "")) for code in given}
+
+    def _decided(self, code: str, given: Given, arrival: float) -> _Merged | None:
+        """Decide what is to stand for a cup; None where nothing changes.
+
+        ==========================================  =====================  =====================
+        an answer                                   stands then            is kept aside
+        ==========================================  =====================  =====================
+        of an earlier turn than its page’s last     what stood
+        of that turn, with the same content         what stood
+        that is blank, where there is no row        nothing
+        whose page saw what stands, or gave it      the answer
+        unseen by each other, given after it        the answer, its gaps   what stood,
+        (a second tab, a phone, paper)              filled by what stood   if they differ
+        unseen by each other, given before it       what stood, its gaps   the answer,
+        (a phone that was offline)                  filled by the answer   if they differ
+        ==========================================  =====================  =====================
+        """
+        past, stands = self._past[code], self.answer(code)
+        turn, answer = past.sent.get(given.page, (-1, None))
+        if given.turn < turn or (given.turn == turn and given.answer == answer):
+            return None
+        if given.answer.blank and code not in self.rows:
+            return None
+        if given.base == stands.mark or given.page == past.writer:
+            return _Merged(given.answer)
+        late = arrival - given.ago < past.since
+        newer, older = (stands, given.answer) if late else (given.answer, stands)
+        filled, differ = newer.over(older)
+        return _Merged(filled, older if differ else None, late)
 
     def reconcile(self) -> None:
         """Look whether the file was changed by hand. Raises OSError."""
         with self._lock:
             self._see_outside_changes()
 
-    def _note_marks(self, codes: Collection[str]) -> None:
-        for code in codes:
-            self._past.setdefault(code, set()).add(self.answer(code).mark)
+    def _note_marks(self) -> None:
+        for code in self.rows:
+            self._past[code].marks.add(self.answer(code).mark)
 
     def _row(self, code: str, answer: CupAnswer) -> Mapping[str, str]:
         cells = (self.session, self.taster, code, *answer.cells)
@@ -417,7 +446,7 @@ class BallotFile:
         columns, outside = self._read_outside(data)
         theirs = {code: CupAnswer.of_row(row, self.names).mark for code, row in outside.items()}
         changed = {code for code, mark in theirs.items() if mark != self.answer(code).mark}
-        old = {code for code in changed if theirs[code] in self._past.get(code, ())}
+        old = {code for code in changed if theirs[code] in self._past[code].marks}
         missing = [code for code in self.rows if code not in theirs]
         corrected = [code for code in self.rows if code in changed - old]
         self._keep([self.rows[code] for code in corrected])
@@ -435,9 +464,11 @@ class BallotFile:
             self._write(columns, {**outside, **kept})
         else:
             self.columns, self.rows, self._bytes = columns, outside, data
-        self._note_marks(self.rows)
-        self._given |= dict.fromkeys(corrected, time.time())
-        self._writer.clear()
+        self._note_marks()
+        for code, past in self._past.items():
+            past.writer = None
+            if code in corrected:
+                past.since = time.time()
 
     def _read_outside(self, data: bytes | None) -> tuple[tuple[str, ...], Rows]:
         """Read a file changed by hand; put it aside where it fails the check."""

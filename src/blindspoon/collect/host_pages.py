@@ -183,7 +183,7 @@ class HostPages:
             ballot = self.sitting.ballots.get((session, taster))
             if ballot is None or taster in memory.joined:
                 continue  # who has joined tastes by phone
-            once = ballot.in_order() and (session, taster) not in memory.twice
+            once = ballot.begun and (session, taster) not in memory.twice
             if once if kind == "again" else ballot.gaps:
                 return redirect(f"{self.base}/{session}/{kind}/{other}?saved={place}", 303)
         return redirect(f"{self.base}?saved={place}", 303)

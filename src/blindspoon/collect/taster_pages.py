@@ -262,7 +262,7 @@ class TasterPages:
         sitting.look_for_late()
         ballots, joined = sitting.ballots_of(sitting.session), sitting.memory.joined
         # what stands there of somebody who has not joined was keyed in from paper
-        still = [it for it in ballots if it.gaps and (it.taster in joined or not it.in_order())]
+        still = [it for it in ballots if it.gaps and (it.taster in joined or not it.begun)]
         out = [ballot.taster for ballot in still]
         page = render_template(
             f"{name}.html.j2",
