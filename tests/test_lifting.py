@@ -194,7 +194,12 @@ def test_the_lifting_is_recorded_once_and_then_all_goes_on(blindspoon, lifted, t
         ("helper", 6, "Tasted blind, under codes; rule", ""),
         ("each-other", 2, "Tasted blind, under codes, by two who poured", "Poured by tasters."),
         ("taster", 1, "Tasted blind, under codes, by who poured and", "Poured by tasters."),
-        ("taster", 6, "Not shown to be blind: somebody who", "A taster may have known."),
+        (
+            "taster",
+            6,
+            "Tasted under codes, poured by one of the tasters",
+            "A taster may have known.",
+        ),
     ],
 )
 def test_the_page_is_as_sure_of_the_blind_as_who_poured_lets_it_be(
@@ -211,7 +216,7 @@ def test_the_page_is_as_sure_of_the_blind_as_who_poured_lets_it_be(
     assert trust in page
     assert "person who poured knew" not in page
     said = {"helper": "whoever poured did not taste.", "each-other": "Two poured for each other"}
-    assert said.get(who, "shuffled the cups:" if tasters == 1 else "had poured, so") in page
+    assert said.get(who, "shuffled the cups:" if tasters == 1 else "tasters had poured, so") in page
     assert " ".join(analysis.standing.record) in " ".join(
         blindspoon("compare", folder).stdout.split()
     )

@@ -379,9 +379,12 @@ class Analysis:
     def blinding(self) -> Blinding:
         """How far codes, a seal that was kept, and who poured show that it was tasted blind."""
         standing, lift = self.standing, self.standing.lift
-        if not self.coded or not standing.key_kept or standing.texts("a taster may have known"):
+        if not self.coded or not standing.key_kept:
             return "not shown"
-        return "under codes" if lift is None or lift.poured == "unknown" else "blind"
+        unsure = (
+            lift is None or lift.poured == "unknown" or standing.texts("a taster may have known")
+        )
+        return "under codes" if unsure else "blind"
 
     @property
     def about_days(self) -> bool:

@@ -321,7 +321,7 @@ def _poured(lift: Lift | None) -> Iterator[Fact]:
         yield "poured by tasters", f"The one taster poured, and shuffled the cups: {seen}."
     elif who == "taster":
         knew = "so their scores may be of what they expected"
-        yield "a taster may have known", f"Somebody who tasted had poured, {knew}."
+        yield "a taster may have known", f"One of the tasters had poured, {knew}."
 
 
 def _many(number: int, word: str) -> str:
