@@ -226,6 +226,12 @@ def test_a_comparison_is_asked_for_by_names_and_not_in_a_loop(result):
         list(result)
 
 
+@pytest.mark.parametrize(("name", "number"), [("trials", 50), ("tasters", 2), ("sessions", 0)])
+def test_a_size_that_is_too_small_is_told_by_the_name_of_its_argument(name, number):
+    with pytest.raises(bs.TrialError, match=f"^{name}: .* not {number}; "):
+        bs.size(CUCUMBERS, **{name: number})
+
+
 def test_sizes_are_whole_numbers_from_any_sequence():
     sizes = bs.size(CUCUMBERS, tasters=np.arange(4, 6), sessions=np.int64(1), trials=100)
     assert sizes.to_frame()["tasters"].unique().tolist() == [4, 5]

@@ -271,7 +271,7 @@ def size(
     ------
     TrialError
         If the folder has problems, nothing is scored but sets are answered (what these need the
-        command says), or no attribute has a margin.
+        command says), no attribute has a margin, or a size or `trials` is too small.
     TypeError
         If a size is no whole number.
     """

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 _UNFIT = Rule(
     "not-sizable",
-    "sizing takes one taster in 3 rounds or more, or 3 tasters or more",
+    "sizing takes one taster in 3 rounds or more, or 3 tasters or more, and 100 trials or more",
     "Correct the option",
 )
 _UNSCORED = Rule(
@@ -73,7 +73,8 @@ def size_folder(
             jars=_jars_of_each(trial, jars),
         )  # fmt: skip
     except ValueError as error:
-        raise DesignError([_UNFIT.broken(str(error), "trial.toml")]) from error
+        argument, _, wrong = str(error).partition(": ")
+        raise DesignError([_UNFIT.broken(wrong, argument)]) from error
     return trial, replace(found, foretold=tuple(foretold(trial, jars)))
 
 

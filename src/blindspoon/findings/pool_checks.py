@@ -267,14 +267,13 @@ def _listed(told: Iterable[tuple[Told, str]]) -> Iterator[tuple[Told, str]]:
 def rule_differences(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
     """Say in which kitchens the rule, the ends of a scale, or a label is not the first's."""
     first, *others = kitchens
-    shared, decides = common(kitchens, "attributes"), f"The rule of {first.name} decides"
-    made = common(kitchens, "variants")
+    scored, made = common(kitchens, "attributes"), common(kitchens, "variants")
     differs = (
-        (wording.listing(_differs(first.trial, it.trial, shared, made)), it.name) for it in others
+        (wording.listing(_differs(first.trial, it.trial, scored, made)), it.name) for it in others
     )
-    none = [f"{decides}, and it declared none."] * (first.trial.decision.declared is None)
-    told = (f"{decides}; {names} {text}." for text, names in _listed(differs) if text)
-    return (*none, *told)
+    none = ", and it declared none" * (first.trial.decision.declared is None)
+    parts = [none, *(f"; {names} {text}" for text, names in _listed(differs) if text)]
+    return (f"The rule of {first.name} decides{''.join(parts)}.",) if any(parts) else ()
 
 
 def _differs(

@@ -9,6 +9,7 @@ from dataclasses import replace
 import numpy as np
 from scipy.special import ndtri
 
+from blindspoon import wording
 from blindspoon.arrays import BoolArray, FloatArray
 from blindspoon.errors import DesignError, Rule
 from blindspoon.findings.comparison import By
@@ -83,14 +84,15 @@ def size(  # noqa: PLR0913 - each is an option of the command
     - `jars`: how many of each variant, the control first; empty where each is one
 
     Raises DesignError where the attribute has no margin, or twice the margin does not fit on the
-    scale; ValueError where sizes or trials are out of range.
+    scale; ValueError where sizes or trials are out of range, the argument first.
     """
     attribute = sized_attribute(trial)
     question = question_of(trial, spread, trials, rounds=rounds, jars=jars)
+    who, planned = "sessions" if rounds else "tasters", len(trial.tasting.tasters)
     panels = [
         (t, s)
-        for s in _sizes(sessions, SESSIONS, len(trial.sessions), least=1)
-        for t in _sizes(tasters, TASTERS, len(trial.tasting.tasters), least=3)
+        for s in _sizes("sessions", sessions, SESSIONS, len(trial.sessions), least=1)
+        for t in _sizes(who, tasters, TASTERS, planned, least=3)
     ]
     longest_first = sorted(panels, key=lambda panel: -panel[0] * panel[1])
     jobs = [(question, *panel, tuple(procedures)) for panel in longest_first]
@@ -132,7 +134,7 @@ def question_of(
         rule = Rule(slug, allowed, SET_MARGIN)
         raise DesignError([rule.broken(found, "trial.toml", column="margin")])
     if trials is not None and trials < FEWEST:
-        raise ValueError(f"{FEWEST} trials or more are needed")
+        raise ValueError(f"trials: {FEWEST} or more are needed, not {trials}")
     controls, others = trial.tasting.controls, len(trial.variants) - 1
     places = (trial.tasting.servings or controls + others) - controls
     return Question(
@@ -143,14 +145,15 @@ def question_of(
 
 
 def _sizes(
-    given: Sequence[int] | None, usual: Iterable[int], planned: int, least: int
+    name: str, given: Sequence[int] | None, usual: Iterable[int], planned: int, least: int
 ) -> list[int]:
     """Sort the sizes to try; those planned join the usual ones, where none are given."""
     if given is None:
         given = [*usual, planned] if planned >= least else [*usual]
     sizes = sorted({*given})
     if not sizes or sizes[0] < least:
-        raise ValueError(f"sizes are whole numbers from {least}, not {sizes}")
+        found = wording.listing(map(str, sizes)) or "none"
+        raise ValueError(f"{name}: whole numbers from {least} are needed, not {found}")
     return sizes
 
 

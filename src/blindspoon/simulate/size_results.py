@@ -209,6 +209,7 @@ class Sizing:
 
 
 Cells = Sequence[SizingCell]
+A_ROUND = "A round is one sitting: you taste"
 HARDLY = 0.05  # a chance below which a panel is said to be unable to show something
 
 
@@ -247,10 +248,7 @@ def assumptions_of(trial: Trial, attribute: Attribute, question: Question) -> tu
             more = (
                 " Several variants are judged a little more sharply than here: expect to see more."
             )
-        alone = (
-            f"One person tastes {question.cups} a round, in an order drawn afresh for each, and "
-            f"decides by ranks over the rounds: the answer is about this person.{more}"
-        )
+        alone = f"It is decided by ranks over the rounds: the answer is about this person.{more}"
         return alone, source
     step = f", in steps of {wording.plain(scale.step)}" if scale.step else ""
     others = question.variants - 2
@@ -302,7 +300,9 @@ def sentences_of(
     chosen = [cell for cell in deciding if cell.size == near]
     listed = [cell for cell in chosen if cell.sessions == len(trial.sessions)] or chosen
     variants = wanted[2]._replace(words=f"show variants alike within {wording.margin(attribute)}")
+    a_round = f"{A_ROUND} {question.cups}, in an order drawn afresh."
     return (
+        *[a_round] * question.rounds,
         *(wording.sentence(takes(goal, rows)) for goal in wanted),
         *(f"{panel_words(cell)}: {_can(cell, attribute, question)}" for cell in listed),
         *filter(None, (_hardly(goal, rows) for goal in (wanted[0], variants))),

@@ -157,6 +157,7 @@ def _chances(found: Stage, trials: int, moved: Moved) -> dict[str, object]:
     """Simulate this panel among others, and say and draw what they can show."""
     from blindspoon import planning  # noqa: PLC0415
     from blindspoon.simulate.chances import chances_chart  # noqa: PLC0415 - brings in scipy
+    from blindspoon.simulate.size_results import A_ROUND  # noqa: PLC0415
 
     plan = found.plan
     if not plan.primary_attributes and (plan.course or not plan.attributes):
@@ -179,7 +180,7 @@ def _chances(found: Stage, trials: int, moved: Moved) -> dict[str, object]:
     own = (
         f"{count(rounds, 'round')}:" if alone else f"{count(least, 'taster')} in {spelled(rounds)} "
     )
-    theirs = [text for text in sizing.sentences if text.startswith(own)]
+    theirs = [text for text in sizing.sentences if text.startswith((own, A_ROUND))]
     short = "" if alone or planned == least else "Two are too few to work it out. "
     in_vain = too_few_rounds(plan, plan.tasting.tasters)
     return {

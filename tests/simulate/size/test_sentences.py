@@ -63,6 +63,13 @@ def question_of(trial):
     )
 
 
+def test_what_a_round_is_is_said_before_any_is_counted(make_trial):
+    trial = make_trial()
+    question = dataclasses.replace(question_of(trial), rounds=True)
+    first = sentences_of(trial, trial.attribute("texture"), question, [cell(1, 12)])[0]
+    assert first.startswith("A round is one sitting: you taste every variant once, in an order")
+
+
 def test_the_smallest_panel_that_is_enough_is_named_for_each_number_of_sessions(said):
     cells = [
         cell(tasters, sessions, margin=chance)
@@ -152,7 +159,7 @@ def test_assumptions_name_the_spread_and_its_source(make_trial):
     [
         ({"places": 1}, "Every taster gets the control and one of the two others a session, in"),
         ({"controls": 2}, "Every taster gets the control twice and both others a session"),
-        ({"rounds": True}, "One person tastes every variant once a round"),
+        ({"rounds": True}, "ranks over the rounds: the answer is about this person"),
         ({"rounds": True}, "a little more sharply than here: expect to see more."),
         ({"rounds": True, "controls": 2}, "The second cup of the control is left out of the sum"),
     ],

@@ -251,9 +251,9 @@ def test_what_is_seen_is_found_however_much_or_little_scatters(make_trial, cup_s
 @pytest.mark.parametrize(
     ("options", "message"),
     [
-        ({"tasters": [2, 8]}, "whole numbers from 3"),
-        ({"sessions": []}, "whole numbers from 1"),
-        ({"trials": 5}, "100 trials or more"),
+        ({"tasters": [2, 8]}, "tasters: whole numbers from 3"),
+        ({"sessions": []}, "sessions: whole numbers from 1"),
+        ({"trials": 5}, "trials: 100 or more are needed, not 5"),
     ],
 )
 def test_sizes_out_of_range_are_refused(make_trial, options, message):
