@@ -12,7 +12,7 @@ def table_of(content, name):
 def test_every_row_has_a_cell_for_every_column(every_content):
     for name, content in every_content.items():
         beside = [table for section in content.sections for table in section.tables]
-        for table in (*content.numbers, *content.raw, *beside):
+        for table in (*content.numbers, *content.scores.numbers, *beside):
             assert table.rows, f"{name}: {table.name}"
             for head, cells in table.rows:
                 assert len(cells) == len(table.columns), f"{name}: {table.name}, {head}"
@@ -21,7 +21,7 @@ def test_every_row_has_a_cell_for_every_column(every_content):
 
 def test_means_and_spreads_are_those_of_the_scores(content_of):
     content = content_of("one attribute")
-    raw = dict(content.raw[0].rows)
+    raw = dict(content.scores.numbers[0].rows)
     given = np.array([float(cells[1]) for cells in raw.values()])
     (_, cells) = table_of(content, "scores-texture").rows[1]
     assert cells[:2] == ("12", "12")
@@ -62,7 +62,7 @@ def test_the_model_that_was_not_fitted_has_no_table(content_of):
 
 
 def test_replicates_stand_in_one_cell(content_of):
-    (_, cells) = content_of("replicates").raw[0].rows[0]
+    (_, cells) = content_of("replicates").scores.numbers[0].rows[0]
     assert all(cell.count(";") == 2 for cell in cells)
 
 

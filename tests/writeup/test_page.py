@@ -159,7 +159,7 @@ def test_pages_stay_small(every_page):
 
 def test_many_scores_are_left_to_the_table(content_of):
     content = content_of("usual", tasters=2000, remarks=(), seed=3)
-    assert content.raw == ()
+    assert content.scores.numbers == ()
     assert "The scores of all 20,000 cups are in tables/scores.csv" in page(content)
     assert len(page(content).encode()) < LIMIT
 

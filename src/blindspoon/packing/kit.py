@@ -23,7 +23,6 @@ from blindspoon.trial import Session, Trial, default_tasters
 from blindspoon.wording import capital
 from blindspoon.writeup.batches_section import only_a_mark, recipe_table
 from blindspoon.writeup.limits import cautions
-from blindspoon.writeup.methods import software
 from blindspoon.writeup.words import html_page
 from blindspoon.writeup.writers import Table, blank_as_dash
 
@@ -187,7 +186,6 @@ def _do_it_yourself(
         if ballot
         else None,
         asked=wording.asked(trial.choice) if trial.choice else "",
-        software=software(),
     ).encode()
 
 

@@ -26,8 +26,7 @@ from blindspoon.packing.kit import kit_files
 from blindspoon.packing.package import data_package, results_package
 from blindspoon.wording import sentence
 from blindspoon.writeup.kitchens import KitchensContent, compose_kitchens, forest_of, kitchens_page
-from blindspoon.writeup.methods import software
-from blindspoon.writeup.page import ASKED, ReportContent, page, render
+from blindspoon.writeup.page import ReportContent, page, render
 from blindspoon.writeup.records import pool_record
 from blindspoon.writeup.words import html_page, markdown_page
 
@@ -91,7 +90,6 @@ def start(title: str, answer: str, files: Collection[str], lacking: Sequence[str
         here=here,
         files=sorted(files),
         lacking=lacking,
-        software=software(),
     )
 
 
@@ -147,7 +145,7 @@ def pack(analysis: Analysis, *, jar_g: float, progress: Progress | None = None) 
     steps: list[Step] = [
         partial(posts.figure_files, pictures, size, **words) for size in posts.FORMATS
     ]
-    answering = (part for part in content.sections if part.name in ASKED)
+    answering = (part for part in content.sections if part.link)
     for asked in (chart for part in answering for chart in part.charts[:1]):
         steps += [partial(posts.chart_files, asked, size, **words) for size in posts.FORMATS]
     files = {

@@ -15,9 +15,8 @@ from blindspoon.files.seal import FILE, Seal
 from blindspoon.files.text_table import FolderTables, TextTable, guarded, write_csv
 from blindspoon.files.trial_toml import trial_text
 from blindspoon.trial import Trial
-from blindspoon.writeup.methods import software
 from blindspoon.writeup.records import FILES
-from blindspoon.writeup.words import markdown_page
+from blindspoon.writeup.words import markdown_page, software
 from blindspoon.writeup.writers import DataColumn, Record, described
 
 

@@ -56,6 +56,7 @@ def days_section(analysis: Analysis) -> PageSection | None:
         told += texts if len(asked) == 1 else filter(None, [" ".join(texts)])
     return PageSection(
         name="days",
+        link="Day by day",
         head="When is it ready?" if course.reach is not None else "How long does it stay?",
         role="" if asked[0].primary else "Exploratory",
         paragraphs=(*told, *filter(None, [which_first(analysis.course)])),
@@ -223,7 +224,8 @@ def choices_section(analysis: Analysis) -> PageSection | None:
     caption = f"Who can tell, by their own sets ({ENOUGH} or more)"
     own = table_of("who-can-tell", caption, "Taster", TASTER, tasters)
     return PageSection(
-        name="choices",
+        name="asked",
+        link="Who can tell",
         head="Can anybody tell them apart?",
         role="" if choices[0].primary else "Exploratory",
         paragraphs=tuple(sentences(choices))

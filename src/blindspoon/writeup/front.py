@@ -28,7 +28,7 @@ from blindspoon.wording import capital, sentence
 from blindspoon.writeup.asked_sections import days_answer
 from blindspoon.writeup.columns import estimate
 from blindspoon.writeup.limits import told_of
-from blindspoon.writeup.methods import session_dates
+from blindspoon.writeup.methods import days_ahead
 from blindspoon.writeup.words import Points, paragraphs, points
 
 MOST_WORDS = 58
@@ -136,6 +136,7 @@ def _overall(others: Sequence[Other]) -> str:
 
 # The board --------------------------------------------------------------------------------------
 
+BEFOREHAND, ALONG = "Asked beforehand", "Seen along the way"
 FRAGILE = "fragile"
 MOST_COLUMNS = 5  # attributes side by side; more are shared out over several boards
 
@@ -166,6 +167,12 @@ class Board:
     primary: int
     columns: tuple[str, ...]
     rows: tuple[tuple[str, tuple[BoardCell, ...]], ...]
+
+    @property
+    def groups(self) -> tuple[tuple[str, int], ...]:
+        """What columns have in common, and how many they are."""
+        spans = (BEFOREHAND, self.primary), (ALONG, len(self.columns) - self.primary)
+        return tuple((label, span) for label, span in spans if span)
 
 
 def make_boards(
@@ -201,6 +208,22 @@ def make_boards(
     cells = [cell for board in boards for _, row in board.rows for cell in row]
     again = pictured and len(ordered) == 1 and all(cell.mark and not cell.notes for cell in cells)
     return () if again else tuple(boards)
+
+
+def legend_of(analysis: Analysis, boards: Sequence[Board]) -> tuple[str, ...]:
+    """Say what the marks and words of boards mean, as far as they have them."""
+    cells = [cell for board in boards for _, row in board.rows for cell in row]
+    notes = [note for cell in cells for note in cell.notes]
+    return paragraphs(
+        "legend",
+        control=analysis.names.short(analysis.names.control),
+        marked=any(cell.mark for cell in cells),
+        hollow=any(cell.mark and cell.kind == "open" for cell in cells),
+        margin=any(attribute.margin is not None for attribute in analysis.trial.attributes),
+        along=[it for board in boards for it in board.groups[1:]] and ALONG,
+        fragile=FRAGILE in notes,
+        others=dict.fromkeys(note.partition(" by ")[2] for note in notes if note != FRAGILE),
+    )
 
 
 def _cell(other: Other, limits: Mapping[str, float], *, fragile: bool) -> BoardCell:
@@ -252,7 +275,7 @@ def weaknesses(analysis: Analysis, influence: Influence | None) -> Points:
         standing=analysis.standing,
         names=names,
         tasted=table.batches_tasted(len(trial.variants)).tolist(),
-        dates=session_dates(trial, table),
+        ahead=days_ahead(trial, table),
         missing=lift if lift and lift.scored < (1 - MOST_MISSING) * lift.cups else None,
         wide=[
             result.attribute

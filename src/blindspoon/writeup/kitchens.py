@@ -18,9 +18,8 @@ from blindspoon.trial import Trial
 from blindspoon.writeup.batches_section import recipe_table
 from blindspoon.writeup.columns import MIXED, difference, estimate, finer
 from blindspoon.writeup.front import MOST_WORDS
-from blindspoon.writeup.methods import software
 from blindspoon.writeup.tables import chosen
-from blindspoon.writeup.words import Points, html_page, paragraphs
+from blindspoon.writeup.words import Points, caption_of, html_page, paragraphs
 from blindspoon.writeup.writers import Table, table_of
 
 HEADS = {
@@ -117,6 +116,7 @@ class KitchensContent:
     question: str
     answer: str
     spoken: str
+    methods: tuple[str, ...]
     tasted: str
     picture: Chart | None
     weak: Points
@@ -130,6 +130,10 @@ class KitchensContent:
     @property
     def title(self) -> str:
         return self.trial.title
+
+    @property
+    def caption(self) -> str:
+        return caption_of(self.picture, self.answer) if self.picture else ""
 
     @property
     def trust(self) -> str:
@@ -171,6 +175,14 @@ def compose_kitchens(pool: Pool) -> KitchensContent:
         question=f"{number} kitchens made the same and tasted it, each by themselves.",
         answer=answer,
         spoken=spoken,
+        methods=paragraphs(
+            "pooled",
+            control=pool.variant(pool.first.control).label,
+            kitchens=len(kitchens),
+            weighted=len(pool.variants) > 2,
+            these=THESE,
+            like=POOLED,
+        ),
         tasted=f"{'; '.join(who)}{blind}.",
         picture=head.chart,
         weak=tuple(("", text) for text in (*pool.caveats, *told, *lost, *about)),
@@ -181,16 +193,7 @@ def compose_kitchens(pool: Pool) -> KitchensContent:
 
 def kitchens_page(content: KitchensContent, *, paper: bool = False) -> str:
     """Fill the template, perhaps for paper only; all text of the hosts is escaped in it."""
-    return html_page(
-        "kitchens",
-        content=content,
-        pool=content.pool,
-        paper=paper,
-        control=content.trial.variant(content.trial.control).label,
-        own=POOLED,
-        only=THESE,
-        software=software(),
-    )
+    return html_page("kitchens", content=content, paper=paper)
 
 
 # Their chart --------------------------------------------------------------------------------

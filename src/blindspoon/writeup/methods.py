@@ -3,8 +3,6 @@
 import datetime
 import re
 from collections.abc import Iterable
-from functools import cache
-from importlib.metadata import version
 
 import numpy as np
 
@@ -18,15 +16,6 @@ from blindspoon.version import __version__
 from blindspoon.wording import day
 from blindspoon.writeup.words import paragraphs, points
 
-LIBRARIES = ("numpy", "scipy")  # those that computed something
-
-
-@cache
-def software() -> str:
-    """Name Blindspoon and the libraries that computed something, with their versions."""
-    known = wording.listing(f"{name} {version(name)}" for name in LIBRARIES)
-    return f"Blindspoon {__version__} on {known}"
-
 
 def session_dates(trial: Trial, table: ScoreTable) -> list[datetime.date]:
     """Dates of the sessions that were tasted, where trial.toml gives them; sorted."""
@@ -36,6 +25,12 @@ def session_dates(trial: Trial, table: ScoreTable) -> list[datetime.date]:
         if session.date is not None
         and session.name in {*table.sessions, *(table.choices.sessions if table.choices else ())}
     )
+
+
+def days_ahead(trial: Trial, table: ScoreTable) -> int | None:
+    """Count the days from the rule to the first session; None where one of them has no date."""
+    declared, dates = trial.decision.declared, session_dates(trial, table)
+    return (dates[0] - declared).days if declared and dates else None
 
 
 def report_date(analysis: Analysis) -> str:
@@ -125,7 +120,6 @@ def compared(analysis: Analysis) -> tuple[str, ...]:
         levels=[
             wording.percent(level) for level in sorted({1 - 2 * each.alpha for each in with_margin})
         ],
-        software=software(),
     )
 
 
@@ -149,11 +143,10 @@ WAYS = {
 
 def planned(analysis: Analysis) -> tuple[str, ...]:
     trial, rule = analysis.trial, analysis.trial.decision
-    dates = session_dates(trial, analysis.table)
     return paragraphs(
         "planned",
         declared=rule.declared,
-        gap=(dates[0] - rule.declared).days if dates and rule.declared else None,
+        ahead=days_ahead(trial, analysis.table),
         primary=[
             *["whether anybody can tell"] * ("choice" in rule.primary),
             *["how it changes over the days"] * ("course" in rule.primary),

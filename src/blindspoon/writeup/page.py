@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -11,7 +12,7 @@ from blindspoon.charts.chart import Chart, svg_file
 from blindspoon.files.photographs import Photograph, photographs
 from blindspoon.findings.comparison import Analysis, AttributeResult
 from blindspoon.findings.further import FurtherAnalyses
-from blindspoon.trial import Trial
+from blindspoon.trial import Trial, Variant
 from blindspoon.writeup import limits, methods
 from blindspoon.writeup.asked_sections import (
     choice_methods,
@@ -23,9 +24,9 @@ from blindspoon.writeup.asked_sections import (
 )
 from blindspoon.writeup.batches_section import differed_section, measured_section, recipe_table
 from blindspoon.writeup.front import (
-    FRAGILE,
     Board,
     advice,
+    legend_of,
     make_boards,
     short_answer,
     trust,
@@ -34,10 +35,19 @@ from blindspoon.writeup.front import (
 from blindspoon.writeup.further_sections import influence_section, joint_section, panel_section
 from blindspoon.writeup.limits import next_steps
 from blindspoon.writeup.records import csv_files
-from blindspoon.writeup.remarks import MOST_LISTED, MOST_OPEN, Remarks, all_in, remarks_of
-from blindspoon.writeup.tables import MOST_SERVINGS, contrast_tables, raw_tables, scores_table
-from blindspoon.writeup.words import PageSection, Points, html_page
+from blindspoon.writeup.remarks import MOST_LISTED, Remarks, all_in, remarks_of
+from blindspoon.writeup.tables import contrast_tables, scores_section, scores_table
+from blindspoon.writeup.words import PageSection, Points, caption_of, html_page
 from blindspoon.writeup.writers import Table
+
+
+class Fold(NamedTuple):
+    """Sections that are folded together; a single one needs no anchor beside its own."""
+
+    anchor: str
+    head: str
+    parts: tuple[PageSection, ...]
+
 
 FOLDS = (
     ("hangs", "What would change it", ("influence", "unsettled", "not-shown")),
@@ -50,10 +60,7 @@ FOLDS = (
     ("making", "What was made and measured", ("differed", "measured")),
     ("care", "Cautions", ("cautions",)),
 )
-"""Sections that are folded together: an anchor, a head, and their names."""
-
-ASKED = {"days": ("days", "Day by day"), "choices": ("asked", "Who can tell")}
-"""Sections that stand open under the board: anchor, and what leads there."""
+"""An anchor, a head, and the names of the sections."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,9 +81,12 @@ class ReportContent:
     """The report before it is a page: strings, tables of strings and charts, in reading order.
 
     - `picture`: the chart at the head
+    - `legend`: sentences under the boards
+    - `asked`: sections that stand open under the boards, without that picture
     - `weak`, `advice`: what weakens the answer, and what to do with it
     - `recipe`: grams for a jar of each variant
-    - `numbers`, `raw`: what the procedures found, and every score
+    - `sections`: all of them, also those that are folded
+    - `numbers`, `scores`: what the procedures found, and every score
     - `figures`: all charts that are written as files
     - `behind`: the tables that hold what each chart draws, by its name
     - `files`: the CSV tables: path, and text
@@ -85,15 +95,20 @@ class ReportContent:
 
     analysis: Analysis
     answer: str
+    trust: str
     picture: Chart | None
     boards: tuple[Board, ...]
+    legend: tuple[str, ...]
+    asked: tuple[PageSection, ...]
     weak: Points
+    remarks: Remarks | None
     advice: Points
     recipe: Table | None
     findings: tuple[AttributeFinding, ...]
     sections: tuple[PageSection, ...]
     numbers: tuple[Table, ...]
-    raw: tuple[Table, ...]
+    scores: PageSection | None
+    sources: tuple[str, ...]
     figures: tuple[Chart, ...]
     behind: Mapping[str, tuple[Table, ...]]
     files: tuple[tuple[str, str], ...]
@@ -114,10 +129,6 @@ class ReportContent:
         return self.trial.question or self.title
 
     @property
-    def trust(self) -> str:
-        return trust(self.analysis)
-
-    @property
     def byline(self) -> tuple[str, ...]:
         """Whose it is, of when, and how much was tasted."""
         table, chosen = self.analysis.table, self.analysis.table.choices
@@ -127,32 +138,70 @@ class ReportContent:
             (table.taster.size * bool(self.analysis.results), "cup"),
             (chosen.right.size if chosen else 0, "set"),
         )
-        told = ", ".join(wording.count(number, what) for number, what in counted if number)
-        return tuple(filter(None, (self.trial.host, methods.report_date(self.analysis), told)))
+        much = ", ".join(wording.count(number, what) for number, what in counted if number)
+        return tuple(filter(None, (self.trial.host, methods.report_date(self.analysis), much)))
 
     @property
-    def remarks(self) -> Remarks | None:
-        return remarks_of(self.analysis)
+    def links(self) -> tuple[tuple[str, str], ...]:
+        """What the head of the page leads to: an anchor, and a name."""
+        make = "Recipe" if self.recipe else "Methods" * bool(self.methods)
+        return (
+            *[("board", "Board")] * bool(self.boards),
+            *((part.name, part.link) for part in self.asked),
+            *[("weak", "What weakens it")] * bool(self.weak),
+            *[("make", make)] * bool(make),
+            ("record", "The whole record"),
+        )
+
+    @property
+    def caption(self) -> str:
+        """What stands over the picture: nothing that the answer has said."""
+        said = self.picture and self.picture.name == "choices" and self.picture.title
+        return caption_of(self.picture, f"{self.answer}{said or ''}") if self.picture else ""
+
+    @property
+    def methods(self) -> tuple[Variant, ...]:
+        return tuple(variant for variant in self.trial.variants if variant.method)
+
+    @property
+    def next(self) -> PageSection | None:
+        return next((part for part in self.sections if part.name == "next"), None)
+
+    @property
+    def folds(self) -> tuple[Fold, ...]:
+        parts = {part.name: part for part in self.sections}
+        folds = (
+            Fold(anchor, head, tuple(parts[name] for name in names if name in parts))
+            for anchor, head, names in FOLDS
+        )
+        return tuple(it._replace(anchor=it.anchor * bool(it.parts[1:])) for it in folds if it.parts)
+
+    @property
+    def citation(self) -> str:
+        return methods.citation(self.analysis)
 
 
 def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> ReportContent:
     """Say everything that the report says; without `further`, nothing of what lies behind."""
-    trial, table, names = analysis.trial, analysis.table, analysis.names
-    ordered = analysis.ordered
+    trial, table, ordered = analysis.trial, analysis.table, analysis.ordered
     findings = tuple(
         AttributeFinding(
             outcome=it,
             differences=differences_chart(it) if it.result.comparisons else None,
             scores=scores_chart(it) if np.isfinite(it.means).any() else None,
         )
-        for it in (outcome_of(trial, table, result, names) for result in ordered)
+        for it in (outcome_of(trial, table, result, analysis.names) for result in ordered)
     )
     own = [it.differences for it in findings if it.differences]
     sections = tuple(filter(None, _sections(analysis, further)))
-    asked = [part for part in sections if part.name in ASKED]
-    first = [chart for part in asked for chart in part.charts[:1]]
+    linked = [part for part in sections if part.link]
+    first = [chart for part in linked for chart in part.charts[:1]]
     by_others = analysis.about_days or analysis.about_sets
     picture = next(iter([*first, *own] if by_others else [*own, *first]), None)
+    asked = (
+        replace(part, charts=tuple(chart for chart in part.charts if chart != picture))
+        for part in linked
+    )
     influence = None if further is None else further.influence
     fragile = influence.fragile if influence else ()
     declared = trial.decision.primary
@@ -162,24 +211,32 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
         for result in ordered
         for made in (scores_table(trial, table, result.attribute), *contrast_tables(result))
     )
-    raw = raw_tables(trial, table)
-    scores = (it.scores for it in findings if it.scores)
-    figures = [*own, *scores, *(chart for part in sections for chart in part.charts)]
-    every = (*numbers, *raw, *(it for part in sections for it in (*part.numbers, *part.tables)))
+    scores = scores_section(trial, table) if ordered else None
+    figures = [*own, *(it.scores for it in findings if it.scores)]
+    figures += [chart for part in sections for chart in part.charts]
+    every = [*numbers, *(scores.numbers if scores else ())]
+    every += [table for part in sections for table in (*part.numbers, *part.tables)]
     photos, lacking = photographs(trial, analysis.photos)
     boarded = ordered if analysis.comparisons and not analysis.about_days else ()
+    boards = make_boards(boarded, fragile, pictured=picture in own)
+    compared = next(part for part in sections if part.name == "compared")
     return ReportContent(
         analysis=analysis,
         answer=short_answer(analysis, answering),
+        trust=trust(analysis),
         picture=picture,
-        boards=make_boards(boarded, fragile, pictured=picture in own),
+        boards=boards,
+        legend=legend_of(analysis, boards),
+        asked=tuple(filter(None, asked)),
         weak=weaknesses(analysis, influence),
+        remarks=remarks_of(analysis),
         advice=days_advice(analysis) if analysis.about_days else advice(analysis),
         recipe=recipe_table(trial, analysis.made),
         findings=findings,
         sections=sections,
         numbers=numbers,
-        raw=raw,
+        scores=scores,
+        sources=methods.references(compared.paragraphs),
         figures=tuple(sorted(figures, key=lambda chart: chart is not picture)),
         behind={it.name: tuple(t for t in every if it.name in t.behind) for it in figures},
         files=(*csv_files(analysis), *(file for part in sections for file in part.files)),
@@ -222,16 +279,16 @@ def _sections(analysis: Analysis, further: FurtherAnalyses | None) -> Iterator[P
             name="not-shown", head="What this does not show", points=limits.not_shown(analysis)
         )
     yield _left_out(analysis)
-    told = limits.cautions(analysis.trial, analysis.made)
-    yield PageSection(name="cautions", head="Cautions", points=told)
+    cautions = limits.cautions(analysis.trial, analysis.made)
+    yield PageSection(name="cautions", head="Cautions", points=cautions)
 
 
 def _left_out(analysis: Analysis) -> PageSection:
     """Say who and what was left out, and what the files lack."""
     lost = analysis.table.left_out
-    told = [note for note in analysis.notes if note.line != 1]  # of a header: for the host
+    notes = [note for note in analysis.notes if note.line != 1]  # of a header: for the host
     listed = [f"{str(entry).rstrip('.')}." for entry in lost[:MOST_LISTED]]
-    listed += [*map(str, told[:MOST_LISTED]), *all_in(len(lost), "entries", "left_out.csv")]
+    listed += [*map(str, notes[:MOST_LISTED]), *all_in(len(lost), "entries", "left_out.csv")]
     return PageSection(
         name="left-out",
         head="Who and what was left out",
@@ -261,38 +318,4 @@ def page(content: ReportContent, *, paper: bool = False, preview: bool = False) 
     For paper only: the wide charts, black on white, with page numbers. Only a page beside which
     ``preview.png`` lies names it.
     """
-    analysis, table = content.analysis, content.analysis.table
-    parts = {part.name: part for part in content.sections if part}
-    folds = [(at, head, [parts[n] for n in names if n in parts]) for at, head, names in FOLDS]
-    cells = [cell for board in content.boards for _, row in board.rows for cell in row]
-    notes = [note for cell in cells for note in cell.notes]
-    return html_page(
-        "page",
-        content=content,
-        trial=content.trial,
-        names=analysis.names,
-        paper=paper,
-        preview=preview,
-        asked=[  # that have more than the picture at the head
-            part
-            for part in content.sections
-            if part.name in ASKED
-            and replace(part, charts=tuple(it for it in part.charts if it != content.picture))
-        ],
-        anchors=ASKED,
-        marked=any(cell.mark for cell in cells),
-        hollow=any(cell.mark and cell.kind == "open" for cell in cells),
-        leads=any(0 < board.primary < len(board.columns) for board in content.boards),
-        fragile=FRAGILE in notes,
-        others=dict.fromkeys(note.partition(" by ")[2] for note in notes if note != FRAGILE),
-        most_open=MOST_OPEN,
-        next=parts.get("next"),
-        folds=[fold for fold in folds if fold[2]],
-        alone=len(table.tasters) == 1,
-        repeated=len(table.sessions) > 1 and len(table.tasters) > 1,
-        cups=wording.count(table.taster.size, "cup"),
-        many=table.taster.size > MOST_SERVINGS,
-        citation=methods.citation(analysis),
-        references=methods.references(parts["compared"].paragraphs),
-        software=methods.software(),
-    )
+    return html_page("page", content=content, paper=paper, preview=preview)

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from blindspoon import wording
 from blindspoon.findings.comparison import Analysis
 
-MOST_OPEN = 3  # remarks of a variant that stand open; more are folded
 MOST_LISTED = 40  # remarks, and things left out, that the page lists; tables/ has them all
 
 
@@ -14,6 +13,7 @@ MOST_LISTED = 40  # remarks, and things left out, that the page lists; tables/ h
 class Remarks:
     """Remarks by the label of their variant, then those beside sets; and where all are."""
 
+    head: str
     by_variant: tuple[tuple[str, tuple[str, ...]], ...]
     note: tuple[str, ...]
 
@@ -32,7 +32,8 @@ def remarks_of(analysis: Analysis) -> Remarks | None:
     grouped.append(("Beside a set", [*choices.remarks[:MOST_LISTED]] if choices else []))
     listed = tuple((label, _each_once(texts)) for label, texts in grouped if texts)
     note = all_in(len(told), "remarks", "scores.csv")
-    return Remarks(by_variant=listed, note=tuple(note)) if listed else None
+    who = "the taster" if len(table.tasters) == 1 else "tasters"
+    return Remarks(head=f"What {who} said", by_variant=listed, note=tuple(note)) if listed else None
 
 
 def _each_once(texts: Iterable[str]) -> tuple[str, ...]:

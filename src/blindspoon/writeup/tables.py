@@ -12,7 +12,7 @@ from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Attribute, Trial
 from blindspoon.writeup.columns import COMPARISON, INTERVAL, POINTS, P, estimate, points_cell
-from blindspoon.writeup.words import paragraphs
+from blindspoon.writeup.words import PageSection, paragraphs
 from blindspoon.writeup.writers import DASH, TEXT, Column, Table, blank_as_dash, table_of
 
 MOST_SERVINGS = 200
@@ -183,14 +183,25 @@ def scores_table(trial: Trial, table: ScoreTable, attribute: Attribute) -> Table
     )
 
 
-def raw_tables(trial: Trial, table: ScoreTable) -> tuple[Table, ...]:
-    """Every score, a table an attribute: tasters down, variants across, replicates in one cell.
+def scores_section(trial: Trial, table: ScoreTable) -> PageSection:
+    """Show every score, or say where they are where there are more than `MOST_SERVINGS`."""
+    many, alone = table.taster.size > MOST_SERVINGS, len(table.tasters) == 1
+    return PageSection(
+        name="scores",
+        head="The scores",
+        paragraphs=paragraphs(
+            "scores",
+            many=many,
+            cups=wording.count(table.taster.size, "cup"),
+            alone=alone,
+            repeated=len(table.sessions) > 1 and not alone,
+        ),
+        numbers=() if many else tuple(_every_score(trial, table, alone=alone)),
+    )
 
-    Of one person alone, rounds down. Empty where there are more than `MOST_SERVINGS`.
-    """
-    if table.taster.size > MOST_SERVINGS:
-        return ()
-    alone, made = len(table.tasters) == 1, []
+
+def _every_score(trial: Trial, table: ScoreTable, *, alone: bool) -> Iterator[Table]:
+    """Make a table an attribute: tasters, or rounds of the only one, down, and variants across."""
     rounds = tuple(trial.session_label(name) or name for name in table.sessions)
     names, place = (rounds, table.session) if alone else (table.tasters, table.taster)
     for index, attribute in enumerate(trial.attributes):
@@ -200,14 +211,11 @@ def raw_tables(trial: Trial, table: ScoreTable) -> tuple[Table, ...]:
             if np.isfinite(score):
                 given[place[row]][table.variant[row]].append(wording.plain(score))
         texts = (blank_as_dash("; ".join(scores) for scores in row) for row in given)
-        made.append(
-            Table(
-                name=f"raw-{attribute.name}",
-                caption=f"{attribute.label}: every score",
-                head="Round" if alone else "Taster",
-                columns=tuple(variant.label for variant in trial.variants),
-                rows=tuple(zip(names, texts, strict=True)),
-                behind=(f"{attribute.name}-differences", f"{attribute.name}-scores"),
-            )
+        yield Table(
+            name=f"raw-{attribute.name}",
+            caption=f"{attribute.label}: every score",
+            head="Round" if alone else "Taster",
+            columns=tuple(variant.label for variant in trial.variants),
+            rows=tuple(zip(names, texts, strict=True)),
+            behind=(f"{attribute.name}-differences", f"{attribute.name}-scores"),
         )
-    return tuple(made)

@@ -4,6 +4,7 @@ import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
+from importlib.metadata import version
 
 import jinja2
 
@@ -11,6 +12,7 @@ from blindspoon import wording
 from blindspoon.charts.chart import Chart
 from blindspoon.charts.scene import FONTS, css_variables, face_css
 from blindspoon.stats.results import NoResult
+from blindspoon.version import __version__
 from blindspoon.writeup.writers import Table
 
 
@@ -49,10 +51,10 @@ MARKUP = re.compile(
 )
 
 
-def html_page(name: str, **facts: object) -> str:
+def html_page(name: str, *, paper: bool = False, **facts: object) -> str:
     """Fill a template of a page, by its name without ending; texts of people are escaped in it."""
     colours = {"light": css_variables(dark=False), "dark": css_variables(dark=True)}
-    page = templates().get_template(f"{name}.html.j2").render({"paper": False} | colours | facts)
+    page = templates().get_template(f"{name}.html.j2").render(paper=paper, **colours, **facts)
     parts = MARKUP.split(page)
     parts[::2] = unbroken("<>".join(parts[::2])).split("<>")
     return "".join(parts)
@@ -112,9 +114,26 @@ def templates() -> jinja2.Environment:
         *(wording.all_of, wording.days, wording.day, wording.dated, wording.in_points),
     )
     made.filters |= {function.__name__: function for function in said}
-    made.globals |= {"face_css": face_css, "fonts": FONTS}
+    made.globals |= {"face_css": face_css, "fonts": FONTS, "software": software}
     made.tests["lacking"] = lambda value: isinstance(value, NoResult)
     return made
+
+
+LIBRARIES = ("numpy", "scipy")  # those that computed something
+
+
+@cache
+def software() -> str:
+    """Name Blindspoon and the libraries that computed something, with their versions."""
+    known = wording.listing(f"{name} {version(name)}" for name in LIBRARIES)
+    return f"Blindspoon {__version__} on {known}"
+
+
+def caption_of(chart: Chart, answer: str) -> str:
+    """Head a chart by its title, or by what it shows where the answer has said all of that."""
+    clauses = chart.title.lower().split("; ")
+    told = all(clause in answer.lower() for clause in clauses)
+    return wording.capital(chart.data) if told else chart.title
 
 
 Points = tuple[tuple[str, str], ...]  # a bold head and a text each; one of the two may be empty
@@ -126,7 +145,7 @@ class PageSection:
 
     `name` is its anchor on the page; `role` "Exploratory", or empty. `tables` are read here, and
     `numbers` stand with all numbers of the page. `files` are tables for scripts: path under the
-    report's folder, and text.
+    report's folder, and text. With a `link`, what leads there, it stands open under the board.
     """
 
     name: str
@@ -138,6 +157,7 @@ class PageSection:
     points: Points = ()
     numbers: tuple[Table, ...] = ()
     files: tuple[tuple[str, str], ...] = ()
+    link: str = ""
 
     def __bool__(self) -> bool:
         return bool(self.paragraphs or self.charts or self.tables or self.points)
