@@ -378,6 +378,19 @@ def test_who_has_no_cookie_or_no_ticket_gets_nothing(at):
     assert host.client.get("/", headers={"Host": "evil.example"}).status_code == 421
 
 
+def test_what_only_takes_forms_leads_back_to_its_page_when_its_address_is_loaded_again(at):
+    host, _ = at("tasting")
+    rules = [*host.bench.app.url_map.iter_rules()]
+    pages = {it.rule for it in rules if "GET" in it.methods}
+    only = {it.rule for it in rules} - pages - {"/t/<name>/sheets/pouring"}  # read as a sheet
+    assert "/t/<name>/tasters/days" in only
+    for rule in only:
+        path = re.sub("<(name|link)>", "crisp", rule)
+        done = host.get(path)
+        assert (done.status_code, done.location) == (303, path.rpartition("/")[0] or "/")
+        host.read(path)
+
+
 def test_pages_are_small(at):
     host, _ = at("planned")
     for path in ("/", "/new", QUESTION, JAR, "/t/crisp/jars", "/t/crisp/", "/help"):

@@ -12,7 +12,7 @@ from urllib.parse import quote
 import jinja2
 from flask import Flask, abort, jsonify, make_response, redirect, render_template, request
 from markupsafe import Markup
-from werkzeug.exceptions import HTTPException
+from werkzeug.exceptions import HTTPException, MethodNotAllowed
 from werkzeug.wrappers import Response
 
 from blindspoon import wording
@@ -295,6 +295,8 @@ class Workbench:
     def _refuse(self, error: Exception) -> Response:
         """Say what is wrong with a request, with the files of a trial, or with this program."""
         problems: Sequence[Problem | str] = ()
+        if isinstance(error, MethodNotAllowed) and request.method == "GET":
+            return redirect(request.path.rpartition("/")[0] or "/", 303)  # where its form stands
         if isinstance(error, HTTPException):
             code = error.code or 400
             text = MESSAGES.get(code, _ELSE)
