@@ -226,6 +226,13 @@ def test_a_comparison_is_asked_for_by_names_and_not_in_a_loop(result):
         list(result)
 
 
+def test_what_was_read_is_compared_as_it_was_read(tmp_path):
+    folder = Path(shutil.copytree(CUCUMBERS, tmp_path / "trial"))
+    trial = bs.read(folder)
+    shutil.rmtree(folder)
+    assert trial.compare().to_record() == bs.compare(CUCUMBERS).to_record()
+
+
 @pytest.mark.parametrize(("name", "number"), [("trials", 50), ("tasters", 2), ("sessions", 0)])
 def test_a_size_that_is_too_small_is_told_by_the_name_of_its_argument(name, number):
     with pytest.raises(bs.TrialError, match=f"^{name}: .* not {number}; "):

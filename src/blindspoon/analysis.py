@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from blindspoon.batches.strengths import CupAges, age_cups
 from blindspoon.batches.summary import make_up
 from blindspoon.errors import DesignError, Problem, ScoreError, TrialError
-from blindspoon.files.trial_folder import fingerprint, read_folder, read_photos
+from blindspoon.files.trial_folder import FolderText, fingerprint, read_folder, read_photos
 from blindspoon.findings.choices import compare_choices
 from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.comparison import Analysis, Naming, naming
@@ -29,9 +29,9 @@ if TYPE_CHECKING:
 MOST_FOR_JSON = 10_000  # tasters up to whom JSON holds the further analyses
 
 
-def analyse(folder: Path) -> Analysis:
-    """Read a trial folder, compare and judge; see `api.compare`."""
-    text = read_folder(folder)
+def analyse(folder: Path, text: FolderText | None = None) -> Analysis:
+    """Read a trial folder if it is not read yet, compare and judge; see `api.compare`."""
+    text = text or read_folder(folder)
     named, named_tables = text.trial, text.tables  # tasters as the files call them
     trial, tables = pseudonymise(named, named_tables)
     stands = standing(text, tables)

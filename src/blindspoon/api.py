@@ -16,7 +16,7 @@ from blindspoon.analysis import analyse, compose_report, pool_folders, to_record
 from blindspoon.errors import Note
 from blindspoon.examine import Examination, examine
 from blindspoon.files import disk
-from blindspoon.files.trial_folder import read_folder
+from blindspoon.files.trial_folder import FolderText, read_folder
 from blindspoon.findings.comparison import Analysis, Comparison, NotCompared
 from blindspoon.findings.pool_checks import Pool
 from blindspoon.scores.score_table import ScoreTable, build_table
@@ -44,11 +44,14 @@ class TrialFolder:
 
     Parameters
     ----------
+    text : FolderText
+        The files as they were read.
     notes : tuple of Note
         What is worth knowing about the files.
     """
 
     path: Path
+    text: FolderText
     trial: Trial
     table: ScoreTable
     notes: tuple[Note, ...]
@@ -69,8 +72,8 @@ class TrialFolder:
         return self.table.to_frame(self.trial)
 
     def compare(self) -> Compared:
-        """Compare every variant with the control; see `compare`."""
-        return compare(self.path)
+        """Compare every variant with the control, as it was read; see `compare`."""
+        return Compared(analysis=analyse(self.path, self.text))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
@@ -223,7 +226,7 @@ def read(folder: Folder) -> TrialFolder:
     see_lifted(standing(text))
     table, notes = build_table(text.trial, text.tables)
     return TrialFolder(
-        path=Path(folder), trial=text.trial, table=table, notes=(*text.notes, *notes)
+        path=Path(folder), text=text, trial=text.trial, table=table, notes=(*text.notes, *notes)
     )
 
 
