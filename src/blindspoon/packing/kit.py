@@ -24,7 +24,7 @@ from blindspoon.wording import capital
 from blindspoon.writeup.batches_section import only_a_mark, recipe_table
 from blindspoon.writeup.limits import cautions
 from blindspoon.writeup.words import html_page
-from blindspoon.writeup.writers import Table, blank_as_dash
+from blindspoon.writeup.writers import Table, grid
 
 
 def kit_files(
@@ -159,8 +159,8 @@ def _do_it_yourself(
         low = f"{wording.plain(scale.low)} {attribute.low}".strip()
         high = f"{wording.plain(scale.high)} {attribute.high}".strip()
         steps = wording.plain(scale.step) if scale.step else "any number"
-        cells = blank_as_dash([low, high, steps, wording.margin(attribute)])
-        ballot.append((attribute.label, cells))
+        ballot.append((attribute.label, (low, high, steps, wording.margin(attribute))))
+    heads = ("From", "To", "Steps", "Margin that matters")
     return html_page(
         "kit",
         data=data,
@@ -176,15 +176,7 @@ def _do_it_yourself(
         },
         recipe=recipe_table(trial, made, jar_g),
         others=_others_table(trial, jars),
-        ballot=Table(
-            name="ballot",
-            caption="What is scored of every cup",
-            head="Attribute",
-            columns=("From", "To", "Steps", "Margin that matters"),
-            rows=tuple(ballot),
-        )
-        if ballot
-        else None,
+        ballot=ballot and grid("ballot", "What is scored of every cup", "Attribute", heads, ballot),
         asked=wording.asked(trial.choice) if trial.choice else "",
     ).encode()
 
@@ -201,13 +193,8 @@ def _others_table(trial: Trial, jars: Mapping[str, Recipe]) -> Table:
         )
         held = "" if jar is None else wording.grams(jar.made_g)
         own = [jar.others.get(name, "") if jar else "" for name in names]
-        rows.append((variant.label, blank_as_dash([variant.method, held, days, *own])))
+        rows.append((variant.label, [variant.method, held, days, *own]))
     others = ("°C" if name == "temperature_c" else summary.factor_name(name) for name in names)
-    return Table(
-        name="methods",
-        caption="How the first jars were made",
-        head="Variant",
-        columns=("Method", "The jar held", "Time", *map(capital, others)),
-        rows=tuple(rows),
-        stacked=True,
-    )
+    heads = ("Method", "The jar held", "Time", *map(capital, others))
+    caption = "How the first jars were made"
+    return grid("methods", caption, "Variant", heads, rows, stacked=True)

@@ -2,6 +2,7 @@
 
 from blindspoon import wording
 from blindspoon.batches.cautions import PH_LIMIT, passed_limit
+from blindspoon.batches.log import Reading
 from blindspoon.charts.jars import batches_of, days_chart
 from blindspoon.charts.picks import lines_chart, picks_chart
 from blindspoon.findings.choices import ENOUGH, percent, sentences
@@ -15,7 +16,7 @@ from blindspoon.wording import day as on_day
 from blindspoon.writeup.asked_columns import CHOICE, TASTER
 from blindspoon.writeup.records import days_csv, intervals_said
 from blindspoon.writeup.words import PageSection, Points, paragraphs, points
-from blindspoon.writeup.writers import DASH, Table, blank_as_dash, csv_table, table_of
+from blindspoon.writeup.writers import DASH, Table, csv_table, grid, table_of
 
 # A course over days -----------------------------------------------------------------------------
 
@@ -86,18 +87,18 @@ def _day_table(analysis: Analysis, found: CourseFound) -> Table:
         if found.acceptance:
             share = found.acceptance.shares.days[place]
             cells.append("" if isinstance(share, NoResult) else f"{share.yes} of {share.asked}")
-        rows.append((f"Day {day.day}", blank_as_dash(cells)))
+        rows.append((f"Day {day.day}", cells))
     many = wording.count(len(found.once), "taster")
     once = (f"{many} tasted on one day only, not in the trend.",) * bool(found.once)
-    return Table(
-        name=f"days-{found.series}",
-        caption=f"{wording.capital(found.label)}, day by day: points"
+    return grid(
+        f"days-{found.series}",
+        f"{wording.capital(found.label)}, day by day: points"
         + (" from the control" if found.against == "control" else ""),
-        head=wording.capital(wording.OVER[found.course.over]),
-        columns=tuple(heads),
-        rows=tuple(rows),
-        notes=(*once, *found.unheld),
-        behind=(f"{found.series}-{found.attribute.name}-days",),
+        wording.capital(wording.OVER[found.course.over]),
+        heads,
+        rows,
+        (*once, *found.unheld),
+        (f"{found.series}-{found.attribute.name}-days",),
         stacked=True,
     )
 
@@ -123,22 +124,20 @@ def _ph_table(analysis: Analysis) -> Table | None:
     read = [reading.ph for pair in passed.values() for reading in pair if reading and reading.ph]
     if not read:
         return None
-    digits = wording.decimals(read)
-    return Table(
-        name="days-ph",
-        caption=f"The readings between which the pH passed {wording.plain(PH_LIMIT)}",
-        head="Jar",
-        columns=("Last above", f"First at {wording.plain(PH_LIMIT)} or below"),
-        rows=tuple(
-            (
-                f"{label[jars[name].variant]} ({name})",
-                blank_as_dash(
-                    f"{on_day(read.date).rpartition(' ')[0]}: {wording.number(read.ph, digits)}"
-                    if read and read.ph is not None
-                    else ""
-                    for read in pair
-                ),
-            )
+    digits, limit = wording.decimals(read), wording.plain(PH_LIMIT)
+
+    def text(read: Reading | None) -> str:
+        if read is None or read.ph is None:
+            return ""
+        return f"{on_day(read.date).rpartition(' ')[0]}: {wording.number(read.ph, digits)}"
+
+    return grid(
+        "days-ph",
+        f"The readings between which the pH passed {limit}",
+        "Jar",
+        ("Last above", f"First at {limit} or below"),
+        (
+            (f"{label[jars[name].variant]} ({name})", map(text, pair))
             for name, pair in passed.items()
         ),
     )

@@ -24,7 +24,7 @@ from blindspoon.wording import capital
 from blindspoon.writeup.columns import COUNT, NUMBER, POINTS
 from blindspoon.writeup.tables import strengths_table
 from blindspoon.writeup.words import PageSection, paragraphs
-from blindspoon.writeup.writers import DASH, Column, Table, blank_as_dash, table_of
+from blindspoon.writeup.writers import Column, Table, grid, table_of
 
 
 def differed_section(analysis: Analysis) -> PageSection:
@@ -92,17 +92,10 @@ def readings_tables(log: BatchLog, trial: Trial) -> tuple[Table, ...]:
                 "; ".join(wording.number(it, digits) for when, it in track.points if when == day)
                 for track in tracks
             )
-            rows.append((f"{day}", blank_as_dash(texts)))
-        table = Table(
-            name=name,
-            caption=caption,
-            head="Day",
-            columns=tuple(track.label for track in tracks),
-            rows=tuple(rows),
-            notes=(f"{capital(readings.across)}. A dash: not read on that day.",),
-            behind=("readings",),
-        )
-        tables += [table] * bool(tracks)
+            rows.append((f"{day}", [*texts]))
+        labels = [track.label for track in tracks]
+        notes = (f"{capital(readings.across)}. A dash: not read on that day.",)
+        tables += [grid(name, caption, "Day", labels, rows, notes, ("readings",))] * bool(tracks)
     return tuple(tables)
 
 
@@ -179,17 +172,13 @@ def recipe_table(trial: Trial, made: summary.Made | None, jar_g: float = JAR_G) 
         meant = trial.variant(jar.variant).differs
         other = (_as_made(jar if name in meant else control or jar, name, jar_g) for name in words)
         cells = [*grams, *other, "" if days is None else wording.number(days, 0), warmth]
-        rows.append((trial.variant(jar.variant).label, blank_as_dash(cells)))
+        rows.append((trial.variant(jar.variant).label, cells))
     heads = (
         *(HEADS.get(name) or capital(summary.factor_name(name)) for name in (*used, *words)),
         "Days",
         "°C",
     )
-    kept = [at for at in range(len(heads)) if any(cells[at] != DASH for _, cells in rows)]
-    return Table(
-        name="grams",
-        caption=f"Grams for a jar of {wording.grams(jar_g)} in all",
-        head="Variant",
-        columns=tuple(heads[at] for at in kept),
-        rows=tuple((label, tuple(cells[at] for at in kept)) for label, cells in rows),
-    )
+    kept = [at for at in range(len(heads)) if any(cells[at] for _, cells in rows)]
+    caption = f"Grams for a jar of {wording.grams(jar_g)} in all"
+    texts = ((label, [cells[at] for at in kept]) for label, cells in rows)
+    return grid("grams", caption, "Variant", [heads[at] for at in kept], texts)

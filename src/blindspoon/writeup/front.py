@@ -191,20 +191,13 @@ def make_boards(
     boards = []
     for start in range(0, len(ordered), width):
         results = ordered[start : start + width]
-        columns = [
-            [
-                _cell(other, limits, fragile=(result.attribute.name, other.variant.name) in fragile)
-                for other in result.others
-            ]
-            for result in results
-        ]
-        labels = [other.variant.label for other in results[0].others]
-        board = Board(
-            primary=sum(result.primary for result in results),
-            columns=tuple(result.attribute.label for result in results),
-            rows=tuple(zip(labels, zip(*columns, strict=True), strict=True)),
+        rows = tuple(
+            (others[0].variant.label, tuple(_cell(other, limits, fragile) for other in others))
+            for others in zip(*(result.others for result in results), strict=True)
         )
-        boards.append(board)
+        primary = sum(result.primary for result in results)
+        labels = tuple(result.attribute.label for result in results)
+        boards.append(Board(primary=primary, columns=labels, rows=rows))
     cells = [cell for board in boards for _, row in board.rows for cell in row]
     again = pictured and len(ordered) == 1 and all(cell.mark and not cell.notes for cell in cells)
     return () if again else tuple(boards)
@@ -226,17 +219,20 @@ def legend_of(analysis: Analysis, boards: Sequence[Board]) -> tuple[str, ...]:
     )
 
 
-def _cell(other: Other, limits: Mapping[str, float], *, fragile: bool) -> BoardCell:
+def _cell(
+    other: Other, limits: Mapping[str, float], fragile: Collection[tuple[str, str]]
+) -> BoardCell:
     if isinstance(other, NotCompared):
         return BoardCell(word="not compared", kind="none")
-    size, mark, attribute, found = "", "", other.attribute, other.found
-    if found is not None:
-        size = estimate(found, attribute)
-        if found.interval is not None:
-            mark = mark_svg(other, limits[attribute.name])
-    word = in_a_word(other.verdict, attribute, up=other.direction > 0)
-    notes = tuple(filter(None, (FRAGILE * fragile, otherwise(other))))
-    return BoardCell(word=word, size=size, notes=notes, mark=mark, kind=other.verdict)
+    attribute, found = other.attribute, other.found
+    pair = (attribute.name, other.variant.name)
+    return BoardCell(
+        word=in_a_word(other.verdict, attribute, up=other.direction > 0),
+        size=estimate(found, attribute) if found else "",
+        notes=tuple(filter(None, (FRAGILE * (pair in fragile), otherwise(other)))),
+        mark=mark_svg(other, limits[attribute.name]) if found and found.interval else "",
+        kind=other.verdict,
+    )
 
 
 # What weakens the answer ------------------------------------------------------------------------

@@ -1,6 +1,7 @@
 """The further analyses: what the answer hangs on, the tasters, and all attributes together."""
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from functools import partial
 from operator import attrgetter
 from typing import Any
@@ -32,12 +33,12 @@ from blindspoon.writeup.columns import (
 )
 from blindspoon.writeup.words import PageSection, paragraphs, points
 from blindspoon.writeup.writers import (
-    DASH,
     Column,
     Table,
     csv_names,
     csv_table,
     csv_values,
+    grid,
     table_of,
     to_csv,
 )
@@ -102,28 +103,23 @@ def _says(influence: Influence, name: Name) -> bool:
 def _table(trial: Trial, influence: Influence, moved: list[Outcome]) -> Table:
     """Set the verdicts that move against the alternatives that were taken."""
     taken = [name for name in ALTERNATIVES if influence.of(name)]
-    return Table(
-        name="moves",
-        caption="Verdicts that move",
-        head="Variant and attribute",
-        columns=("As declared", *(_head(trial, name) for name in taken)),
-        rows=tuple(
-            (
-                f"{trial.variant(it.variant).label}, {_label(trial, it)}",
-                (_word(trial, it), *(_cell(trial, influence, name, it) for name in taken)),
-            )
-            for it in moved[:MOST_ROWS]
-        ),
-        stacked=True,
-        quiet=SAME,
+    heads = ("As declared", *(_head(trial, name) for name in taken))
+    rows = (
+        (
+            f"{trial.variant(it.variant).label}, {_label(trial, it)}",
+            (_word(trial, it), *(_cell(trial, influence, name, it) for name in taken)),
+        )
+        for it in moved[:MOST_ROWS]
     )
+    caption, head = "Verdicts that move", "Variant and attribute"
+    return replace(grid("moves", caption, head, heads, rows, stacked=True), quiet=SAME)
 
 
 def _cell(trial: Trial, influence: Influence, name: Name, declared: Outcome) -> str:
     """Say what a verdict becomes, and without whom."""
     spoken = (outcome for made in influence.of(name) for outcome in made.outcomes)
     if not any(outcome.key == declared.key and outcome.verdict is not None for outcome in spoken):
-        return DASH
+        return ""
     changes: dict[str, list[str]] = {}
     for left_out, outcome in influence.moved(name).get(declared.key, ()):
         changes.setdefault(_word(trial, outcome), []).append(left_out)

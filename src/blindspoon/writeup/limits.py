@@ -15,7 +15,7 @@ from blindspoon.scores.standing import too_few_rounds
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Trial, Variant
 from blindspoon.writeup.words import PageSection, Points, paragraphs, points
-from blindspoon.writeup.writers import Table, blank_as_dash
+from blindspoon.writeup.writers import grid
 
 MOST_FLAGS = 4
 
@@ -32,15 +32,10 @@ def unsettled(analysis: Analysis) -> PageSection:
             found = [_advised(analysis, result, it, goal) for goal in goals]
             if any(found):
                 label = f"{it.variant.label}, {result.attribute.label.lower()}"
-                rows.append((label, blank_as_dash(map(_people, found))))
-    needed = Table(
-        name="needed",
-        caption="How many tasters a new tasting takes, in all",
-        head="Variant and attribute",
-        columns=("To find a difference of the margin", "To show it alike"),
-        rows=tuple(rows),
-        stacked=True,
-    )
+                rows.append((label, [*map(_people, found)]))
+    caption, head = "How many tasters a new tasting takes, in all", "Variant and attribute"
+    heads = ("To find a difference of the margin", "To show it alike")
+    needed = grid("needed", caption, head, heads, rows, stacked=True)
     told = paragraphs(
         "unsettled",
         open=sum(each.verdict == "open" for each in analysis.comparisons),

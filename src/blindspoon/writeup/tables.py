@@ -13,7 +13,7 @@ from blindspoon.stats.results import NoResult
 from blindspoon.trial import Attribute, Trial
 from blindspoon.writeup.columns import COMPARISON, INTERVAL, POINTS, P, estimate, points_cell
 from blindspoon.writeup.words import PageSection, paragraphs
-from blindspoon.writeup.writers import DASH, TEXT, Column, Table, blank_as_dash, table_of
+from blindspoon.writeup.writers import TEXT, Column, Table, grid, table_of
 
 MOST_SERVINGS = 200
 """Servings whose scores are printed on the page; more are left to tables/scores.csv."""
@@ -131,22 +131,22 @@ def strengths_table(trial: Trial, made: Made | None) -> Table | None:
     if made is None:
         return None
     reasons = {reason for batch in made.strengths for reason in batch.unknown.values()}
-    rows = [(batch, [*strength_cells(batch, DASH)]) for batch in made.strengths]
+    rows = [(batch, [*strength_cells(batch, "")]) for batch in made.strengths]
     kept = [  # no column of what went into none of them
         at
         for at, (name, *_) in enumerate(STRENGTHS)
         if any(getattr(batch, name) != 0 for batch in made.strengths)
     ]
-    return Table(
-        name="strengths",
-        caption="What was made, as weighed and measured",
-        head="Batch",
-        columns=("Variant", *(STRENGTHS[at][1] for at in kept)),
-        rows=tuple(
+    return grid(
+        "strengths",
+        "What was made, as weighed and measured",
+        "Batch",
+        ("Variant", *(STRENGTHS[at][1] for at in kept)),
+        (
             (batch.batch, (trial.variant(batch.variant).label, *(cells[at] for at in kept)))
             for batch, cells in rows
         ),
-        notes=tuple(map(wording.sentence, sorted(reasons))),
+        map(wording.sentence, sorted(reasons)),
     )
 
 
@@ -171,16 +171,10 @@ def scores_table(trial: Trial, table: ScoreTable, attribute: Attribute) -> Table
                 wording.plain(float(scores.min())),
                 wording.plain(float(scores.max())),
             ]
-        blank = [""] * (1 + len(SUMMARY) - len(texts))
-        rows.append((variant.label, blank_as_dash([*texts, *blank])))
-    return Table(
-        name=f"scores-{attribute.name}",
-        caption=f"{attribute.label}: the scores",
-        head="Variant",
-        columns=("Rounds" if alone else "Tasters", *SUMMARY),
-        rows=tuple(rows),
-        behind=(f"{attribute.name}-scores",),
-    )
+        rows.append((variant.label, texts + [""] * (1 + len(SUMMARY) - len(texts))))
+    caption, heads = f"{attribute.label}: the scores", ("Rounds" if alone else "Tasters", *SUMMARY)
+    behind = (f"{attribute.name}-scores",)
+    return grid(f"scores-{attribute.name}", caption, "Variant", heads, rows, (), behind)
 
 
 def scores_section(trial: Trial, table: ScoreTable) -> PageSection:
@@ -210,12 +204,8 @@ def _every_score(trial: Trial, table: ScoreTable, *, alone: bool) -> Iterator[Ta
             score = float(table.scores[row, index])
             if np.isfinite(score):
                 given[place[row]][table.variant[row]].append(wording.plain(score))
-        texts = (blank_as_dash("; ".join(scores) for scores in row) for row in given)
-        yield Table(
-            name=f"raw-{attribute.name}",
-            caption=f"{attribute.label}: every score",
-            head="Round" if alone else "Taster",
-            columns=tuple(variant.label for variant in trial.variants),
-            rows=tuple(zip(names, texts, strict=True)),
-            behind=(f"{attribute.name}-differences", f"{attribute.name}-scores"),
-        )
+        rows = zip(names, (map("; ".join, row) for row in given), strict=True)
+        labels = (variant.label for variant in trial.variants)
+        behind = (f"{attribute.name}-differences", f"{attribute.name}-scores")
+        caption, head = f"{attribute.label}: every score", "Round" if alone else "Taster"
+        yield grid(f"raw-{attribute.name}", caption, head, labels, rows, (), behind)

@@ -129,9 +129,28 @@ def named(kind: ColumnKind, **meanings: str) -> tuple[Column, ...]:
 # For people -------------------------------------------------------------------------------------
 
 
-def blank_as_dash(cells: Iterable[str]) -> Row:
-    """Show an empty cell as a dash, so that it is seen to be empty."""
-    return tuple(cell or DASH for cell in cells)
+def grid(
+    name: str,
+    caption: str,
+    head: str,
+    columns: Iterable[str],
+    rows: Iterable[tuple[str, Iterable[str]]],
+    notes: Iterable[str] = (),
+    behind: tuple[str, ...] = (),
+    *,
+    stacked: bool = False,
+) -> Table:
+    """Make a table of texts; an empty cell is shown as a dash, so that it is seen to be empty."""
+    return Table(
+        name=name,
+        caption=caption,
+        head=head,
+        columns=tuple(columns),
+        rows=tuple((label, tuple(cell or DASH for cell in cells)) for label, cells in rows),
+        notes=tuple(notes),
+        behind=behind,
+        stacked=stacked,
+    )
 
 
 def heads(columns: Iterable[Column]) -> Row:
@@ -169,15 +188,8 @@ def table_of(
     behind: tuple[str, ...] = (),
 ) -> Table:
     """Make a table of columns; a row is its name, what has the values, and what these are about."""
-    return Table(
-        name=name,
-        caption=caption,
-        head=head,
-        columns=heads(columns),
-        rows=tuple((label, cells(columns, row, about)) for label, row, about in rows),
-        notes=tuple(notes),
-        behind=behind,
-    )
+    texts = ((label, cells(columns, row, about)) for label, row, about in rows)
+    return grid(name, caption, head, heads(columns), texts, notes, behind)
 
 
 def _of(column: Column, row: object) -> Any:  # noqa: ANN401 - as many kinds as there are fields
