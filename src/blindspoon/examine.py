@@ -5,7 +5,6 @@ What each problem means and what to do: errors.md, which docs/reference/errors.m
 
 from __future__ import annotations
 
-import contextlib
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -16,10 +15,9 @@ from blindspoon import wording
 from blindspoon.batches.cautions import given_away
 from blindspoon.batches.strengths import age_cups, days_in_brief
 from blindspoon.batches.summary import Made, cautions_in_words, differences_in_words, make_up
-from blindspoon.collect.sitting import Memory, Pairs
+from blindspoon.collect.sitting import remembered
 from blindspoon.errors import (
     DesignError,
-    FormError,
     Note,
     Problem,
     Rule,
@@ -29,7 +27,6 @@ from blindspoon.errors import (
     some_of,
 )
 from blindspoon.files import shipped
-from blindspoon.files.durable import DurableFolder
 from blindspoon.files.photographs import photographs
 from blindspoon.files.text_table import FolderTables, TextTable
 from blindspoon.files.trial_folder import read_folder, read_photos
@@ -189,9 +186,7 @@ def _undrawn(trial: Trial, key: TextTable | None) -> Iterator[str]:
 
 def _on_other_days(folder: Path, trial: Trial) -> Iterator[str]:
     """Say which session was answered on another day than its own, as far as phones noted it."""
-    answered: Pairs = ()
-    with contextlib.suppress(OSError, FormError):
-        answered = Memory.of(DurableFolder(folder)).days
+    answered = remembered(folder).days
     for session in trial.sessions:
         days = [day for name, day in answered if name == session.name]
         if session.date and days and days != [session.date.isoformat()]:

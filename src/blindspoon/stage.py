@@ -1,6 +1,5 @@
 """Where a trial stands, what comes next, and what may be changed now; the key stays closed."""
 
-import contextlib
 import re
 import shlex
 import sys
@@ -9,9 +8,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal, NamedTuple
 
-from blindspoon.collect.sitting import Memory
-from blindspoon.errors import FormError, Problem, TrialError, TrialFileError
-from blindspoon.files.durable import DurableFolder
+from blindspoon.collect.sitting import remembered
+from blindspoon.errors import Problem, TrialError, TrialFileError
 from blindspoon.files.seal import Seal, scores_by_cup, served_units
 from blindspoon.files.trial_folder import KEY, FolderText, published_at, read_folder
 from blindspoon.scores.standing import Scores, standing
@@ -216,42 +214,39 @@ class Stage:
 
     def _steps(self, trial: Trial) -> Iterator[Step]:
         """Give every step in order, "done" or "later", with what there is to know of it."""
-
-        def step(name: str, title: str, note: str, *, done: bool) -> Step:
-            return Step(name, title, "done" if done else "later", note)
-
         seal, planned, tasters = self.seal, self.state == "planned", self.tasters
         shown = self.open_to_look  # what the scores show
         out = LEFT_OUT if shown and not self.lifted else ""
         declared, undated = trial.decision.declared, "the rule has no date"
         yes = f"you said yes to the rule on {day(declared)}" if declared else undated
         asked = planned and not declared
-        yield step(
-            "question", "The question", "say yes to the rule" if asked else yes, done=not asked
-        )
         jars = len(trial.variants) - len(self.unmade)
         made = f"{jars} of {len(trial.variants)} written down" if planned or jars else LEFT_OUT
-        yield step("jars", "The jars", made, done=not planned or not self.unmade)
         who = count(len(tasters), "taster") if tasters else "nobody named"
-        yield step("tasters", "The tasters", who, done=not planned or bool(tasters))
         waits = "after jars and tasters" if self.unmade or not tasters else ""
         sealed = f"sealed on {day(seal.date)}" if seal else waits
-        yield step("codes", "The codes", out or sealed, done=not planned)
         begun = self.state not in ("planned", "sealed")
         printed = NONE_THERE if begun and not self.sheets else "ballots, labels, trays"
-        yield step("sheets", "The sheets", out or printed, done=self.sheets or begun)
         days = listing(day(session.date) for session in trial.sessions if session.date)
         scored = self._scored if self.scored else days or "after the codes"
-        yield step("tasting", "The tasting", scored, done=begun and self.state != "tasting")
         slips = "" if self.lifted else "mend slips while nobody knows what is what"
-        yield step("look", "A last look", out or slips, done=shown)
         once = f"lifted on {day(seal.lift.date)}" if seal and seal.lift else ""
-        yield step("lift", "Lifting the blind", out or once or "once, with no way back", done=shown)
         over = self.state == "published"
         found = "what the scores show" if shown else "after lifting"
-        yield step("findings", "The findings", "" if over else found, done=over)
         sent = "" if over else "when you have read the findings"
-        yield step("publish", "Publishing", sent, done=over)
+        for name, title, note, done in (
+            ("question", "The question", "say yes to the rule" if asked else yes, not asked),
+            ("jars", "The jars", made, not planned or not self.unmade),
+            ("tasters", "The tasters", who, not planned or bool(tasters)),
+            ("codes", "The codes", out or sealed, not planned),
+            ("sheets", "The sheets", out or printed, self.sheets or begun),
+            ("tasting", "The tasting", scored, begun and self.state != "tasting"),
+            ("look", "A last look", out or slips, shown),
+            ("lift", "Lifting the blind", out or once or "once, with no way back", shown),
+            ("findings", "The findings", "" if over else found, over),
+            ("publish", "Publishing", sent, over),
+        ):
+            yield Step(name, title, "done" if done else "later", note)
 
 
 _MEND = "A file of this trial cannot be read. Mend it first."
@@ -322,15 +317,8 @@ def _state(folder: Path, text: FolderText, scores: Scores) -> State:
         return "published" if (published_at(folder) / "START.html").is_file() else "lifted"
     if seal.closed:
         return "closed"
-    return "tasting" if scores or opened_before(folder) else "sealed"
-
-
-def opened_before(folder: Path) -> bool:
-    """Tell whether a session was ever opened on the score page."""
-    with contextlib.suppress(OSError, FormError):
-        memory = Memory.of(DurableFolder(folder))
-        return bool(memory.session or memory.joined)
-    return False
+    memory = remembered(folder)
+    return "tasting" if scores or memory.session or memory.joined else "sealed"
 
 
 STORY = ("title", "question", "product", "host", "licence", "dates", "story", "photos", "address",
@@ -345,7 +333,6 @@ def touched(old: Trial, new: Trial) -> list[Part]:
 
 
 def _read(trial: Trial) -> object:
-    """Give what tasters read."""
     scored = [(attribute.label, attribute.low, attribute.high) for attribute in trial.attributes]
     return trial.product, trial.tasting.allergens, trial.tasting.cleanser, scored
 

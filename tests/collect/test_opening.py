@@ -10,8 +10,8 @@ import pytest
 from blindspoon.collect import opening
 from blindspoon.collect.ballots import CupAnswer, Given
 from blindspoon.collect.opening import file_names
+from blindspoon.collect.sitting import remembered
 from blindspoon.errors import TrialError
-from blindspoon.stage import opened_before
 
 
 def problems_of(folder):
@@ -88,7 +88,7 @@ def test_a_damaged_file_of_links_is_said(folder, damage):
     opened(folder)
     (folder / ".blindspoon/collect.json").write_bytes(damage.encode("utf-8", "surrogateescape"))
     assert ["the file of links is damaged" in each for each in problems_of(folder)] == [True]
-    assert not opened_before(folder)  # where the trial stands is told all the same
+    assert not remembered(folder).joined  # where the trial stands is told all the same
 
 
 def test_a_secret_that_is_not_hexadecimal_is_damage(folder):

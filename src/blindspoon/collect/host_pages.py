@@ -90,13 +90,11 @@ class HostPages:
         return redirect(self.base, 303)
 
     def link(self, place: str) -> AnyResponse:
-        """Show the own link of one taster."""
         taster = self._taster(place)
         address = f"{self.join}t/{self.sitting.taster_link(taster)}" if self.join else ""
         return self._page("link", taster=taster, place=place, join=address, qr=qr_code(address))
 
     def renew(self, place: str) -> AnyResponse:
-        """Make a taster's link anew."""
         taster = self._taster(place)
         if request.form.get("taster", taster) != taster:
             abort(409)
@@ -209,7 +207,6 @@ def by_host_link(sitting: Sitting, join: Callable[[], str]) -> Callable[[str], H
 
 
 def _stored(ballot: Ballot) -> Cells:
-    """Give what a ballot holds."""
     return [
         dict(zip((*ballot.part(code).names, "comment"), ballot.answer(code).cells, strict=True))
         for code in ballot.codes
@@ -217,7 +214,6 @@ def _stored(ballot: Ballot) -> Cells:
 
 
 def _typed(ballot: Ballot, form: Mapping[str, str]) -> Cells:
-    """Take the cells of the grid from its form."""
     parts = [(code, ballot.part(code)) for code in ballot.codes]
     return [
         {name: form.get(f"{row}-{name}", "").strip() for name in (*part.names, "comment")}

@@ -53,11 +53,9 @@ class Words:
         return str(text.format(**parts))
 
     def __contains__(self, name: str) -> bool:
-        """Tell whether there is a text of this name."""
         return name in self._texts
 
     def of(self, kind: Kind) -> Words:
-        """Speak of cups, of sets to choose from, or of both."""
         return words_of(self.language, kind)
 
     def unit(self, ballot: Ballot, code: str) -> str:

@@ -153,7 +153,6 @@ def stamp(file: Path) -> tuple[int, int] | None:
 def _ballots(
     trial: Trial, ledger: Ledger, served: Sequence[Cups], folder: DurableFolder, sitting: Sitting
 ) -> dict[tuple[str, str], Ballot]:
-    """Load every ballot that the sitting does not have yet."""
     trays = _trays(served)
     files = {  # no taster's name brings a plus into the name of a file
         (*tray, of_sets): f"ballots/{name.removesuffix('.csv')}{'+sets' * plus}.csv"
@@ -266,11 +265,9 @@ class Addition:
 
     @property
     def cups(self) -> int:
-        """How many cups get something new."""
         return sum(map(len, self.answers.values()))
 
     def lines(self) -> list[str]:
-        """Say what would be added, a line a ballot."""
         return [
             f"session {session}, {shown(taster)}: {some_of(map(shown, given), 20)}"
             for (session, taster), given in self.answers.items()

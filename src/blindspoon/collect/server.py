@@ -113,11 +113,10 @@ def serve(
     """Serve the score page until Ctrl-C: the tasters' pages, and the host's on the next port.
 
     The host's pages answer on this computer only; in a `lan` everybody in the network can open the
-    page where tasters join, and what they send and read is not encrypted. Port 0 takes any two that
-    are free. `ready` is given the addresses where tasters join, one for each network, and that of
-    the host, once they can be opened; what happens is told to `tell` from a thread of its own, so
-    that it may be slow or fail. Gives `Sitting.tally`: all of it is on the disk then. FormError
-    where the port is taken, or there is no network to serve.
+    page where tasters join. Port 0 takes any two that are free. `ready` is given the addresses
+    where tasters join, one for each network, and that of the host, once they can be opened; `tell`
+    may be slow or fail. Gives `Sitting.tally`: all of it is on the disk then. FormError where the
+    port is taken, or there is no network to serve.
     """
     found = network_addresses() if lan else ("127.0.0.1",)
     if not found:
@@ -205,7 +204,6 @@ class Phones:
 
     @property
     def address(self) -> str:
-        """Where tasters join now, whichever network this computer is in; empty where none can."""
         found = network_addresses() if self._until else ()
         return f"http://{found[0]}:{self._port}/" if found else ""
 
@@ -273,7 +271,6 @@ class OpenTastings:
                 self._held.pop(folder)[2].close()
 
     def leave_all(self) -> None:
-        """Do so with every folder, before the program ends."""
         for folder in list(self._held):
             self.leave(folder)
 
@@ -380,7 +377,6 @@ def _is_no_hang_up(record: logging.LogRecord) -> bool:
 
 
 def _room() -> int:
-    """Ask the system for room for `CONNECTIONS`, and say how many it gives."""
     try:
         import resource  # noqa: PLC0415 - POSIX only
     except ImportError:

@@ -7,6 +7,7 @@ has joined lie in .blindspoon in the trial folder, which is no part of the publi
 from __future__ import annotations
 
 import base64
+import contextlib
 import datetime
 import hashlib
 import hmac
@@ -16,6 +17,7 @@ import threading
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, field, replace
+from pathlib import Path
 from typing import Any, TypeVar
 
 from blindspoon.collect.ballots import Ballot, Tell
@@ -93,22 +95,27 @@ class Memory:
         if data is None:
             return cls()
         try:
-            found = json.loads(data)
+            found = {"days": ()} | json.loads(data)
             memory = cls(
                 secret=bytes.fromhex(found["secret"]).hex(),
                 session=found["session"],
                 joined=tuple(found["joined"]),
                 devices={**found["devices"]},
                 renewed={**found["renewed"]},
-                agreed=tuple(map(tuple, found["agreed"])),
-                twice=tuple(map(tuple, found["twice"])),
-                days=tuple(map(tuple, found.get("days", ()))),
+                **{name: tuple(map(tuple, found[name])) for name in ("agreed", "twice", "days")},
             )
         except (ValueError, TypeError, KeyError) as error:
             remedy = "Remove it; every taster then needs a new link, and no score is lost"
             rule = Rule("damaged-links", "only the score page writes it", remedy)
             raise FormError([rule.broken("the file of links is damaged", FILE)]) from error
         return memory
+
+
+def remembered(folder: Path) -> Memory:
+    """Give the memory of a trial; a new one where there is none that can be read."""
+    with contextlib.suppress(OSError, FormError):
+        return Memory.of(DurableFolder(folder))
+    return Memory()
 
 
 Change = Callable[[Memory], dict[str, Any]]  # gives the fields of a memory that are to be others
@@ -140,11 +147,9 @@ class Sitting:
 
     @property
     def host_link(self) -> str:
-        """The secret part of the host's link."""
         return self.memory.link("host")
 
     def taster_link(self, taster: str) -> str:
-        """Give the secret part of a taster's link."""
         return self.memory.link("taster", taster)
 
     def ticket(self, link: str) -> str:
@@ -152,11 +157,9 @@ class Sitting:
         return self.memory.link("form", link)
 
     def taster_of(self, link: str) -> str | None:
-        """Find whose link it is."""
         return self._tasters.get(link)
 
     def free_names(self) -> list[str]:
-        """Name the tasters whose name can be taken."""
         return [name for name in self.plan.tasters if name not in self.memory.joined]
 
     def join(self, taster: str, device: str) -> bool:
@@ -179,7 +182,6 @@ class Sitting:
         return hmac.compare_digest(self.memory.devices.get(taster, ""), device)
 
     def names_of(self, device: str) -> list[str]:
-        """Names that were taken on a device."""
         return [name for name, theirs in self.memory.devices.items() if theirs == device]
 
     def may_leave(self, taster: str) -> bool:
@@ -187,7 +189,6 @@ class Sitting:
         return taster in self.memory.devices and not self.has_begun(taster)
 
     def has_begun(self, taster: str) -> bool:
-        """Tell whether a taster has read the cautions of any session."""
         return any(name == taster for _, name in self.memory.agreed)
 
     def renew(self, taster: str) -> None:
@@ -206,7 +207,6 @@ class Sitting:
         self._name_links()
 
     def agree(self, session: str, taster: str) -> None:
-        """Note that a taster has read the cautions."""
         self._change(
             lambda memory: {
                 "joined": _with(memory.joined, taster),
@@ -215,7 +215,6 @@ class Sitting:
         )
 
     def has_agreed(self, session: str, taster: str) -> bool:
-        """Tell whether a taster has read the cautions of this session."""
         return (session, taster) in self.memory.agreed
 
     def note_twice(self, session: str, taster: str) -> None:
@@ -286,7 +285,6 @@ class Sitting:
         self._name_links()
 
     def trouble(self, error: OSError) -> None:
-        """Tell that a file could not be written."""
         name = shown(str(error.filename or "A file"), 200)
         self.warn(
             f"{name} cannot be written ({error.strerror or error}); see that the folder is in its "

@@ -115,7 +115,6 @@ class TasterPages:
         self._where = where
 
     def add_to(self, app: Flask) -> None:
-        """Register the addresses."""
         app.add_url_rule("/", "join", self.join)
         app.add_url_rule("/join", "take_name", self.take_name, methods=["POST"])
         app.add_url_rule("/t/<link>", "begin", self.begin)
@@ -203,7 +202,6 @@ class TasterPages:
         return self._show(seat, seat.ballot.answer(seat.code), {})
 
     def look(self, link: str, session: str) -> AnyResponse:
-        """Show a taster what they gave, before they finish."""
         ballot = self._ballot(link, session)
         if not self._may_taste(ballot):
             return redirect(f"/t/{link}", 303)

@@ -37,6 +37,15 @@ LATE: tuple[What, ...] = "the rule came late", "sealed late", "dates in doubt"
 _POURED: tuple[What, ...] = "poured by tasters", "a taster may have known"
 _UNSEALED: Fact = "unsealed", "Nothing was sealed, so nothing shows that it was tasted blind."
 _MOVED = "Scores were changed after the blind was lifted, and corrections.csv does not say why."
+_BY_POURER: Mapping[str, Fact] = {
+    "helper": ("recorded", "The host says that whoever poured did not taste."),
+    "each-other": ("poured by tasters", "Two poured for each other: one knew the bowls, the other "
+        "the cups, and nobody saw that they kept that apart."),
+    "only": ("poured by tasters", "The one taster poured, and shuffled the cups: nobody else saw "
+        "that no cup could be known."),
+    "taster": ("a taster may have known", "One of the tasters had poured, so their scores may be "
+        "of what they expected."),
+}  # fmt: skip
 _DAMAGED = "The record of what was sealed before tasting is damaged, so it shows nothing."
 
 
@@ -132,6 +141,7 @@ def standing(text: FolderText, hidden: FolderTables | None = None) -> Standing:
     if moved and not waiting:
         bent.append(("not as sealed", _MOVED))
     share, looked = _look(trial, lift.tasters if lift else 0, lift)
+    pourer = lift and ("only" if (lift.poured, lift.tasters) == ("taster", 1) else lift.poured)
     return Standing(
         seal=seal,
         share=share,
@@ -139,7 +149,7 @@ def standing(text: FolderText, hidden: FolderTables | None = None) -> Standing:
         facts=(
             *bent,
             *(("recorded", text) for text in (*_kept(seal, bent=bool(bent)), *looked, *since)),
-            *_poured(lift),
+            *(fact for who, fact in _BY_POURER.items() if who == pourer),
             *_amiss(trial, seal, {session for session, _, _ in scores}),
         ),
         unfit=unfit,
@@ -306,22 +316,6 @@ def _kept(seal: Seal, *, bent: bool) -> Iterator[str]:
         if dates:
             on = some_of(map(str, dict.fromkeys(dates)), 5)
             yield f"{_many(len(dates), kind).capitalize()} added on {on}, under the blind."
-
-
-def _poured(lift: Lift | None) -> Iterator[Fact]:
-    """Tell what the host said of who poured."""
-    who = lift.poured if lift else "unknown"
-    if who == "helper":
-        yield "recorded", "The host says that whoever poured did not taste."
-    elif who == "each-other":
-        seen = "one knew the bowls, the other the cups, and nobody saw that they kept that apart"
-        yield "poured by tasters", f"Two poured for each other: {seen}."
-    elif who == "taster" and lift and lift.tasters == 1:
-        seen = "nobody else saw that no cup could be known"
-        yield "poured by tasters", f"The one taster poured, and shuffled the cups: {seen}."
-    elif who == "taster":
-        knew = "so their scores may be of what they expected"
-        yield "a taster may have known", f"One of the tasters had poured, {knew}."
 
 
 def _many(number: int, word: str) -> str:

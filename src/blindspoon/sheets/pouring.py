@@ -187,27 +187,21 @@ def pouring_sheets(trial: Trial, plan: ServingPlan) -> tuple[Pouring, ...]:
             marks[variant.name, batch] = f"{_letter(number)}{place if len(batches) > 1 else ''}"
     for session in dict.fromkeys(tray.session for tray in trays):
         own = [tray for tray in trays if tray.session == session]
-        by_code = sorted((cup for tray in own for cup in tray.cups), key=lambda cup: cup.code)
+        cups: dict[tuple[str, str | None], list[tuple[str, str]]] = {jar: [] for jar in marks}
+        for cup in sorted((cup for tray in own for cup in tray.cups), key=lambda cup: cup.code):
+            cups[cup.variant, cup.batch].append((cup.code, cup.taster))
         pours = (
             Pour(
-                mark=mark,
-                variant=trial.variant(name).label,
-                batch=batch or "",
-                control=name == trial.control,
-                cups=tuple(
-                    (cup.code, cup.taster)
-                    for cup in by_code
-                    if (cup.variant, cup.batch) == (name, batch)
-                ),
+                marks[name, batch], trial.variant(name).label, batch or "", name == trial.control,
+                tuple(poured),
             )
-            for (name, batch), mark in marks.items()
-        )
+            for (name, batch), poured in cups.items() if poured
+        )  # fmt: skip
         checks = (
             (tray.taster, tuple((cup.code, marks[cup.variant, cup.batch]) for cup in tray.cups))
             for tray in own
         )
-        poured = tuple(pour for pour in pours if pour.cups)
-        found.append(Pouring(session_line(trial, session), poured, tuple(checks)))
+        found.append(Pouring(session_line(trial, session), tuple(pours), tuple(checks)))
     return tuple(found)
 
 

@@ -59,11 +59,7 @@ class Ballots(NamedTuple):
 
 
 def make_ballots(trial: Trial, plan: ServingPlan) -> Ballots:
-    """Write a ballot for every tray.
-
-    One person alone pours, shuffles and tastes without knowing the order, so that their ballot
-    leaves the codes open.
-    """
+    """Write a ballot for every tray, without codes for one alone, who does not know the order."""
     alone, cards = plan.request.alone, tray_cards(trial, plan)
     if alone:
         cards = tuple(replace(card, codes=("",) * len(card.codes)) for card in cards)
@@ -224,18 +220,12 @@ def print_sheets(
     roles: bool = False,
     days: Sequence[Reminder] = (),
 ) -> dict[str, bytes]:
-    """Make everything that is printed for the day, HTML by file name.
+    """Make everything that is printed for the day, HTML by file name; no page needs another file.
 
-    ``checklist.html``, ``labels.html``, ``ballots.html``, ``pouring.html`` and ``trays.html``: each
-    needs no other file, no network and no script. Variants and batches are named in
-    ``pouring.html``, ``helper.html`` and ``both-taste/bowls.html`` only. Labels have a paper of
-    their own, the larger ones where no `label_stock` is named; `cautions` are what the log of the
-    batches warns whoever pours of. Serving is after ISO 4120 (its rules of serving only), ISO
-    13299:2016 and ASTM E1871, as far as the checklist says so beside each step.
-
-    With `roles` the last two stand in a file for each who gets one: ``helper.html`` (checklist,
-    pouring sheet), ``table.html`` (what is said at the table, tray cards); and the ballots once
-    more in ``tasters/01-NAME.html``. For two tasters also ``both-taste/bowls.html`` and
+    ``checklist.html``, ``labels.html``, ``ballots.html``, ``pouring.html`` and ``trays.html``;
+    `cautions` are what the log of the batches warns whoever pours of. With `roles` the last two
+    stand in a file for each who gets one, ``helper.html`` and ``table.html``, and the ballots once
+    more in ``tasters/01-NAME.html``. Two tasters also get ``both-taste/bowls.html`` and
     ``both-taste/cups.html``, by which both can taste though they pour themselves; of sets each
     pours those of the other, as the letters of a set alone tell which cup is the odd one.
     """
@@ -292,7 +282,6 @@ def print_sheets(
 
 
 def file_name(number: int, taster: str) -> str:
-    """Name the file, or the folder, of the taster at a place of the list: "07-Anna-K"."""
     name = re.sub(r"\W+", "-", taster)[:60].strip("-")
     return f"{number:02}-{name}"
 

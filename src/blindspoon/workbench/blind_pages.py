@@ -49,8 +49,6 @@ STOCKS = {"": "the larger ones of the paper"} | {
 
 
 def add_to(bench: Workbench) -> None:
-    """Register the addresses."""
-
     @bench.get("codes")
     def ask(found: Stage, form: Form = UNSENT, code: int = 200, **faults: str) -> Response:
         from blindspoon.examine import doubts  # noqa: PLC0415 - not where the workbench starts
@@ -62,14 +60,14 @@ def add_to(bench: Workbench) -> None:
                 plan = foresee(found.folder)
             except TrialError as error:
                 problems = error.problems
-        balance = plan.balance if plan else ()
-        rule = rule_in_words(found.plan), rule_beside(found.plan)
-        own: dict[str, object] = {"plan": plan, "balance": balance, "problems": problems}
-        own["first"] = of_jars(problems, found.files)
         in_vain = too_few_rounds(found.plan, found.plan.tasting.tasters)
-        asked = [*filter(None, [in_vain]), *map(sentence, doubts(found.plan))] if plan else []
-        own |= {"rule": rule, "seen": bench.seen(found, SEALED), "doubts": asked}
-        return bench.page("codes.html.j2", found, "codes", code, typed=form, faults=faults, **own)
+        doubted = [*filter(None, [in_vain]), *map(sentence, doubts(found.plan))] if plan else []
+        return bench.page(
+            "codes.html.j2", found, "codes", code, typed=form, faults=faults, plan=plan,
+            balance=plan.balance if plan else (), problems=problems,
+            first=of_jars(problems, found.files), seen=bench.seen(found, SEALED), doubts=doubted,
+            rule=(rule_in_words(found.plan), rule_beside(found.plan)),
+        )  # fmt: skip
 
     @bench.post("codes")
     def draw(found: Stage, form: Form) -> Response:
@@ -100,8 +98,6 @@ def add_to(bench: Workbench) -> None:
 
 
 def _add_sheets(bench: Workbench) -> None:
-    """Register the sheets."""
-
     @bench.get("sheets")
     def sheets(found: Stage) -> Response:
         names = sheets_in(found.folder)
@@ -187,14 +183,15 @@ def _add_more(bench: Workbench) -> None:
     """Register what adds tasters and sessions, and the order of one person alone."""
 
     def ask(
-        found: Stage, name: str, form: Form = UNSENT, fault: str = "", other: str = ""
+        found: Stage, what: str, form: Form = UNSENT, fault: str = "", other: str = ""
     ) -> Response:
         bench.see(found, "taster")
-        own = {"typed": form, "faults": {name: fault} if fault else {}, "alike": other}
-        return _fill(bench, found, name, 422 if fault else 200, **own)
+        faults = {what: fault} if fault else {}
+        content = {"what": what, "typed": form, "faults": faults, "alike": other}
+        return _fill(bench, found, "more", 422 if fault else 200, **content)
 
-    for name in ("late", "more", "order"):
-        bench.get(f"tasting/{name}")(partial(ask, name=name))
+    for what in ("late", "more", "order"):
+        bench.get(f"tasting/{what}")(partial(ask, what=what))
 
     @bench.post("tasting/late")
     def late(found: Stage, form: Form) -> Response:
@@ -215,7 +212,6 @@ def _add_more(bench: Workbench) -> None:
 
     @bench.post("tasting/more")
     def more(found: Stage, form: Form) -> Response:
-        """List one more session in trial.toml, and draw its cups."""
         bench.see(found, "taster")
         sitting, day = _opened(bench, found)[0], day_of(form.get("more", ""))
         sitting.look_for_late()
@@ -241,8 +237,6 @@ def _add_more(bench: Workbench) -> None:
 
 
 def _add_scores(bench: Workbench) -> None:
-    """Register what adds scores."""
-
     @bench.get("tasting/rows")
     def ask_rows(found: Stage) -> Response:
         _opened(bench, found)

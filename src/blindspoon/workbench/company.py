@@ -31,8 +31,6 @@ DAYS = tuple(f"session[{place}].date" for place in range(1, MOST + 1))
 
 
 def add_to(bench: Workbench) -> None:
-    """Register the addresses."""
-
     def work_out(found: Stage, trials: int) -> Job:
         seen = bench.seen(found, [FILE])
         return bench.jobs.run(
@@ -102,7 +100,6 @@ def add_to(bench: Workbench) -> None:
 
 
 def _draft(trial: Trial) -> dict[str, str]:
-    """Fill the form from the trial."""
     cups = trial.tasting.servings
     dates = enumerate(trial.sessions, 1)
     return {

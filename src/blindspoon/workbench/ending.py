@@ -57,21 +57,21 @@ HEADER = write_csv([[column.name for column in CORRECTIONS]]).encode()
 
 
 def add_to(bench: Workbench) -> None:
-    """Register the addresses."""
-
     @bench.get("look")
     def look(found: Stage) -> Response:
         from blindspoon.examine import examine  # noqa: PLC0415 - brings in what batches show
 
         known = examine(found.folder)
-        problems = [(_step(problem.file), said(problem)) for problem in known.problems]
-        begun = found.pouring  # who is out, and what jars are like, is
-        own = [note for note in known.notes if not (begun and note.gap)]  # said on their pages
-        open_ = "tasting" if found.blind else ""  # where a gap can still be filled
-        rows = [(open_ if note.gap else _step(note.file), noted(note)) for note in own]
-        notes = [row for row in rows if row[0] != "jars" or found.plan.course]  # days count there
-        told = {"problems": problems, "notes": notes}
-        return bench.page("look.html.j2", found, "look", 200, **told, cautions=known.cautions)
+        fill = "tasting" if found.blind else ""  # where a gap can still be filled
+        notes = [(fill if it.gap else _step(it.file), it) for it in known.notes]
+        return bench.page(
+            "look.html.j2", found, "look", cautions=known.cautions,
+            problems=[(_step(problem.file), said(problem)) for problem in known.problems],
+            notes=[  # who is out is said where they taste, and of jars the days alone count here
+                (step, noted(note)) for step, note in notes
+                if not (found.pouring and note.gap) and (step != "jars" or found.plan.course)
+            ],
+        )  # fmt: skip
 
     @bench.get("lift")
     def ask(found: Stage, form: Form = UNSENT, code: int = 200, **faults: str) -> Response:
@@ -109,8 +109,6 @@ def add_to(bench: Workbench) -> None:
 
 
 def _add_findings(bench: Workbench) -> None:
-    """Register what can be seen when the blind is lifted."""
-
     def rendered(found: Stage) -> Job:
         """Give the job that renders the report of the folder as it is now."""
 
@@ -146,8 +144,6 @@ def _add_findings(bench: Workbench) -> None:
 
 
 def _add_publishing(bench: Workbench) -> None:
-    """Register what goes out, and how it is seen here."""
-
     @bench.get("publish")
     def ask(found: Stage, form: Form = UNSENT, code: int = 200, **faults: str) -> Response:
         page, may = content_of(published_at(found.folder) / "index.html"), found.open_to_look
@@ -214,8 +210,6 @@ def _add_publishing(bench: Workbench) -> None:
 
 
 def _add_slips(bench: Workbench) -> None:
-    """Register how a score that was misread is corrected with a reason, after lifting."""
-
     @bench.get("findings/slip")
     def ask(found: Stage, form: Form = UNSENT, faults: Form = UNSENT) -> Response:
         if not found.lifted:
@@ -306,7 +300,6 @@ def _step(file: str) -> str:
 
 
 def _cup(found: Stage, form: Form) -> tuple[TextTable, int, dict[str, str]] | None:
-    """Find the row of a cup, and its table."""
     wanted = tuple(form.get(key, "") for key in ("session", "taster", "code"))
     for table in read_folder(found.folder, without=KEY).tables.scores:
         for number, (_, row) in enumerate(table.rows()):

@@ -73,19 +73,15 @@ class JarsSaid(NamedTuple):
 
 
 def add_to(bench: Workbench) -> None:
-    """Register the addresses."""
-
     @bench.get("jars")
     def jars(found: Stage) -> Response:
         rows = enumerate(read_table(_files(found)["batches.csv"], "batches.csv").rows(), 1)
         jars = _said(found)
-        own: dict[str, object] = {
-            "problems": of_jars(jars.problems, found.files),
-            "rows": {n: row for n, (_, row) in rows},
-            "jars": jars,
-            "labels": {variant.name: variant.label for variant in found.plan.variants},
-        }
-        return bench.page("jars.html.j2", found, "jars", 200, **own)
+        return bench.page(
+            "jars.html.j2", found, "jars", jars=jars, rows={n: row for n, (_, row) in rows},
+            problems=of_jars(jars.problems, found.files),
+            labels={variant.name: variant.label for variant in found.plan.variants},
+        )  # fmt: skip
 
     @bench.get("jars/<which>")
     def page(

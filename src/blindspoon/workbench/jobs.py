@@ -38,7 +38,6 @@ class Job:
     stopping: threading.Event = field(default_factory=threading.Event)
 
     def moved(self, done: int, of: int) -> None:
-        """Note how far it is."""
         if self.stopping.is_set():
             raise _StoppedError
         self.done, self.of = done, of
@@ -65,11 +64,9 @@ class Jobs:
             return job
 
     def last(self, kind: str, folder: Path) -> Job | None:
-        """Give the last job of a kind, running or ended."""
         return self._jobs.get((kind, folder))
 
     def stop(self, kind: str, folder: Path) -> None:
-        """Stop it at its next step."""
         if job := self.last(kind, folder):
             job.stopping.set()
 

@@ -39,7 +39,6 @@ def serve(shelf: Path, door: Door, port: int | None, ready: Callable[[str], None
     ports = near(PORT) if port is None else (port,)
     with listening("127.0.0.1", *ports, whose="Blindspoon") as listener:
         bound = int(listener.getsockname()[1])
-        listener.listen()
         own_state.note_open(own_state.open_shelves() | {str(shelf): bound})
         ready(f"http://127.0.0.1:{bound}/")
         from blindspoon.collect.security import only_for_hosts  # noqa: PLC0415 - while it starts
