@@ -27,7 +27,7 @@ from blindspoon.serving.plan import (
     all_named,
     jars_of,
     plan_from_rows,
-    request_from,
+    request_for,
 )
 from blindspoon.sheets.pouring import LABEL_STOCKS, Paper
 from blindspoon.starting import template
@@ -97,7 +97,7 @@ def _sound_request(trial: Trial, text: FolderText) -> ServingRequest:
     except TrialError as error:
         found += error.problems
     try:
-        request = request_from(trial, batches)
+        request = request_for(trial, batches=batches)
     except TrialError as error:
         found += error.problems
     if found:
@@ -195,8 +195,8 @@ def draw_again(folder: Path) -> tuple[str, ...]:
     sessions = tuple(s for s in trial.sessions if ("session", s.name) not in later)
     tasting = replace(trial.tasting, tasters=tasters)
     before = replace(trial, tasting=tasting, sessions=sessions)
-    plan = _first(trial, request_from(before, text.tables.batches))
-    whole = request_from(trial, text.tables.batches).poured  # of the sessions that were added too
+    plan = _first(trial, request_for(before, batches=text.tables.batches))
+    whole = request_for(trial, batches=text.tables.batches).poured
     plan = replace(plan, request=replace(plan.request, poured=whole))
     for added in seal.added:
         plan = _with(plan, trial.seed, added.kind, added.name)
@@ -338,7 +338,7 @@ def _drawn(text: FolderText) -> tuple[Trial, ServingPlan]:
     # in the order in which they were drawn, or a lost key would not be drawn again
     jars = {it: own for it, own in (every | named | made).items() if it not in left_open}
     came = replace(trial, tasting=replace(trial.tasting, tasters=tasters))
-    request = replace(request_from(came, text.tables.batches, jars), sessions=sessions)
+    request = replace(request_for(came, jars, text.tables.batches), sessions=sessions)
     return trial, plan_from_rows(request, served, known)
 
 

@@ -33,7 +33,7 @@ from blindspoon.files.trial_folder import read_folder, read_photos
 from blindspoon.scores.pseudonyms import name_notes
 from blindspoon.scores.score_table import check_scores
 from blindspoon.scores.standing import correction_problems, standing, too_few_sets
-from blindspoon.serving.plan import foretold, jars_of, request_from
+from blindspoon.serving.plan import foretold, jars_of, request_for
 from blindspoon.stats.results import records_frame
 from blindspoon.trial import Trial
 
@@ -104,7 +104,7 @@ def examine(folder: Path) -> Examination:
     scored = any(map(len, tables.answers))
     if not scored and text.files.keys().isdisjoint(("key.csv", "servings.csv", "seal.toml")):
         try:  # whether the blind can be drawn
-            request_from(trial, tables.batches)
+            request_for(trial, batches=tables.batches)
         except DesignError as error:
             problems += error.problems
     notes += [*standing(text).notes, *name_notes(trial, tables)]

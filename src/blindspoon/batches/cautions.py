@@ -268,7 +268,6 @@ def passed_limit(readings: Iterable[Reading]) -> tuple[Reading | None, Reading |
 
 
 def _by_making(log: BatchLog, batch: Batch, made: Strengths) -> Iterator[_Look]:
-    """Look at what went in, at the vessel and at the notes."""
     salt, alcohol = made.salt_percent_of_produce_and_water, made.alcohol_percent
     if salt is not None and batch.produce_g and not batch.acid_g:  # to ferment, not soured
         if salt == 0:

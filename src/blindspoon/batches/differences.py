@@ -286,7 +286,6 @@ def _what_differs(
 
 
 def _level(values: Sequence[Value]) -> Value:
-    """Take the mean of numbers; words joined, each once."""
     numbers = [value for value in values if not isinstance(value, str)]
     if len(numbers) < len(values):
         return " and ".join(sorted({str(value) for value in values}))
@@ -356,8 +355,6 @@ def amounts(trial: Trial, log: BatchLog) -> tuple[Amounts | NoAmounts, ...]:
 def _amounts(
     trial: Trial, log: BatchLog, batch: Batch, target: tuple[float, float] | str
 ) -> Amounts | NoAmounts:
-    """Give the amounts of one batch, or the reason why there are none."""
-
     def none(reason: str) -> NoAmounts:
         return NoAmounts(batch=batch.name, variant=batch.variant, reason=reason)
 

@@ -409,7 +409,6 @@ def _read_readings(
     made: Iterable[Batch],
     last_tasted: datetime.date | None,
 ) -> list[Reading]:
-    """Read readings.csv; nothing is made of columns of the host's own."""
     plain = [column for column in READINGS if column.kind != "temperature"]
     read = said.read(table, plain, Known(batches=names)).values
     warm = _in_standard_units(said, table, READINGS).get("temperature_c")

@@ -197,7 +197,6 @@ def _days(start: datetime.date | None, end: datetime.date | None) -> int | None:
 def _unknown(
     log: BatchLog, batch: Batch, masses: Mapping[str, float | None]
 ) -> Iterator[tuple[str, str]]:
-    """Say why what is None is so."""
     blank = ", ".join(f"{name}_g" for name, grams in masses.items() if grams is None)
     if blank:
         yield "everything_g", f"{blank} not written; write 0 where none went in"

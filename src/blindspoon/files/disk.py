@@ -169,7 +169,6 @@ def clear_up(target: Path) -> None:
 
 
 def _write(path: Path, content: bytes, mode: int = 0o666) -> None:
-    """Write a file that is not there yet, down to the disk."""
     flags = os.O_CREAT | os.O_EXCL | os.O_WRONLY | getattr(os, "O_BINARY", 0)
     with os.fdopen(os.open(path, flags, mode), "wb") as file:
         file.write(content)

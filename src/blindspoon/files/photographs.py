@@ -66,7 +66,6 @@ def copied(data: bytes) -> bytes | str:
 
 
 def _photograph(trial: Trial, photo: Photo, number: int, data: bytes | None) -> Photograph | str:
-    """Make a picture, or say why it cannot be made."""
     upright = "photos has no such file" if data is None else _upright(data)
     if isinstance(upright, str):
         return upright

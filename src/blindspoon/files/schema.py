@@ -287,7 +287,6 @@ def problems_of(table: TextTable, name: str, faults: Mapping[str, Fault]) -> lis
 
 
 def problem_at(table: TextTable, row: int, name: str, fault: Fault) -> Problem:
-    """Say what is wrong with one cell."""
     line = int(table.lines[row])
     if table.file == "key.csv" and fault.slug == "unknown-variant":  # renamed after it was drawn
         fault = fault._replace(remedy="Put that name back in trial.toml; its label may change")
@@ -324,7 +323,6 @@ def may_be_grouped(text: str) -> bool:
 
 
 def grouped(text: str, name: str) -> Fault:
-    """Ask which of its two numbers such a text is."""
     point = text.replace(",", ".")
     found = f"{quoted(text)} may be {point.replace('.', '')} or {float(point):g}"
     allowed = f"{name} has no mark between thousands"
@@ -402,7 +400,6 @@ _EMPTY: Mapping[Kind, object] = {
 
 
 def _value(text: str, column: FileColumn, known: Known, decimal_comma: bool) -> object:
-    """Read one text: a value, or what is wrong with it."""
     name, kind = column.name, column.kind
     found: object = None
     listed: Sequence[str] = ()
@@ -434,7 +431,6 @@ def _value(text: str, column: FileColumn, known: Known, decimal_comma: bool) -> 
 
 
 def _fault(fault: Fault, text: str, name: str, listed: Sequence[str] = ()) -> Fault:
-    """Fill in what was found."""
     said = {
         "name": name,
         "text": shown(text, 20),
@@ -446,7 +442,6 @@ def _fault(fault: Fault, text: str, name: str, listed: Sequence[str] = ()) -> Fa
 
 
 def _name(text: str, name: str, listed: Sequence[str]) -> str | Fault:
-    """Read a name; where trial.toml lists none, any name may stand."""
     if text in listed or (not listed and _NAME.fullmatch(text)):
         return text
     if not listed:

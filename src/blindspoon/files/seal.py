@@ -78,17 +78,14 @@ class Seal:
 
     @property
     def lift(self) -> Lift | None:
-        """The last time that it was lifted."""
         return self.lifted[-1] if self.lifted else None
 
     @property
     def over(self) -> bool:
-        """Whether it is lifted for good."""
         return self.lift is not None and self.lift.last
 
     @property
     def attributes(self) -> tuple[str, ...]:
-        """The attributes that were sealed."""
         scales = "scale of "
         return tuple(name.removeprefix(scales) for name in self.rule if name.startswith(scales))
 

@@ -53,7 +53,6 @@ class TextColumn:
 
     @classmethod
     def stack(cls, columns: Sequence[TextColumn]) -> TextColumn:
-        """Put columns one under the other."""
         if len(columns) == 1:
             return columns[0]
         return cls.of(cell for column in columns for cell in column.cells())
@@ -91,7 +90,6 @@ class TextColumn:
         return self.tidy(names.get(text.casefold(), text) for text in self.texts)
 
     def keep(self, rows: BoolArray) -> TextColumn:
-        """Only the rows that are marked, and only their texts."""
         return TextColumn.of(self.texts[code] for code in self.codes[rows].tolist())
 
 
@@ -117,14 +115,12 @@ class TextTable:
 
     @property
     def readable(self) -> bool:
-        """Whether the file has columns at all."""
         return bool(self.columns)
 
     def cells(self, name: str) -> list[str]:
         return self.columns[name].cells()
 
     def keep(self, rows: BoolArray) -> TextTable:
-        """Only the rows that are marked."""
         columns = {name: column.keep(rows) for name, column in self.columns.items()}
         return replace(self, columns=columns, lines=self.lines[rows])
 
@@ -152,7 +148,6 @@ class FolderTables:
 
     @property
     def answers(self) -> tuple[TextTable, ...]:
-        """Everything that tasters said, of cups and of sets."""
         return (*self.scores, *self.choices)
 
 

@@ -65,11 +65,9 @@ class Section:
         self._below: list[Section] = []
 
     def __contains__(self, key: str) -> bool:
-        """Tell whether the key stands in the file."""
         return key in self._values
 
     def holds(self, key: str, kind: type) -> bool:
-        """Tell whether the key stands in the file with a value of this kind."""
         return type(self._values.get(key)) is kind
 
     def complain(self, slug: str, key: str, found: str, allowed: str, remedy: str) -> None:
@@ -82,11 +80,9 @@ class Section:
         self.problems.append(Rule(slug, allowed, remedy).broken(found, self._file, line, column))
 
     def refuse(self, key: str, found: str, allowed: str, remedy: str = "Take it out") -> None:
-        """Complain of a value that the key does not take."""
         self.complain("not-allowed", key, found, allowed, remedy)
 
     def require(self, *keys: str) -> None:
-        """Complain about each key that is absent."""
         for key in keys:
             if key not in self._values:
                 where = self.path or "the file"
@@ -105,7 +101,6 @@ class Section:
         return str(value.strip()) or default
 
     def required_text(self, key: str) -> str:
-        """Read a text that must be there."""
         self.require(key)
         text = self.text(key)
         if not text and isinstance(self._values.get(key), str):
@@ -113,7 +108,6 @@ class Section:
         return text
 
     def name(self, key: str, pattern: str, allowed: str) -> str:
-        """Read a name that must be there and match a pattern."""
         self.require(key)
         name = self.text(key)
         if isinstance(self._values.get(key), str) and not re.fullmatch(pattern, name):
@@ -121,17 +115,14 @@ class Section:
         return name
 
     def number(self, key: str, allowed: Range, default: float | None = None) -> float | None:
-        """Read a finite number in a range."""
         value = self._take(key, (int, float), "a number is needed", "Write it without quotes")
         return default if value is None or self._out_of(allowed, key, value) else float(value)
 
     def whole(self, key: str, allowed: Range, default: int | None = None) -> int | None:
-        """Read a whole number in a range."""
         value = self._take(key, (int,), "a whole number is needed", "Write digits only")
         return default if value is None or self._out_of(allowed, key, value) else int(value)
 
     def flag(self, key: str, *, default: bool = False) -> bool:
-        """Read true or false."""
         value = self._take(key, (bool,), "true or false is needed", "Write true or false")
         return default if value is None else bool(value)
 
@@ -222,7 +213,6 @@ class Section:
         return [value for value in values if isinstance(value, kind)]
 
     def _out_of(self, allowed: Range, key: str, value: float) -> bool:
-        """Complain about a number that a key does not take."""
         if abs(value) <= 1e300 and allowed.holds(value):
             return False
         self.refuse(key, f"{key} is {_shown(value)}", allowed.words, "Change it")

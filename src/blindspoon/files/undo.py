@@ -79,7 +79,6 @@ def write(
 
 
 def changes(folder: Path) -> tuple[Change, ...]:
-    """List what was changed, the last first."""
     return tuple(_read(folder))
 
 

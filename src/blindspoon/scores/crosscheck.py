@@ -356,8 +356,6 @@ def of_rows(
     found: Callable[[int], str],
     column: str | None = None,
 ) -> list[Problem]:
-    """Say of each of some rows what was found, and which rule it breaks."""
-
     def problem(row: int) -> Problem:
         broken = rule if isinstance(rule, Rule) else rule(row)
         return broken.broken(found(row), *cups.place(row), column)
@@ -366,7 +364,6 @@ def of_rows(
 
 
 def unit(cups: Cups, row: int) -> str:
-    """Name the cup, or set, of a row."""
     session, taster, name = map(shown, cups.texts(row))
     of_taster = f" of {taster}" if taster else ""
     return f"{cups.by} {name}{of_taster} in session {session}"

@@ -63,7 +63,6 @@ class ScoreTable:
     accepted: FloatArray | None = None
 
     def batches_tasted(self, variants: int) -> IntArray:
-        """Count the named batches that were tasted of each of the trial's variants."""
         named = self.batch >= 0
         pairs = self.variant[named] * len(self.batches) + self.batch[named]
         tasted = np.bincount(pairs, minlength=variants * len(self.batches)) > 0
@@ -87,44 +86,6 @@ class ScoreTable:
         position = pd.Series(self.position, dtype="Int64").where(self.position > 0)
         scores = zip((attribute.name for attribute in trial.attributes), self.scores.T, strict=True)
         return pd.DataFrame({**columns, "position": position, **dict(scores)})
-
-    @classmethod
-    def from_ledger(
-        cls, trial: Trial, ledger: Ledger, choices: ChoiceTable | None = None
-    ) -> ScoreTable:
-        """Lift the blind of a ledger without problems; `build_table` is the way here."""
-        scored, plan = ledger.scored, ledger.plan
-        served = scored if plan is None else plan
-        variant, batch = _contents(trial, ledger, served)
-        cup = np.arange(len(scored)) if plan is None else scored.match(plan)
-        given = np.asarray(np.isfinite(ledger.points).any(axis=1))
-        given &= ~strays(batch, variant)[cup]
-        if trial.attributes and not given.any():
-            found = "no cup that names its batch has a score"
-            raise ScoreError([_NO_NAMED.broken(found, "key.csv")])
-        taster, session = (
-            column if given.all() else column.keep(given)
-            for column in (scored.taster, scored.session)
-        )
-        batches = TextColumn(batch.texts, batch.codes[cup]).keep(given)
-        named = np.array([bool(text) for text in batches.texts], np.bool_)
-        return cls(
-            tasters=taster.texts,
-            sessions=session.texts,
-            taster=taster.codes,
-            session=session.codes,
-            variant=variant[cup][given],
-            batch=np.where(named, np.cumsum(named) - 1, -1)[batches.codes],
-            batches=tuple(text for text in batches.texts if text),
-            position=served.position[cup][given],
-            scores=ledger.points[given],
-            coded=ledger.coded,
-            balanced=_is_balanced(served, variant),
-            remarks=tuple(_remarks(trial, scored, variant[cup])),
-            left_out=(*ledger.absences, *_never_tasted(trial, variant[cup][given])),
-            choices=choices,
-            accepted=ledger.accepted[given] if trial.course and trial.course.accept else None,
-        )
 
 
 def unblind(cups: Cups, key: Cups, variants: Sequence[str]) -> tuple[IntArray, TextColumn]:
@@ -168,7 +129,38 @@ def build_table(trial: Trial, tables: FolderTables) -> tuple[ScoreTable, tuple[N
     chosen, wrong = (None, []) if problems else _choices(trial, ledger)
     if problems or wrong:
         raise ScoreError(problems or wrong)
-    return ScoreTable.from_ledger(trial, ledger, chosen), ledger.notes
+    scored, plan = ledger.scored, ledger.plan
+    served = scored if plan is None else plan
+    variant, batch = _contents(trial, ledger, served)
+    cup = np.arange(len(scored)) if plan is None else scored.match(plan)
+    given = np.asarray(np.isfinite(ledger.points).any(axis=1))
+    given &= ~strays(batch, variant)[cup]
+    if trial.attributes and not given.any():
+        found = "no cup that names its batch has a score"
+        raise ScoreError([_NO_NAMED.broken(found, "key.csv")])
+    taster, session = (
+        column if given.all() else column.keep(given) for column in (scored.taster, scored.session)
+    )
+    batches = TextColumn(batch.texts, batch.codes[cup]).keep(given)
+    named = np.array([bool(text) for text in batches.texts], np.bool_)
+    table = ScoreTable(
+        tasters=taster.texts,
+        sessions=session.texts,
+        taster=taster.codes,
+        session=session.codes,
+        variant=variant[cup][given],
+        batch=np.where(named, np.cumsum(named) - 1, -1)[batches.codes],
+        batches=tuple(text for text in batches.texts if text),
+        position=served.position[cup][given],
+        scores=ledger.points[given],
+        coded=ledger.coded,
+        balanced=_is_balanced(served, variant),
+        remarks=tuple(_remarks(trial, scored, variant[cup])),
+        left_out=(*ledger.absences, *_never_tasted(trial, variant[cup][given])),
+        choices=chosen,
+        accepted=ledger.accepted[given] if trial.course and trial.course.accept else None,
+    )
+    return table, ledger.notes
 
 
 _NO_NAMED = Rule(

@@ -173,7 +173,6 @@ class _Dealer:
         return met
 
     def _pour(self, session: str, tasters: Sequence[str], rows: IntArray) -> None:
-        """Make servings of rows of cups, each with its batch and its code."""
         names = [[self._request.variants[variant] for variant in row] for row in rows]
         batches = self._batches(session, tasters, names)
         if self._request.codes == "per session":

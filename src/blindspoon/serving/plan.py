@@ -124,7 +124,6 @@ class ServingRequest:
 
     @property
     def variants(self) -> tuple[str, ...]:
-        """All variants, the control first."""
         return (self.control, *self.others)
 
     @property
@@ -134,7 +133,6 @@ class ServingRequest:
 
     @property
     def complete(self) -> bool:
-        """Whether every taster gets every variant in a session."""
         return self.places == len(self.others)
 
     @property
@@ -149,13 +147,15 @@ class ServingRequest:
 
 
 def request_for(
-    trial: Trial, jars: Jars | None = None, poured: Mapping[str, Jars] | None = None
+    trial: Trial, jars: Jars | None = None, batches: TextTable | None = None
 ) -> ServingRequest:
     """Take what the drawing needs from a trial; a session is "1" where trial.toml lists none.
 
-    DesignError has every reason for which it cannot be drawn.
+    The cups are of these jars, at first of those of batches.csv. DesignError has every reason for
+    which it cannot be drawn.
     """
     names, own = [variant.name for variant in trial.variants], trial.tasting
+    jars = all_named(jars_of(batches), names) if jars is None else jars
     request = ServingRequest(
         control=trial.control,
         others=tuple(name for name in names if name != trial.control),
@@ -165,23 +165,13 @@ def request_for(
         controls=own.controls,
         codes=own.codes,
         warm_up=own.warm_up,
-        batches=jars or {},
+        batches=jars,
         choice=trial.choice,
         scored=bool(trial.attributes),
-        poured=poured or {},
+        poured=_poured_on(batches, jars, trial.sessions) if trial.course else {},
     )
     check_request(request)
     return request
-
-
-def request_from(
-    trial: Trial, batches: TextTable | None, jars: Jars | None = None
-) -> ServingRequest:
-    """Ask for cups of these jars; at first, of those of batches.csv. DesignError as before."""
-    if jars is None:
-        jars = all_named(jars_of(batches), [variant.name for variant in trial.variants])
-    poured = _poured_on(batches, jars, trial.sessions) if trial.course else None
-    return request_for(trial, jars, poured)
 
 
 _TASTERS = Rule(
