@@ -13,7 +13,7 @@ from blindspoon.files import shipped
 from blindspoon.files.edits import Value, add, put, take_out
 from blindspoon.files.schema import COLUMNS, as_date, as_number
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.trial import Attribute, Trial, default_tasters, today
+from blindspoon.trial import Attribute, Course, Trial, default_tasters, today
 from blindspoon.wording import OVER, capital, listing, margin
 
 FILE = "trial.toml"
@@ -332,9 +332,9 @@ def answers_like(trial: Trial) -> dict[str, str]:
     control, primary = trial.variant(trial.control), trial.decision.primary
     attributes = sorted(trial.attributes, key=lambda attribute: attribute.name not in primary)
     margin = attributes[0].margin if attributes else None
-    course, choice, asks, of_sets = trial.course, trial.choice, "scores", OF_SETS
-    if course:
-        asks = "reach" if course.keep is None else "keep" if course.reach is None else "both"
+    choice, asks, of_sets = trial.choice, "scores", OF_SETS
+    if trial.course:
+        asks = asked_of(trial.course)
     elif choice and ("choice" in primary or not attributes):
         asks = "sets"
         of_sets = {"choice.can_tell": percent_of(choice.can_tell), "choice.sets": str(choice.sets)}
@@ -349,6 +349,10 @@ def answers_like(trial: Trial) -> dict[str, str]:
         "decision.margin": "" if margin is None else f"{margin:g}",
         "tasting.tasters": tasters_told(trial.tasting.tasters),
     }
+
+
+def asked_of(course: Course) -> str:
+    return "reach" if course.keep is None else "keep" if course.reach is None else "both"
 
 
 def short_name(label: str, taken: Collection[str], otherwise: str) -> str:

@@ -83,7 +83,7 @@ def test_one_changed_field_is_one_changed_line(at):
 def test_a_rule_is_said_without_what_was_just_taken_out(at):
     host, _ = at("planned")
     form = fields(host.read(QUESTION))
-    more = {"attribute[2].name": "", "attribute[2].label": "Smell", "decision.primary": "2"}
+    more = {"attribute[2].name": "", "attribute[2].label": "Smell", "attribute[2].decides": "yes"}
     out = host.post(QUESTION, **form | more | {"go": "out attribute 1"})
     said = re.sub("<[^>]*>", " ", out.text).partition("What this rule says")[2]
     assert "its smell lies" in said
@@ -142,12 +142,14 @@ def test_ways_of_making_it_that_were_added_meanwhile_stay_or_are_asked_about(at)
 
 def test_what_is_ticked_stays_ticked_where_something_to_score_was_added_elsewhere(at):
     host, folder = at("planned")
-    new = {"attribute[2].label": "Fizz", "attribute[2].name": "", "decision.primary": "2"}
-    host.post(QUESTION, **fields(host.read(QUESTION)) | new)
+    new = {"attribute[2].label": "Fizz", "attribute[2].name": "", "attribute[2].decides": "yes"}
+    form = fields(host.read(QUESTION)) | new
+    del form["attribute[1].decides"]
+    host.post(QUESTION, **form)
     assert stage(folder).plan.decision.primary == ("fizz",)
     toml = (folder / "trial.toml").read_text("utf-8")
-    boxes = re.findall(r'name="decision.primary" value="([^"]*)"', host.read(QUESTION))
-    form = fields(host.read(QUESTION)) | {"decision.primary": boxes[0]}
+    form = fields(host.read(QUESTION)) | {"attribute[1].decides": "yes"}
+    del form["attribute[2].decides"]
     more = toml.replace("[[attribute]]", '[[attribute]]\nname = "salt"\n\n[[attribute]]', 1)
     (folder / "trial.toml").write_text(more, "utf-8")
     assert host.post(QUESTION, **form).status_code == 303
@@ -303,10 +305,10 @@ def test_faults_of_rows_and_of_numbers_are_told_together(at):
 
 def test_what_is_ticked_stays_ticked_where_something_else_is_taken_out(at):
     host, _ = at("planned")
-    form = fields(host.read(QUESTION)) | {"course.over": "age_days", "decision.primary": "course"}
+    form = fields(host.read(QUESTION)) | {"course.over": "age_days", "course.decides": "yes"}
     form |= {"attribute[2].name": "", "attribute[2].label": "Salt"}
     page = host.post(QUESTION, **form | {"go": "out attribute 2"}).text
-    assert re.search(r'value="course" checked', page)
+    assert re.search(r'name="course.decides" value="yes"[^>]* checked', page)
     assert 'name="attribute[2].label"' not in page
 
 
@@ -314,7 +316,7 @@ def test_a_number_of_thousands_of_digits_is_no_bug(at):
     host, _ = at("planned")
     long = "9" * 5000
     form = fields(host.read(QUESTION))
-    for more in ({"go": f"out variant {long}"}, {"decision.primary": long}):
+    for more in ({"go": f"out variant {long}"}, {f"attribute[{long}].decides": "yes"}):
         assert host.post(QUESTION, **form | more).status_code in (200, 303), more
     assert host.post(f"/t/crisp/jars/{long}", was="Jar Moss").status_code == 404
 
@@ -430,14 +432,16 @@ def test_a_question_of_days_is_asked_and_taken_back_on_its_page(at):
     assert said in host.read("/t/crisp/rule")
     page = host.read(QUESTION)
     assert "One age of" in page
-    ticked = {"decision.margin": "1", "decision.primary": "course", **days}
+    ticked = {"decision.margin": "1", "course.decides": "yes", **days}
     form = fields(page) | {"variant[2].series": "cucumbers"} | ticked
+    del form["attribute[1].decides"]
     assert host.post(QUESTION, **form).status_code == 303
     trial = parse_trial((folder / "trial.toml").read_text())
     assert (trial.course.reach, trial.course.keep, trial.course.attribute) == (6.5, 6.5, "crunch")
     assert (trial.decision.primary, trial.variants[1].series) == (("course",), "cucumbers")
     assert trial.course.accept == "would_eat_it"
-    back = fields(host.read(QUESTION)) | {"course.over": "", "decision.primary": "crunch"}
+    back = fields(host.read(QUESTION)) | {"course.over": "", "attribute[1].decides": "yes"}
+    del back["course.decides"]
     assert host.post(QUESTION, **back).status_code == 303
     said_yes = "declared = 2026-09-04\n"
     assert (folder / "trial.toml").read_text().split() == before.replace(said_yes, "").split()
@@ -723,7 +727,7 @@ def test_when_it_is_ready_is_begun_without_touching_a_file(visit, tmp_path):
     trial = parse_trial((folder / "trial.toml").read_text("utf-8"))
     assert (trial.course.over, trial.course.attribute) == ("fermented_days", "sourness")
     assert [variant.series for variant in trial.variants] == ["", "sauerkraut", "sauerkraut"]
-    assert fields(host.read("/t/sauerkraut/question"))["decision.primary"] == "course"
+    assert fields(host.read("/t/sauerkraut/question"))["course.decides"] == "yes"
     assert fields(host.read("/new?like=sauerkraut"))["asks"] == "reach"
 
 

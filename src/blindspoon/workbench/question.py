@@ -2,7 +2,6 @@
 
 import contextlib
 
-from flask import request
 from werkzeug.wrappers import Response
 
 from blindspoon.collect.security import wants_json
@@ -39,7 +38,7 @@ def add_to(bench: Workbench) -> None:
 
     @bench.post("question")
     def save(stage: Stage, form: Form) -> Response:
-        typed = QuestionForm.from_form(form, request.form.getlist(PRIMARY))
+        typed = QuestionForm.from_form(form)
         go, _, row = form.get("go", "").partition(" ")
         kind, _, number = row.partition(" ")
         if go == "out":
@@ -57,7 +56,7 @@ def add_to(bench: Workbench) -> None:
             form, stage, [FILE], typed.places | typed.names,
             lambda other: typed.filled_as(QuestionForm.from_toml(other.text)),
         )  # fmt: skip
-        typed = QuestionForm.from_form(merged.values, merged.values.get(PRIMARY, "").split())
+        typed = QuestionForm.from_form(merged.values)
         for kind, names in saved.names.items():
             if merged.values.get(kind) == names != typed.names[kind]:
                 typed.take_rows(saved, kind)

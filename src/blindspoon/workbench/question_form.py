@@ -13,6 +13,7 @@ from blindspoon.files.trial_toml import parse_trial
 from blindspoon.starting import (
     BLANK,
     TWICE,
+    asked_of,
     column_name,
     meant,
     names_of,
@@ -22,7 +23,7 @@ from blindspoon.starting import (
     share_of,
     short_name,
 )
-from blindspoon.trial import Trial
+from blindspoon.trial import Attribute, Trial, Variant
 
 FILE = "trial.toml"
 TEXTS = (
@@ -36,14 +37,15 @@ NUMBERS = (
 SHARE = "choice.can_tell"  # is typed in percent
 USUAL = {"decision.alpha": "0.05", "decision.by": "mixed", "course.asks": "reach"}
 PRIMARY = "decision.primary"
-"""Names of what is ticked, with blanks between; of a new row its number."""
 DAYS = ("course.over", "course.asks", "course.level", "course.same_control", "course.accept")
 """Whether and how it is asked over days: over which, "reach", "keep" or "both", a level, "yes"
 where the control is the same at every session, and what is also asked by yes or no."""
-FIELDS = (*TEXTS, *NUMBERS, PRIMARY, *DAYS)
+DECIDES = "decides"
+"""Of an attribute, and of the days, "yes" where it is ticked as what answers the question."""
+FIELDS = (*TEXTS, *NUMBERS, f"course.{DECIDES}", *DAYS)
 ROWS = {
     "variant": ("name", "label", "method", "differs", "series"),
-    "attribute": ("name", "label", "low", "high", "less", "more"),
+    "attribute": ("name", "label", "low", "high", "less", "more", DECIDES),
 }
 """What a row has of each kind of section that stands several times."""
 
@@ -70,34 +72,29 @@ class QuestionForm:
             fields[place] = _shown(values.get(part, {}).get(key)) or fields[place]
         if trial.choice:
             fields[SHARE] = percent_of(trial.choice.can_tell)
-        fields[PRIMARY] = " ".join(sorted({*trial.decision.primary} - {"choice"}))
+        primary = dict.fromkeys(trial.decision.primary, "yes")
+        fields[f"course.{DECIDES}"] = primary.get("course", "")
         if course := trial.course:
-            asks = "reach" if course.keep is None else "keep" if course.reach is None else "both"
             same, accept = "yes" if course.same_control else "", course.accept.replace("_", " ")
-            days = (course.over, asks, _shown(course.level), same, accept)
+            days = (course.over, asked_of(course), _shown(course.level), same, accept)
             fields |= dict(zip(DAYS, days, strict=True))
-        labels = {
-            "variant": [variant.label for variant in trial.variants],
-            "attribute": [attribute.label for attribute in trial.attributes],
-        }
+        parts: dict[str, Sequence[Variant | Attribute]]
+        parts = {"variant": trial.variants, "attribute": trial.attributes}
         rows = {
             kind: [
-                {key: _shown(section.get(key)) for key in keys} | {"label": label}
-                for section, label in zip(values.get(kind, []), labels[kind], strict=True)
+                {key: _shown(section.get(key)) for key in keys} | {"label": part.label}
+                for section, part in zip(values.get(kind, []), parts[kind], strict=True)
             ]
             for kind, keys in ROWS.items()
         }
+        for row in rows["attribute"]:
+            row[DECIDES] = primary.get(row["name"], "")
         return cls(fields, rows)
 
     @classmethod
-    def from_form(cls, form: Mapping[str, str], ticked: Sequence[str]) -> Self:
-        """Take what was sent, but for places that are no field.
-
-        Boxes that nobody ticked are not sent: the margin beside them tells that they were there.
-        """
+    def from_form(cls, form: Mapping[str, str]) -> Self:
+        """Take what was sent, but for places that are no field."""
         fields, rows = {key: form[key] for key in form if key in FIELDS}, dict[str, list[Row]]()
-        if ticked or "decision.margin" in form:
-            fields[PRIMARY] = " ".join(sorted(ticked))
         for kind, keys in ROWS.items():
             place = re.compile(rf"{kind}\[(\d{{1,4}})\]\.({'|'.join(keys)})")
             sent: dict[int, Row] = {}
@@ -134,23 +131,14 @@ class QuestionForm:
             self.rows.setdefault(kind, []).append(dict.fromkeys(ROWS[kind], ""))
 
     def take_out(self, kind: str, number: str) -> None:
-        """Take out a row, if there is one of this number; ticks move up with those behind it."""
-        rows = self.rows.get(kind, [])
-        numbers = [f"{place}" for place in range(1, len(rows) + 1)]
-        if number not in numbers:
-            return
-        name, ticked = rows.pop(int(number) - 1)["name"], self.fields.get(PRIMARY)
-        if kind == "attribute" and ticked:
-            moved = dict(zip(numbers[int(number) :], numbers[int(number) - 1 :], strict=False))
-            left = [tick for tick in ticked.split() if tick not in (number, name)]
-            self.fields[PRIMARY] = " ".join(moved.get(tick, tick) for tick in left)
+        """Take out a row, if there is one of this number."""
+        rows = enumerate(self.rows.get(kind, []), 1)
+        self.rows[kind] = [row for place, row in rows if f"{place}" != number]
 
     def drop_blank(self) -> None:
         """Take out new rows without a word."""
-        for kind, rows in self.rows.items():
-            for number in range(len(rows), 0, -1):
-                if not any(rows[number - 1].values()):
-                    self.take_out(kind, f"{number}")
+        for rows in self.rows.values():
+            rows[:] = [row for row in rows if any((row | {DECIDES: ""}).values())]
 
     def filled_as(self, other: Self) -> dict[str, str]:
         """Give the texts of another form in the places of this one: rows are known by name."""
@@ -209,14 +197,14 @@ class QuestionForm:
         return text if one == other or sealed else put(text, "decision.declared", None)
 
     def _primary(self, text: str, before: Sequence[str], over: str) -> list[str]:
-        """Name what is ticked, of what there is in a trial.toml that has the rows."""
-        names, rows = names_of(text, "attribute"), self.rows.get("attribute", [])
-        pairs = enumerate(zip(names, rows, strict=False), 1)  # new ones are last in both
-        added = {f"{number}": name for number, (name, row) in pairs if not row["name"]}
-        ticked = self.fields[PRIMARY].split() if PRIMARY in self.fields else before
-        chosen = {added.get(tick, tick) for tick in ticked}
-        decides = [name for name in (*names, *["course"] * bool(over)) if name in chosen]
-        return decides + ["choice"] * ("choice" in before)
+        """Name what decides, of what there is in a trial.toml that has the rows."""
+        names, decides = names_of(text, "attribute"), {*before}
+        if "decision.margin" in self.fields:  # boxes that nobody ticked are not sent
+            new = iter([row for row in self.rows.get("attribute", ()) if not row["name"]])
+            rows = {name: self.row("attribute", name) or next(new, {}) for name in names}
+            rows |= {"course": {DECIDES: self.fields.get(f"course.{DECIDES}", "")}}
+            decides = decides & {"choice"} | {it for it in rows if rows[it].get(DECIDES)}
+        return [it for it in (*names, *["course"] * bool(over), "choice") if it in decides]
 
     def _unnamed(self) -> Iterator[Problem]:
         """Tell of a food without a name, and of rows without one, or with that of another."""
@@ -249,7 +237,7 @@ def _with_rows(text: str, kind: str, rows: Sequence[Row], saved: QuestionForm, t
             text = add(text, kind, {"name": name})
             names.append(name)
         for key in ROWS[kind][1:]:
-            if row[key] != before.get(key, ""):
+            if key != DECIDES and row[key] != before.get(key, ""):
                 value = _factors(trial, row[key]) if key == "differs" else row[key]
                 text = put(text, f"{kind}[{names.index(name) + 1}].{key}", value or None)
     return text
