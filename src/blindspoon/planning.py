@@ -119,34 +119,25 @@ class Hope(NamedTuple):
 
 def hope(trial: Trial) -> Hope:
     """Say what is planned can show of sets, of days, or one person alone: nothing is simulated."""
+    tasters, often = trial.tasting.tasters, len(trial.sessions) or 1
     if not (trial.choice or trial.course):
-        alone = too_few_rounds(trial, trial.tasting.tasters)
-        return Hope((alone,) if alone else ())
+        return Hope(tuple(filter(None, [too_few_rounds(trial, tasters)])))
     from blindspoon.simulate.exact_size import DESIGNS  # noqa: PLC0415 - brings in scipy
 
-    in_all, trial = _sets_in_all(trial)
-    sets, days = _exactly(trial)
+    in_all = ""
+    if (choice := trial.choice) and tasters:
+        sets, changes = len(tasters) * choice.sets * often, len(trial.variants) - 1
+        each = min(sets // changes, choice.tests or sets)
+        trial = replace(trial, choice=replace(choice, tests=each or None))
+        who = f"{count(len(tasters), 'taster')} in {count(often, 'session')}"
+        in_all = f"{who}: {count(sets, 'set')} in all{f', {each} a change' * (changes > 1)}."
+    sized, days = _exactly(trial)
     of_days = days.sentences[len(DESIGNS) :] if days else ()
-    if sets is None:
+    if sized is None:
         return Hope(of_days)
-    never = any(row.tests == sets.planned and not row.chance_alike for row in sets.rows)
-    end = f"So {count(sets.planned, 'set')} can never come out as alike." * never
-    return Hope(tuple(filter(None, (in_all, *sets.sentences[:2], end, *of_days))), never)
-
-
-def _sets_in_all(trial: Trial) -> tuple[str, Trial]:
-    """Count the sets that named tasters answer, and plan for no more a variant than that."""
-    choice, people = trial.choice, len(trial.tasting.tasters)
-    if not (choice and people):
-        return "", trial
-    often, changes = len(trial.sessions) or 1, len(trial.variants) - 1
-    in_all = people * choice.sets * often
-    each = min(in_all // changes, choice.tests or in_all)
-    who = f"{count(people, 'taster')}, {count(choice.sets, 'set')} each"
-    who += f" in {count(often, 'session')}" * (often > 1)
-    of_each = f", {each} of each change" * (changes > 1)
-    told = f"{who}: {count(in_all, 'set')} in all{of_each}."
-    return told, replace(trial, choice=replace(choice, tests=each or None))
+    never = any(row.tests == sized.planned and not row.chance_alike for row in sized.rows)
+    end = f"So {count(sized.planned, 'set')} can never come out as alike." * never
+    return Hope(tuple(filter(None, (in_all, *sized.sentences[:2], end, *of_days))), never)
 
 
 def _at_the_last_look(trial: Trial) -> Trial:

@@ -138,21 +138,20 @@ def new_files(
     over = "fermented_days" if several and asks != "keep" else "age_days"
     starter = shipped.starter(today, seed)
     text = _with_attributes(starter["trial.toml"], scored)
-    names: list[str] = []
-    for number, label in enumerate([answers["variant[1].label"], *changes], 1):
-        names.append(short_name(label, names, f"change-{number - 1}"))
-        row: dict[str, Value | None] = {"name": names[-1], "label": label}
-        row["method"] = answers.get("variant[1].method") if number == 1 else None
-        if number > 1:
-            row["differs"] = [over.removesuffix("_days")] if over_days else meant(label)
-            row["series"] = answers["trial.product"][:80] if over_days and several else None
-        if number > len(names_of(text, "variant")):
-            text = add(text, "variant", {"name": names[-1]})
-        for key, value in row.items():
-            text = put(text, f"variant[{number}].{key}", value)
-    for number in range(len(names_of(text, "variant")), len(names), -1):
+    for number in range(len(names_of(text, "variant")), 1, -1):
         text = take_out(text, "variant", number)
+    names = [short_name(answers["variant[1].label"], [], "change-0")]
+    for number, label in enumerate(changes, 1):
+        names.append(short_name(label, names, f"change-{number}"))
+        differs = [over.removesuffix("_days")] if over_days else meant(label)
+        row: dict[str, Value] = {"name": names[-1], "label": label, "differs": differs}
+        if over_days and several:
+            row["series"] = answers["trial.product"][:80]
+        text = add(text, "variant", row)
     values: dict[str, Value | None] = {
+        "variant[1].name": names[0],
+        "variant[1].label": answers["variant[1].label"],
+        "variant[1].method": answers.get("variant[1].method"),
         "trial.title": answers["trial.title"],
         "trial.question": None,
         "trial.product": answers["trial.product"],

@@ -685,7 +685,7 @@ def test_nobody_says_yes_to_a_rule_of_sets_that_cannot_come_out_unwarned(visit, 
     script = {"Accept": "application/json"}
     sent = {"ticket": host.bench.door.proof("ticket")} | form
     beside = host.client.post("/new", data=sent, headers=script).get_json()["texts"]["so-far"]
-    assert "2 tasters, 2 sets each in 2 sessions: 8 sets in all." in beside
+    assert "2 tasters in 2 sessions: 8 sets in all." in beside
     assert not toml.exists()
     assert host.post("/new", **form).status_code == 303
     rule = host.read("/t/sauerkraut/rule")

@@ -17,8 +17,6 @@ from blindspoon.workbench.question_form import FILE, PRIMARY, ROWS, QuestionForm
 
 
 def add_to(bench: Workbench) -> None:
-    """Register the addresses."""
-
     @bench.get("question")
     def page(
         stage: Stage, typed: QuestionForm | None = None, code: int = 200, **more: object

@@ -28,7 +28,6 @@ FILE = "trial.toml"
 
 
 def add_to(bench: Workbench) -> None:
-    """Register the addresses."""
     app = bench.app
 
     @app.get("/")
@@ -70,7 +69,6 @@ def add_to(bench: Workbench) -> None:
 
 
 def _add_new(bench: Workbench) -> None:
-    """Register what begins a trial."""
     ready = [(it.name, it.label, f"{it.low} to {it.high}") for it in starting.known_attributes()]
     labels = {label: name for name, label, _ in ready}
     begun: dict[str, tuple[str, dict[str, bytes]]] = {}  # by the form that it was begun with
@@ -158,8 +156,6 @@ def _chosen(form: Form) -> list[str]:
 
 
 def _add_lately(bench: Workbench) -> None:
-    """Register what was written lately, and what mends a file."""
-
     @bench.get("lately", broken=True)
     def lately(found: Stage) -> Response:
         changes = undo.changes(found.folder)

@@ -23,8 +23,6 @@ PHOTOS = "photos"  # the field that files are chosen in, and the folder that cop
 
 
 def add_to(bench: Workbench) -> None:
-    """Register the addresses."""
-
     @bench.get("publish/story")
     def page(found: Stage, typed: Form = UNSENT, code: int = 200, **more: object) -> Response:
         sent, listed = request.form.getlist("file"), [it.file for it in found.plan.photos]
