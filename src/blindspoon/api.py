@@ -143,9 +143,11 @@ class Compared:
     def days_frame(self) -> pd.DataFrame:
         """Lay out every day of a course, a row each; without one, no rows."""
         from blindspoon.writeup.asked_columns import COURSE_DAYS  # noqa: PLC0415
-        from blindspoon.writeup.records import day_records  # noqa: PLC0415
+        from blindspoon.writeup.records import day_values  # noqa: PLC0415
+        from blindspoon.writeup.writers import csv_names  # noqa: PLC0415
 
-        return _frame(day_records(self.analysis), COURSE_DAYS)
+        names, rows = csv_names(COURSE_DAYS), day_values(self.analysis)
+        return records_frame([dict(zip(names, row, strict=True)) for row in rows], names)
 
     def verify(self) -> pd.DataFrame:
         """Compute every number again with statsmodels and scipy; see `verify.recompute`."""

@@ -13,10 +13,10 @@ from blindspoon.stats.results import NoResult
 from blindspoon.stats.scores_over_days import DayFound
 from blindspoon.stats.several_tests import Bracket
 from blindspoon.wording import day as on_day
-from blindspoon.writeup.asked_columns import CHOICE, TASTER
-from blindspoon.writeup.records import days_csv, intervals_said
+from blindspoon.writeup.asked_columns import CHOICE, COURSE_DAYS, TASTER
+from blindspoon.writeup.records import day_values, intervals_said
 from blindspoon.writeup.words import PageSection, Points, paragraphs, points
-from blindspoon.writeup.writers import DASH, Table, csv_table, grid, table_of
+from blindspoon.writeup.writers import DASH, Table, csv_names, csv_table, grid, table_of, to_csv
 
 # A course over days -----------------------------------------------------------------------------
 
@@ -68,7 +68,7 @@ def days_section(analysis: Analysis) -> PageSection | None:
             if table and any(cell != DASH for _, cells in table.rows for cell in cells)
         ),
         points=points("days_not_shown", course=course, sittings=asked[0].sittings > 1),
-        files=(("tables/days.csv", days_csv(analysis)),),
+        files=(("tables/days.csv", to_csv(csv_names(COURSE_DAYS), day_values(analysis))),),
     )
 
 

@@ -120,11 +120,6 @@ def _open_ends(name: str, of: str) -> Column:
 
 RANKS = (
     Column("shift", DIFFERENCE, "variant minus control, after Hodges and Lehmann", "Shift"),
-    *(
-        replace(column, late=True, missing=_too_few)
-        for column in MIXED
-        if column.name in ("interval", "equivalence_interval")
-    ),
     P_VALUE,
     Column("p_adjusted", P, "adjusted p value, over the variants", "p adjusted"),
     Column(
@@ -138,6 +133,11 @@ RANKS = (
     _open_ends("open_ends", "interval"),
     _open_ends("equivalence_open_ends", "equivalence_interval"),
     Column("zero_differences", COUNT, "tasters, or rounds, with a difference of zero", "Zeros"),
+    *(
+        replace(column, missing=_too_few)
+        for column in MIXED
+        if column.name in ("interval", "equivalence_interval")
+    ),
 )  # fmt: skip
 UNANIMOUS = (
     *named(COUNT, tasters="how many, all with that difference"),

@@ -14,7 +14,7 @@ from blindspoon import wording
 from blindspoon.arrays import IntArray
 from blindspoon.files.text_table import write_csv
 from blindspoon.findings.choices import ChoiceFound
-from blindspoon.findings.comparison import Analysis, NotCompared
+from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.course import CourseFound
 from blindspoon.findings.days_in_words import day_word, which_first
 from blindspoon.findings.pool_checks import Pool
@@ -201,20 +201,17 @@ def choice_rows(choices: Sequence[ChoiceFound], blank: str) -> list[tuple[str, .
 # The course over days ---------------------------------------------------------------------------
 
 
-def day_records(analysis: Analysis) -> list[Record]:
-    """Give a row a day of every series and attribute, for a frame."""
+def day_values(analysis: Analysis) -> list[list[Cell]]:
+    """Give a row a day of every series and attribute, in the order of `COURSE_DAYS`."""
     return [
-        {"series": found.series, "attribute": found.attribute.name}
-        | {
-            name: ", ".join(value) if isinstance(value, list) and name in NAMED else value
-            for name, value in record(DAY, day).items()
-        }
+        [
+            found.series,
+            found.attribute.name,
+            *(", ".join(it) if isinstance(it, tuple) else it for it in csv_values(DAY, day)),
+        ]
         for found in analysis.course
         for day in found.days
     ]
-
-
-NAMED = ("sessions", "variants", "batches")
 
 
 def day_rows(found: CourseFound, blank: str) -> list[tuple[str, ...]]:
@@ -225,15 +222,6 @@ def day_rows(found: CourseFound, blank: str) -> list[tuple[str, ...]]:
         *texts, _ = cells(columns, day, found.attribute, blank)
         rows.append((*texts, day_word(found, day) or blank))
     return rows
-
-
-def days_csv(analysis: Analysis) -> str:
-    rows = [
-        (found.series, found.attribute.name, *csv_values(DAY, day))
-        for found in analysis.course
-        for day in found.days
-    ]
-    return to_csv(csv_names(COURSE_DAYS), rows)
 
 
 # Files in tables/ -------------------------------------------------------------------------------
@@ -259,20 +247,19 @@ def csv_files(analysis: Analysis) -> tuple[tuple[str, str], ...]:
     left_out = ("tables/left_out.csv", csv_table(LEFT_OUT, table.left_out))
     if not results:
         return (left_out,)
-    flags = [
+    flags = (
         (result.attribute.name, *csv_values(FLAGS[1:], flag))
         for result in results
         for flag in result.flags
-    ]
+    )
     rows = list[list[Cell]]()
+    *blanks, _ = csv_values(IN_CSV, None)
     for result in results:
         rule, control = [*csv_values(RULE, result)], analysis.trial.control
-        *blanks, _ = csv_values(IN_CSV, None)
-        for other in sorted(result.others, key=lambda other: isinstance(other, NotCompared)):
-            found = csv_values(IN_CSV, other)
-            if isinstance(other, NotCompared):
-                found = iter([*blanks, other.reason])
-            rows.append([*rule, other.variant.name, control, *found])
+        for found in result.comparisons:
+            rows.append([*rule, found.variant.name, control, *csv_values(IN_CSV, found)])
+        for lost in result.not_compared:
+            rows.append([*rule, lost.variant.name, control, *blanks, lost.reason])
     return (
         ("tables/comparisons.csv", to_csv(csv_names(COMPARISONS), rows)),
         ("tables/attributes.csv", csv_table(ATTRIBUTE, results)),

@@ -43,15 +43,16 @@ TEXT = ColumnKind("string")
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One column of a table, for scripts and for people.
+    """One column of a table, declared once for scripts and for people.
 
-    - `name`: its name in CSV and JSON, and the field of a row that it shows
-    - `meaning`: what it says, for the reference and for those who open the published file
-    - `head`: what people read over it; a column without one is for scripts only
+    ``Column("se", POINTS, "standard error of the difference", "SE")``: its name in CSV and JSON,
+    which is that of the field of a row; the kind of its values; what it means, for the reference
+    and for those who open the published file; and what people read over it, where they do. Several
+    of a kind that only scripts read are `named` in one call. Where that is not all:
+
     - `of`: takes the value out of a row, where it is not the field of that name
     - `inner`: the columns of a value that has several: a dictionary in JSON, prefixed names in CSV
     - `missing`: says of a row why its value is None, for JSON
-    - `late`: whether it stands after the others in CSV
     - `optional`: whether JSON leaves it out where it is None
     - `json_only`: whether CSV leaves it out
     """
@@ -64,7 +65,6 @@ class Column:
     of: Callable[[Any], Any] | None = None
     inner: tuple[Column, ...] = ()
     missing: Callable[[Any], str] | None = None
-    late: bool = False
     optional: bool = False
     json_only: bool = False
 
@@ -289,7 +289,7 @@ def described(
     ('mixed_interval_low', 'Mixed model: at 95 % (points). Its low end.')
     ('mixed_interval_high', 'Mixed model: at 95 % (points). Its high end.')
     """
-    for column in columns if of_json else _in_csv(columns):
+    for column in (it for it in columns if of_json or not it.json_only):
         name, said = f"{before}{column.name}", ": ".join(filter(None, (about, column.said)))
         if column.parts:
             yield from described(column.parts, f"{name}_", said, of_json=of_json)
@@ -308,7 +308,7 @@ def csv_names(columns: Iterable[Column]) -> list[str]:
 
 def csv_values(columns: Iterable[Column], row: object) -> Iterator[Cell]:
     """Write one row for a CSV table, a value a name of `csv_names`; all None of a `NoResult`."""
-    for column in _in_csv(columns):
+    for column in (it for it in columns if not it.json_only):
         value = _of(column, row)
         if column.parts:
             yield from csv_values(column.parts, value)
@@ -316,10 +316,6 @@ def csv_values(columns: Iterable[Column], row: object) -> Iterator[Cell]:
             yield from (None, None) if value is None else plain(value)
         else:
             yield value
-
-
-def _in_csv(columns: Iterable[Column]) -> list[Column]:
-    return sorted((c for c in columns if not c.json_only), key=lambda column: column.late)
 
 
 # 80 columns -------------------------------------------------------------------------------------
