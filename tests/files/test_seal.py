@@ -52,10 +52,16 @@ def test_a_score_is_a_score_beside_a_column_of_answers():
 
 
 NOT_CLOSED = 'date = 2026-09-04\nkey = ""\nclosed = "soon"\n[rule]'
+AT_TEN = 'date = 2026-09-04T10:00:00\nkey = ""\n[rule]'
+LIFTED = (
+    'date = 2026-09-04\nkey = ""\n[rule]\n[[lifted]]\ndate = "2026-09-20"\n'
+    'tasters = 1\nscored = 1\ncups = 1\nscores = ""'
+)
 
 
 @pytest.mark.parametrize(
-    "text", ["date = 1\nkey = 2", 'date = "x"\nkey = ""\n[rule]', NOT_CLOSED, "[", ""]
+    "text",
+    ["date = 1\nkey = 2", 'date = "x"\nkey = ""\n[rule]', NOT_CLOSED, AT_TEN, LIFTED, "[", ""],
 )
 def test_what_is_no_seal_is_none(text):
     assert parse_seal(text) is None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import stat
 from pathlib import Path
 
 import pytest
@@ -25,6 +26,9 @@ def contents(folder):
 def test_a_change_is_taken_back_while_its_files_are_as_it_left_them(folder):
     before = contents(folder)
     assert undo.write(folder, BOTH, "Two files")
+    private = folder / ".blindspoon"
+    assert stat.S_IMODE(private.stat().st_mode) == 0o700  # of what is never published
+    assert (private / ".gitignore").read_text() == "*\n"
     (folder / ".blindspoon/before/000000.json").write_text("{}")  # damaged
     (folder / ".blindspoon/before/000002.json").write_text("")
     assert [change.number for change in undo.changes(folder)] == [1]

@@ -37,9 +37,10 @@ class DurableFolder:
         The new file is written beside the old one and moved onto it, so that whoever reads the
         name at any moment finds one of them whole.
         """
-        target = self.folder / name
-        private = target.parent.name == PRIVATE
+        target, private = self.folder / name, name.startswith(PRIVATE)
         try:
+            if private:
+                _make_private(self.folder / PRIVATE)
             for place in (*Path(name).parents,)[-2::-1]:  # never a folder that was moved away
                 (self.folder / place).mkdir(0o700 if private else 0o777, exist_ok=True)
             replace_files({target: content}, 0o600 if private else 0o666)
@@ -104,9 +105,14 @@ def in_turn(folder: Path) -> Iterator[None]:
 def _opened(file: Path) -> BinaryIO:
     """Open a file of the private folder, which nobody publishes; raises TrialFileError."""
     with complaining(file.parent):
-        file.parent.mkdir(mode=0o700, exist_ok=True)
-        (file.parent / ".gitignore").write_text("*\n", encoding="utf-8")
+        _make_private(file.parent)
         return file.open("ab")
+
+
+def _make_private(place: Path) -> None:
+    place.mkdir(mode=0o700, exist_ok=True)
+    if not (place / ".gitignore").exists():
+        (place / ".gitignore").write_text("*\n", encoding="utf-8")
 
 
 def put_aside(folder: Path, names: Sequence[str], day: datetime.date) -> Path:

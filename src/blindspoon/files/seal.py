@@ -109,6 +109,12 @@ class Seal:
 
 
 _Row = TypeVar("_Row", Added, Lift)
+_TYPES = [
+    *((name, datetime.date) for name in ("date", "closed")),  # and no date with a time
+    *((name, str) for name in ("key", "kind", "name", "scores", "poured")),
+    *((name, int) for name in ("after", "tasters", "scored", "cups")),
+    ("last", bool),
+]
 
 
 def later_format(text: str) -> object:
@@ -124,9 +130,12 @@ def parse_seal(text: str) -> Seal | None:
     """Read seal.toml; None where it is not as Blindspoon wrote it."""
     try:
         found = tomllib.loads(text.removeprefix("\ufeff"))
-        seal = Seal(
+        rows = (found, *found.get("added", ()), *found.get("lifted", ()))
+        if any(type(row[name]) is not kind for row in rows for name, kind in _TYPES if name in row):
+            return None
+        return Seal(
             date=found["date"],
-            key=str(found["key"]),
+            key=found["key"],
             rule={name: str(value) for name, value in found["rule"].items()},
             added=tuple(_read(Added, row) for row in found.get("added", ())),
             lifted=tuple(_read(Lift, row) for row in found.get("lifted", ())),
@@ -134,8 +143,6 @@ def parse_seal(text: str) -> Seal | None:
         )
     except (ValueError, KeyError, TypeError, AttributeError):
         return None
-    dated = isinstance(seal.date, datetime.date) and isinstance(seal.closed, datetime.date | None)
-    return seal if dated else None
 
 
 def _read(kind: type[_Row], row: dict[str, Any]) -> _Row:
