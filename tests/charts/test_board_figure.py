@@ -8,7 +8,7 @@ import pytest
 
 from blindspoon.charts import posts
 from blindspoon.charts.board import board_chart
-from blindspoon.charts.posts import shared_files
+from blindspoon.charts.posts import Captions, shared_files
 from blindspoon.charts.scene import NARROW, WIDE, Area, Line, Marks
 
 SHEETS = pytest.mark.parametrize("sheet", [WIDE, NARROW], ids=["wide", "narrow"])
@@ -83,7 +83,7 @@ def test_a_square_shares_the_board_out_under_the_title_of_the_whole(attributes, 
     paths = [
         path
         for size in ("square", "video")
-        for path, _ in shared_files(4, board, size, source="", question="")
+        for path, _ in shared_files(4, board, size, Captions(""))
     ]
     assert paths == [
         *(f"figures/square/board-{part}.png" for part in (1, 2)),

@@ -13,11 +13,12 @@ from blindspoon.analysis import analyse
 from blindspoon.charts.board import board_chart, differences_chart
 from blindspoon.charts.picks import picks_chart
 from blindspoon.charts.png import png
-from blindspoon.charts.posts import FORMATS, TITLES, figure_files, picture_of
+from blindspoon.charts.posts import FORMATS, TITLES, Captions, figure_files, picture_of
 from blindspoon.charts.scene import NARROW, PALETTE, WIDE, Marks
 
 SOURCE = "12 tasters, 2 sessions, 19 September 2026. The allotment kitchen. Made with Blindspoon."
 QUESTION = "Which of four changes to a plain brine can tasters notice once the jars are ready?"
+CAPTIONS = Captions(SOURCE, QUESTION)
 SIZES = pytest.mark.parametrize("size", FORMATS)
 LEAST = {"video": 26, "square": 28, "tall": 28}
 PIXELS = {"video": (1920, 1080), "square": (1080, 1080), "tall": (1080, 1920)}
@@ -41,7 +42,7 @@ def chart(typical):
 @pytest.fixture(scope="module")
 def sized(chart):
     """The chart in every size for posts."""
-    return {size: picture_of(chart, size, source=SOURCE, question=QUESTION) for size in FORMATS}
+    return {size: picture_of(chart, size, CAPTIONS) for size in FORMATS}
 
 
 def head(figure):
@@ -60,7 +61,7 @@ def rgb(colour: str) -> list[int]:
 
 @SIZES
 def test_nothing_is_cut_or_covered_and_all_is_legible(hard, posted, size, faults):
-    drawn = [picture_of(each, size, source=SOURCE, question=QUESTION) for each in posted]
+    drawn = [picture_of(each, size, CAPTIONS) for each in posted]
     for each in filter(None, drawn):
         assert faults(each) == []
         scale = FORMATS[size].width / each.width
@@ -76,7 +77,7 @@ def test_nothing_is_cut_or_covered_and_all_is_legible(hard, posted, size, faults
 @SIZES
 def test_twelve_variants_fit_every_size_and_on_a_board_all_but_a_square(twelve, size, faults):
     for each in twelve[: 1 + (size != "square")]:
-        drawn = picture_of(each, size, source=SOURCE, question=QUESTION)
+        drawn = picture_of(each, size, CAPTIONS)
         assert drawn is not None, each.name
         assert faults(drawn) == []
 
@@ -85,7 +86,7 @@ def test_twelve_long_labels_fit_a_video_and_a_tall_post(make):
     shifts = tuple(0.25 * n - 1 for n in range(12))
     labels = tuple(f"Brine number {n:02d}, oak and vine leaf, dill" for n in range(1, 13))
     chart = differences_chart(make(shifts=shifts, labels=labels))
-    fits = {size: picture_of(chart, size, source=SOURCE) is not None for size in FORMATS}
+    fits = {size: picture_of(chart, size, Captions(SOURCE)) is not None for size in FORMATS}
     assert fits == {"video": True, "tall": True, "square": False}
 
 
@@ -101,7 +102,7 @@ def test_answers_to_sets_of_cups_fit_every_size(tests, tmp_path, faults):
     (tmp_path / "choices.csv").write_text("\n".join(["variant,tests,right", *rows]), "utf-8")
     found = analyse(tmp_path)
     chart = picks_chart(found.choices, found.names, SOURCE)
-    drawn = [picture_of(chart, size, source=SOURCE, question=QUESTION) for size in FORMATS]
+    drawn = [picture_of(chart, size, CAPTIONS) for size in FORMATS]
     for scene in (chart.lay(WIDE).scene, chart.lay(NARROW).scene, *drawn):
         assert faults(scene) == []
 
@@ -121,7 +122,7 @@ def test_the_png_has_its_exact_size_on_an_opaque_ground(sized, size, dark):
 
 @SIZES
 def test_a_picture_says_finding_question_and_source(chart, size):
-    drawn = picture_of(chart, size, source=SOURCE, question="What keeps them crisp?")
+    drawn = picture_of(chart, size, Captions(SOURCE, "What keeps them crisp?"))
     assert " ".join(text.text for text in head(drawn)) == chart.title
     said = " ".join(text.text for text in drawn.texts)
     assert SOURCE in said
@@ -132,7 +133,7 @@ def test_a_picture_says_finding_question_and_source(chart, size):
 
 @SIZES
 def test_the_chart_uses_the_room(chart, size, box_of):
-    drawn = picture_of(chart, size, source=SOURCE)
+    drawn = picture_of(chart, size, Captions(SOURCE))
     title = max(text.box.bottom for text in head(drawn))
     source = min(text.box.top for text in drawn.texts if text.text[:10] in SOURCE)
     body = [box for box in map(box_of, drawn.shapes[1:]) if title < box.top < source - 1]
@@ -145,14 +146,16 @@ def test_the_chart_uses_the_room(chart, size, box_of):
 def test_few_variants_are_drawn_larger(make):
     few = make(shifts=(0.0, 2.0), labels=("Plain", "Oak"))
     many = make(shifts=tuple(0.2 * n for n in range(10)), labels=tuple("ABCDEFGHIJ"))
-    widths = [picture_of(differences_chart(p), "video", source=SOURCE).width for p in (few, many)]
+    widths = [
+        picture_of(differences_chart(p), "video", Captions(SOURCE)).width for p in (few, many)
+    ]
     assert widths[1] > 1.2 * widths[0]
 
 
 def test_tasters_that_find_no_room_become_densities(make):
     shifts = tuple(0.25 * n - 1 for n in range(12))
     picture = make(shifts=shifts, labels=tuple("ABCDEFGHIJKL"), tasters=40)
-    drawn = picture_of(differences_chart(picture), "square", source=SOURCE)
+    drawn = picture_of(differences_chart(picture), "square", Captions(SOURCE))
     people = [each for each in drawn.shapes if isinstance(each, Marks)]
     assert not [each for each in people if each.ink == "people"]
     said = " ".join(text.text for text in drawn.texts)
@@ -160,8 +163,8 @@ def test_tasters_that_find_no_room_become_densities(make):
 
 
 def all_files(pictures, question):
-    words = {"question": question, "source": SOURCE}
-    return dict(each for size in FORMATS for each in figure_files(pictures, size, **words))
+    captions = Captions(SOURCE, question)
+    return dict(each for size in FORMATS for each in figure_files(pictures, size, captions))
 
 
 def test_all_files_have_their_places(make, several, monkeypatch):
@@ -185,7 +188,7 @@ def test_a_trial_without_comparisons_has_only_its_scores(make):
 def test_what_has_no_room_is_named_and_not_left_out(make, several):
     labels = ["Plain", *(f"{name} with a long label" * 2 for name in "ABCDEFGHIJK")]
     pictures = several(make(tasters=6, shifts=(0.0,) * 12, labels=labels))
-    found = dict(figure_files(pictures, "square", question=QUESTION, source=SOURCE))
+    found = dict(figure_files(pictures, "square", CAPTIONS))
     lost = {path for path, data in found.items() if data is None}
     assert {"figures/square/texture-differences", "figures/square/board"} <= lost
     assert not any(f"{path}.png" in found for path in lost)

@@ -8,7 +8,7 @@ from functools import partial
 import numpy as np
 import pytest
 
-from blindspoon.charts.posts import shared_files
+from blindspoon.charts.posts import Captions, shared_files
 from blindspoon.charts.scene import NARROW, WIDE, Area, Line, Marks, Scene
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.comparison import kind_of
@@ -252,7 +252,7 @@ def test_four_variants_share_out_the_pictures_of_posts_and_video(monkeypatch):
     (found,) = pool.attributes
     drawn = list[Scene]()
     monkeypatch.setattr("blindspoon.charts.png.png", lambda scene, **_: drawn.append(scene))
-    made = shared_files(4, partial(forest_of, pool, found), "video", source="", question="")
+    made = shared_files(4, partial(forest_of, pool, found), "video", Captions(""))
     paths = [path for path, _ in made]
     ends = ("-1.png", "-1-dark.png", "-2.png", "-2-dark.png")
     assert paths == [f"figures/video/texture-kitchens{end}" for end in ends]

@@ -11,20 +11,19 @@ from PIL import Image
 
 from blindspoon.charts.board import differences_chart
 from blindspoon.charts.png import png
-from blindspoon.charts.posts import frames
+from blindspoon.charts.posts import Captions, frames
 from blindspoon.charts.scene import Area, Marks
 
 SOURCE = "12 tasters, 2 sessions, 19 September 2026. The allotment kitchen. Made with Blindspoon."
 QUESTION = "Which of four changes can tasters notice?"
+CAPTIONS = Captions(SOURCE, QUESTION)
 SIZES = pytest.mark.parametrize("size", ["video", "tall"])
 
 
 @pytest.fixture(scope="module")
 def revealed(typical):
     """The frames of one picture, in both sizes."""
-    return {
-        size: frames(typical, size, source=SOURCE, question=QUESTION) for size in ("video", "tall")
-    }
+    return {size: frames(typical, size, CAPTIONS) for size in ("video", "tall")}
 
 
 def pixels(data: bytes) -> np.ndarray:
@@ -93,11 +92,11 @@ def test_the_question_stands_until_the_finding_takes_its_place(typical, revealed
 
 
 def test_frames_are_the_same_twice(typical, revealed):
-    assert frames(typical, "video", source=SOURCE, question=QUESTION) == revealed["video"]
+    assert frames(typical, "video", CAPTIONS) == revealed["video"]
 
 
 def test_frames_of_hard_cases_cover_nothing(hard, faults):
-    shown = frames(hard, "video", source=SOURCE, question=QUESTION)
+    shown = frames(hard, "video", CAPTIONS)
     assert len(shown) == len(hard.variants) + 2
     assert all(faults(frame) == [] for frame in shown)
 
@@ -106,4 +105,4 @@ def test_where_nothing_fits_there_are_no_frames(make):
     shifts = tuple(0.25 * n - 1 for n in range(12))
     labels = tuple(f"Brine number {n:02d}, oak and vine leaf, dill" for n in range(1, 13))
     picture = make(shifts=shifts, labels=labels)
-    assert frames(picture, "square", source=SOURCE, question=QUESTION) == ()
+    assert frames(picture, "square", CAPTIONS) == ()

@@ -148,7 +148,7 @@ def test_the_alt_tells_every_mark():
     assert alt.endswith("Scatter plot of perceived saltiness over measured salt.")
     assert "“Oak <leaf>” scored 6.5 points at 2.50 %" in alt
     sour = measured_chart(against(quantity="last_ph"), trial()).alt
-    assert sour.startswith("“Plain” scored 4.0 points at 2.0, ")
+    assert " and “Plain” scored 4.0 points at 2.0. Scatter" in sour
 
 
 def test_strengths_that_count_as_equal_are_said_to_and_do_not_look_far_apart():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
@@ -206,17 +207,14 @@ def mark_limits(results: Sequence[AttributeResult]) -> dict[str, float]:
 
     Not beyond the scale; attributes of one scale and margin share it.
     """
-    reach: dict[tuple[Scale, float | None], float] = {}
+    ends, reach = defaultdict[tuple[Scale, float], list[float]](list), dict[str, float]()
+    kinds = {it.attribute.name: (it.attribute.scale, it.attribute.margin or 0.0) for it in results}
     for result in results:
-        scale, margin = result.attribute.scale, result.attribute.margin
-        kind, ends = (scale, margin), [margin or 0.0]
-        for other in result.others:
-            ends += map(abs, _ends(other))
-        reach[kind] = min(
-            max(reach.get(kind, 0.0), *ends), max(scale.high - scale.low, margin or 0.0)
-        )
-    attributes = [result.attribute for result in results]
-    return {it.name: reach[it.scale, it.margin] or 1.0 for it in attributes}
+        ends[kinds[result.attribute.name]] += [end for it in result.others for end in _ends(it)]
+    for name, (scale, margin) in kinds.items():
+        farthest = max(map(abs, [margin, *ends[scale, margin]]))
+        reach[name] = min(farthest, max(scale.high - scale.low, margin)) or 1.0
+    return reach
 
 
 def _ends(other: Other) -> list[float]:
@@ -402,14 +400,12 @@ def alikeness_chart(attribute: Attribute, found: AttributePanel, source: str) ->
     None where that is not known of any taster, or of more than `MOST_MARKS`.
     """
     reviews = () if isinstance(found.tasters, NoResult) else found.tasters
-    seen = {it.taster: it.correlation for it in reviews}
-    known = {taster: it for taster, it in seen.items() if not isinstance(it, NoResult)}
+    pairs = [(it.correlation, it.taster) for it in reviews]
+    known = [(seen, taster) for seen, taster in pairs if not isinstance(seen, NoResult)]
     if not 0 < len(known) <= MOST_MARKS:
         return None
-    rows = tuple(
-        Row(label=taster, dots=(Dot(estimate=known[taster]),), bold=False)
-        for taster in sorted(known, key=lambda taster: -known[taster])
-    )
+    known.sort(key=lambda pair: -pair[0])
+    rows = [Row(label=taster, dots=(Dot(estimate=seen),), bold=False) for seen, taster in known]
     axis = Axis(
         low=-1.0,
         high=1.0,
@@ -424,9 +420,9 @@ def alikeness_chart(attribute: Attribute, found: AttributePanel, source: str) ->
     tasters = wording.count(len(known), "taster")
     return chart_of(
         name=f"{attribute.name}-tasters",
-        title=alikeness_title(attribute, [*known.values()]),
+        title=alikeness_title(attribute, [seen for seen, _ in known]),
         data=f"{tasters} beside the others on {attribute.label.lower()}",
-        lay=DotPlot(axes=(axis,), rows=rows, key=(key, key)).lay,
+        lay=DotPlot(axes=(axis,), rows=tuple(rows), key=(key, key)).lay,
         source=source,
     )
 

@@ -233,28 +233,15 @@ def _panels(batches: Sequence[BatchReadings], head: str, x: tuple[float, float])
     others = [batch for batch in batches if not batch.control]
     for variant in dict.fromkeys(batch.variant for batch in others or controls):
         shown = (*controls, *(batch for batch in others if batch.variant == variant))
-        lines = [
-            NamedLine(
-                label=batch.batch * (jars[variant] > 1 and batch.variant == variant),
-                points=batch.points,
-                ink="people" if batch.control else "ink",
-                kind="diamond" if batch.control else "disc",
-                width=4.4 if batch.control else 2.2,
-            )
-            for batch in shown
-        ]
-        plot = LinePlot(
-            head=variant,
-            note=head,
-            under="",
-            x=x,
-            y=(min(values) - free, max(values) + free),
-            dashed=limit,
-            digits=0,
-            series=tuple(lines),
-            tall=LOW,
-        )
-        plots.append(plot)
+        lines = list[NamedLine]()
+        for batch in shown:
+            label = batch.batch * (jars[variant] > 1 and batch.variant == variant)
+            line = NamedLine(label=label, points=batch.points, ink="ink")
+            grey = replace(line, ink="people", kind="diamond", width=4.4)
+            lines.append(grey if batch.control else line)
+        y = min(values) - free, max(values) + free
+        plot = LinePlot(head=variant, note=head, x=x, y=y, series=tuple(lines), tall=LOW)
+        plots.append(replace(plot, dashed=limit, digits=0))
     return plots
 
 
@@ -326,30 +313,22 @@ def _readings_title(tracks: Sequence[BatchReadings], batches: int) -> str:
 
 def measured_chart(against: TasteAgainst, trial: Trial) -> Chart:
     """Draw the mean score of each variant over its measured strength."""
-    words, attribute = QUANTITIES[against.quantity], trial.attribute(against.attribute)
+    quantity, attribute = QUANTITIES[against.quantity], trial.attribute(against.attribute)
     label, digits = attribute.label.lower(), wording.digits_for(attribute.scale)
-    told = [
-        (
-            point.measured,
-            wording.number(point.measured, words.digits),
-            f"“{trial.variant(point.variant).label}”",
-            wording.number(point.perceived, digits),
-        )
-        for point in against.points
-    ]
+    points = sorted(against.points, key=lambda point: point.measured, reverse=True)
+    names = [f"“{trial.variant(point.variant).label}”" for point in points]
+    scores = [wording.number(point.perceived, digits) for point in points]
+    strengths = [wording.number(point.measured, quantity.digits) for point in points]
     every_mark = wording.listing(
-        f"{name} scored {score} points at {strength}{words.unit}"
-        for _, strength, name, score in told
+        f"{name} scored {score} points at {strength}{quantity.unit}"
+        for name, score, strength in zip(names, scores, strengths, strict=True)
     )
-    shared, ends = Counter(strength for _, strength, _, _ in told), list[tuple[str, str]]()
-    for end, place in (max, "highest"), (min, "lowest"):
-        _, strength, name, score = end(told, key=lambda row: row[0])
-        ends.append((f"{name}, {'among the ' * (shared[strength] > 1)}{place}", score))
-    (high, most), (low, least) = ends
+    high, low = ("among the " * (strengths.count(strengths[end]) > 1) for end in (0, -1))
     return chart_of(
-        name=f"{against.attribute}-measured" + ("-ph" if against.quantity == "last_ph" else ""),
-        title=f"{high} in {words.title}, scored {most} on {label}; {low}, {least}",
-        data=f"perceived {label} over measured {words.title}",
+        name=f"{against.attribute}-measured" + "-ph" * (against.quantity == "last_ph"),
+        title=f"{names[0]}, {high}highest in {quantity.title}, scored {scores[0]} on {label}; "
+        f"{names[-1]}, {low}lowest, {scores[-1]}",
+        data=f"perceived {label} over measured {quantity.title}",
         lay=partial(lay_measured, against, trial),
         source=source_of(trial),
         finding=every_mark,

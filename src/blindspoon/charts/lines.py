@@ -78,11 +78,11 @@ class LinePlot:
     """
 
     head: str
-    under: str
     x: tuple[float, float]
     y: tuple[float, float]
     series: tuple[NamedLine, ...]
     note: str = ""
+    under: str = ""
     dashed: float | None = None
     ticks: tuple[tuple[float, str], ...] = ()
     up: tuple[tuple[float, str], ...] = ()

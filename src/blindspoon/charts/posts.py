@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from itertools import product
+from typing import NamedTuple
 
 from blindspoon.charts.board import AttributeOutcome, board_chart, differences_chart
 from blindspoon.charts.chart import Chart, balanced
@@ -77,6 +78,13 @@ TITLE_LEADING, GAP = 1.18, 12.0
 SPREAD = 0.8  # share of a row's height that may be added to it to fill the page
 
 
+class Captions(NamedTuple):
+    """The line at the foot, and the question over the title while there is room; may be empty."""
+
+    source: str
+    question: str = ""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Page:
     """What stands around a chart, in CSS pixels.
@@ -100,20 +108,20 @@ class Page:
 
 
 def fit(
-    chart: Chart, form: Format, titles: Sequence[str], *, source: str, question: str
+    chart: Chart, form: Format, titles: Sequence[str], captions: Captions
 ) -> tuple[Page, Laid] | None:
     """Place the largest drawing that fits in the middle of its room; None if the smallest does not.
 
-    All titles have to find room, one at a time; the question stands over them while there is room.
-    Question and source may be empty.
+    All titles have to find room, one at a time.
     """
-    for asked, sizes, last in (
-        (question, TITLES, (TIGHT,)),
-        ("", TITLES, (TIGHT, LEAN)),
-        ("", TITLES[-2:], (TIGHT, LEAN, BARE)),
+    unasked = Captions(captions.source)
+    for shown, sizes, last in (
+        (captions, TITLES, (TIGHT,)),
+        (unasked, TITLES, (TIGHT, LEAN)),
+        (unasked, TITLES[-2:], (TIGHT, LEAN, BARE)),
     ):
         for logical in form.logical:
-            page = _page(form, logical, titles, sizes, source=source, question=asked)
+            page = _page(form, logical, titles, sizes, shown)
             width = page.width - 2 * page.side
             close = (SNUG, *last) if logical == form.logical[-1] else (SNUG,)
             ways = [(style, form.beside) for style in ROOMY]
@@ -132,20 +140,14 @@ def fit(
 
 
 def _page(
-    form: Format,
-    logical: int,
-    titles: Sequence[str],
-    sizes: Sequence[int],
-    *,
-    source: str,
-    question: str,
+    form: Format, logical: int, titles: Sequence[str], sizes: Sequence[int], captions: Captions
 ) -> Page:
     """Set all that stands around a chart: titles in the largest size that keeps them short."""
     scale = logical / form.width
     width, height = float(logical), form.height * scale
     side, room = form.side * scale, (form.width - 2 * form.side) * scale
     soft = Text(x=side, y=0.0, size=NOTE, ink="soft")
-    asked = block(question, room, replace(soft, y=form.top * scale + 0.8 * NOTE))
+    asked = block(captions.question, room, replace(soft, y=form.top * scale + 0.8 * NOTE))
     top = asked[-1].y + 12 if asked else form.top * scale
     for size in (size * scale for size in sizes):
         wrapped = [balanced(title, size, room) for title in titles]
@@ -153,7 +155,7 @@ def _page(
         if lines <= form.lines:
             break
     bold = Text(x=side, y=top + 0.8 * size, size=size, bold=True)
-    below = block(source, room, replace(soft, y=0.8 * SMALL, size=SMALL))
+    below = block(captions.source, room, replace(soft, y=0.8 * SMALL, size=SMALL))
     foot = height - form.bottom * scale - LEADING * len(below)
     top += TITLE_LEADING * size * lines + GAP
     return Page(
@@ -171,13 +173,9 @@ def _page(
     )
 
 
-def picture_of(chart: Chart, size: str, *, source: str, question: str = "") -> Scene | None:
-    """Draw a chart in one of `FORMATS`, as large as it can be drawn there.
-
-    The source is the line at the foot; the question stands over the title where there is room, and
-    may be empty. None where words would lie on one another.
-    """
-    fitted = fit(chart, FORMATS[size], (chart.title,), source=source, question=question)
+def picture_of(chart: Chart, size: str, captions: Captions) -> Scene | None:
+    """Draw a chart in one of `FORMATS`, as large as it can be; None where words would overlap."""
+    fitted = fit(chart, FORMATS[size], (chart.title,), captions)
     if fitted is None:
         return None
     page, laid = fitted
@@ -188,17 +186,15 @@ BEHIND = {1: 0, 0: 1}
 """What is shown second lies behind what is shown first, and that behind all else."""
 
 
-def frames(
-    outcome: AttributeOutcome, size: str, *, source: str, question: str
-) -> tuple[Scene, ...]:
+def frames(outcome: AttributeOutcome, size: str, captions: Captions) -> tuple[Scene, ...]:
     """Draw the frames of a reveal; nothing that was seen moves; none where there is no room.
 
     First the axis under the question, then the control's line and the margin, then one more variant
     in each frame, at last the finding in the place of the question.
     """
     chart = differences_chart(outcome)
-    titles = (question or outcome.attribute.label, chart.title)
-    fitted = fit(chart, FORMATS[size], titles, source=source, question="")
+    titles = (captions.question or outcome.attribute.label, chart.title)
+    fitted = fit(chart, FORMATS[size], titles, Captions(captions.source))
     if fitted is None:
         return ()
     page, laid = fitted
@@ -215,9 +211,9 @@ REVEALED = {"video": "figures/frames", "tall": "figures/frames/tall"}
 
 
 def figure_files(
-    outcomes: Sequence[AttributeOutcome], size: str, *, question: str, source: str
+    outcomes: Sequence[AttributeOutcome], size: str, captions: Captions
 ) -> Iterator[Drawn]:
-    """Make every picture of a trial in one of `FORMATS`, with a line of source at the foot of each.
+    """Make every picture of a trial in one of `FORMATS`.
 
     ``figures/video/``, ``figures/square/`` and ``figures/tall/`` with ``<name>.png``, for video
     also ``<name>-dark.png``; ``figures/frames/01.png`` and so on of the first attribute, and
@@ -225,28 +221,27 @@ def figure_files(
     """
     ordered = sorted(outcomes, key=lambda outcome: not outcome.result.primary)
     compared = [outcome for outcome in ordered if outcome.result.comparisons]
-    words = {"question": question, "source": source}
     for outcome in compared:
-        yield from chart_files(differences_chart(outcome), size, **words)
+        yield from chart_files(differences_chart(outcome), size, captions)
     if len(compared) > 1:
-        yield from shared_files(len(compared), partial(board_chart, compared), size, **words)
+        yield from shared_files(len(compared), partial(board_chart, compared), size, captions)
     if compared and size in REVEALED:
         from blindspoon.charts.png import png  # noqa: PLC0415 - a third of a second of imports
 
-        shown = frames(compared[0], size, **words)
+        shown = frames(compared[0], size, captions)
         for number, scene in enumerate(shown, 1):
             yield f"{REVEALED[size]}/{number:02d}.png", png(scene, width=FORMATS[size].width)
         if not shown:
             yield f"{REVEALED[size]}/frames", None
 
 
-def chart_files(chart: Chart, size: str, *, question: str, source: str) -> Iterator[Drawn]:
+def chart_files(chart: Chart, size: str, captions: Captions) -> Iterator[Drawn]:
     """Draw a chart in one of `FORMATS`."""
-    return shared_files(1, lambda _: chart, size, question=question, source=source)
+    return shared_files(1, lambda _: chart, size, captions)
 
 
 def shared_files(
-    parts: int, chart: Callable[[slice], Chart], size: str, *, source: str, question: str
+    parts: int, chart: Callable[[slice], Chart], size: str, captions: Captions
 ) -> Iterator[Drawn]:
     """Draw a chart of so many parts; where there is no room, several that share them out."""
     from blindspoon.charts.png import png  # noqa: PLC0415 - a third of a second of imports
@@ -254,7 +249,7 @@ def shared_files(
     for several in range(1, parts + 1):
         across = math.ceil(parts / several)
         shared = [chart(slice(at, at + across)) for at in range(0, parts, across)]
-        drawn = [picture_of(it, size, source=source, question=question) for it in shared]
+        drawn = [picture_of(it, size, captions) for it in shared]
         if all(drawn):
             break
     stem, width = f"figures/{size}/{shared[0].name}", FORMATS[size].width

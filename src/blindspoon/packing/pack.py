@@ -141,13 +141,13 @@ def pack(analysis: Analysis, *, jar_g: float, progress: Progress | None = None) 
     blind = "Not shown to be blind" if how == "not shown" else f"Tasted {how}"
     source = ". ".join((*content.byline, blind, "Made with Blindspoon."))
     pictures = () if analysis.about_days else [it.outcome for it in content.findings]
-    words = {"question": content.question, "source": source}
+    captions = posts.Captions(source, content.question)
     steps: list[Step] = [
-        partial(posts.figure_files, pictures, size, **words) for size in posts.FORMATS
+        partial(posts.figure_files, pictures, size, captions) for size in posts.FORMATS
     ]
     answering = (part for part in content.sections if part.link)
     for asked in (chart for part in answering for chart in part.charts[:1]):
-        steps += [partial(posts.chart_files, asked, size, **words) for size in posts.FORMATS]
+        steps += [partial(posts.chart_files, asked, size, captions) for size in posts.FORMATS]
     files = {
         **render(content),
         "print.html": page(content, paper=True).encode(),
@@ -179,11 +179,12 @@ def pack_kitchens(
         return Pack(files=files, lacking=())
     source = f"“{content.title}”; {content.tasted} Made with Blindspoon."
     files["print.html"] = kitchens_page(content, paper=True).encode()
-    steps = list[Step]()
+    steps, captions = list[Step](), posts.Captions(source)
     for found in (finding.found for finding in content.findings if finding.chart):
         parts, some = len(found.comparisons), partial(forest_of, pool, found)
-        words = {"source": source, "question": ""}
-        steps += [partial(posts.shared_files, parts, some, size, **words) for size in posts.FORMATS]
+        steps += [
+            partial(posts.shared_files, parts, some, size, captions) for size in posts.FORMATS
+        ]
     for kitchen, name in zip(pool.kitchens, file_names(pool), strict=True):
         made = data_package(
             kitchen.trial, kitchen.tables, folder=name, seal=kitchen.standing.published
