@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from blindspoon.trial import Attribute, Choice, Course, Scale
 
 if TYPE_CHECKING:  # brings scipy, which the score page does without
-    from blindspoon.stats.results import Interval
+    from blindspoon.stats.results import Contrast, Interval
 
 MINUS = "\N{MINUS SIGN}"
 NO_BREAK = "\N{NO-BREAK SPACE}"
@@ -207,6 +207,11 @@ def estimate_digits(value: float, interval: Interval | None, attribute: Attribut
     usual = digits_for(attribute.scale)
     excluded = interval is not None and interval.excludes_zero()
     return telling_digits([value], [0.0], usual) if excluded else usual
+
+
+def estimate(found: Contrast, attribute: Attribute) -> str:
+    """Write what a procedure found, with its sign, as a sentence would."""
+    return signed(found.difference, estimate_digits(found.difference, found.interval, attribute))
 
 
 def points(value: float, attribute: Attribute, interval: Interval | None = None) -> str:

@@ -73,8 +73,8 @@ def test_its_title_and_alt_state_the_finding(board):
 def test_a_square_shares_the_board_out_under_the_title_of_the_whole(attributes, monkeypatch):
     drawn = {}
 
-    def picture_of(chart, size, **_):  # the pictures themselves, and not their files
-        return drawn.setdefault((size, chart.alt), real(chart, size, source=""))
+    def picture_of(chart, size, captions):  # the pictures themselves, and not their files
+        return drawn.setdefault((size, chart.alt), real(chart, size, captions))
 
     real = posts.picture_of
     monkeypatch.setattr(posts, "picture_of", picture_of)

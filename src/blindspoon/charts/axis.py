@@ -220,16 +220,13 @@ def end_words(words: tuple[str, str], sides: tuple[float, float], y: float) -> l
         return []
     width = sides[1] - sides[0]
     longest = [max(text_width(word, NOTE) for word in text.split(" ")) for text in words]
-    spare = width - 10 - sum(longest)  # neither side gets less than its longest word
-    wanted = [text_width(text, NOTE) - word for text, word in zip(words, longest, strict=True)]
-    share = min(max(spare, 0.0) / (sum(wanted) or 1.0), 1.0)
-    low, high = (
-        wrap(text, NOTE, word + want * share + 0.01)
-        for text, word, want in zip(words, longest, wanted, strict=True)
-    )
-    under = spare < 0 or max(len(low), len(high)) > 2
+    share = (width - 10) / sum(text_width(text, NOTE) for text in words)
+    rooms = [text_width(text, NOTE) * share for text in words]
+    low, high = (wrap(text, NOTE, room) for text, room in zip(words, rooms, strict=True))
+    broken = any(word > room for word, room in zip(longest, rooms, strict=True))
+    under = broken or max(len(low), len(high)) > 2
     if under:
-        low, high = wrap(words[0], NOTE, width), wrap(words[1], NOTE, width)
+        low, high = (wrap(text, NOTE, width) for text in words)
     start = Text(x=sides[0], y=y, size=NOTE, ink="soft")
     below = y + LEADING * len(low) * under
     end = Text(x=sides[1], y=below, size=NOTE, ink="soft", anchor="end")

@@ -156,21 +156,20 @@ def scores_title(outcome: AttributeOutcome) -> str:
 def board_title(outcomes: Sequence[AttributeOutcome]) -> str:
     """Name the variants that differed on any attribute, and those that came close on all."""
     names = outcomes[0].names
-    kinds: dict[Variant, set[Kind | None]] = {}
-    for outcome in outcomes:
-        for other in outcome.result.others:
-            kinds.setdefault(other.variant, set()).add(other.verdict)
-    shown = [variant for variant, found in kinds.items() if found & {"different", "slight"}]
-    alike = [variant for variant, found in kinds.items() if found == {"alike"}]
-    said = []
-    for variants, predicate in (
-        (shown, f"differed from {names.like} in some way"),
-        (alike, f"came within the margin of {'it' if shown else names.like} in all"),
-    ):
-        if variants:
-            named, rest = variants[:MOST_NAMES], len(variants[MOST_NAMES:])
-            said.append(f"{names.subject(named, rest)} {predicate}")
-    return _to_whom(outcomes[0].result, "; ".join(said) or "nothing is settled on any attribute")
+    verdicts = defaultdict[Variant, set[Kind | None]](set)
+    for other in (other for outcome in outcomes for other in outcome.result.others):
+        verdicts[other.variant].add(other.verdict)
+    differing = [it for it, kinds in verdicts.items() if kinds & {"different", "slight"}]
+    alike = [it for it, kinds in verdicts.items() if kinds == {"alike"}]
+    found = [
+        f"{names.subject(variants[:MOST_NAMES], len(variants[MOST_NAMES:]))} {predicate}"
+        for variants, predicate in (
+            (differing, f"differed from {names.like} in some way"),
+            (alike, f"came within the margin of {'it' if differing else names.like} in all"),
+        )
+        if variants
+    ]
+    return _to_whom(outcomes[0].result, "; ".join(found) or "nothing is settled on any attribute")
 
 
 # Marks ------------------------------------------------------------------------------------------
@@ -348,10 +347,7 @@ def differences_plot(outcome: AttributeOutcome) -> DotPlot:
         if other.verdict:
             notes = [in_a_word(other.verdict, outcome.attribute, up=other.direction > 0)]
         if other.found is not None:
-            digits = wording.estimate_digits(
-                other.found.difference, other.found.interval, outcome.attribute
-            )
-            notes = [f"{wording.signed(other.found.difference, digits)} {notes[0]}"]
+            notes = [f"{wording.estimate(other.found, outcome.attribute)} {notes[0]}"]
         if interval is not None:
             notes.append(wording.span(interval, outcome.attribute))
         if said := otherwise(other):  # what the second procedure would judge

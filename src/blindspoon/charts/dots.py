@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 
@@ -57,8 +58,7 @@ LARGEST, LEAST = 7.0, 1.5
 """Radius of an answer's mark, and the one below which a bar stands for the marks, in pixels."""
 
 
-@dataclass(frozen=True, slots=True)
-class Size:
+class Size(NamedTuple):
     """How large marks are, and how many of one place stand side by side."""
 
     diameter: float

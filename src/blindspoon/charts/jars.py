@@ -342,13 +342,12 @@ def lay_measured(against: TasteAgainst, trial: Trial, sheet: Sheet) -> Laid:
     measured = [point.measured for point in against.points]
     low, high = min(measured), max(measured)
     inks = variant_inks(len(trial.variants), trial.control_index)
-    looks = dict(zip((variant.name for variant in trial.variants), inks, strict=True))
     for point in sorted(against.points, key=lambda point: point.variant == trial.control):
-        control = point.variant == trial.control
+        control, variant = point.variant == trial.control, trial.variant(point.variant)
         mark = NamedLine(
-            label=trial.variant(point.variant).label + " (control)" * control,
+            label=variant.label + " (control)" * control,
             points=((point.measured, point.perceived),),
-            ink=looks[point.variant],
+            ink=inks[trial.variants.index(variant)],
             kind="diamond" if control else "disc",
         )
         lines.append(mark)

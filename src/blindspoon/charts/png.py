@@ -15,10 +15,10 @@ from matplotlib.font_manager import FontProperties, findfont, fontManager, get_f
 from matplotlib.ft2font import FT2Font, LoadFlags
 from matplotlib.path import Path
 from matplotlib.transforms import Affine2D
-from numpy.typing import NDArray
 from PIL import Image
 
 from blindspoon.charts.scene import (
+    ANCHORS,
     DASH,
     PALETTE,
     RING,
@@ -47,7 +47,6 @@ FALLBACKS = (
 )
 """Fonts for letters that the face and matplotlib's DejaVu Sans lack, where they are installed."""
 LEFT_TO_RIGHT = "\N{LEFT-TO-RIGHT MARK}"
-SHIFT = {"middle": 0.5, "end": 1.0}
 
 
 def png(scene: Scene, *, width: int | None = None, dark: bool = False) -> bytes:
@@ -56,7 +55,7 @@ def png(scene: Scene, *, width: int | None = None, dark: bool = False) -> bytes:
     page, out, dpi = Canvas(scene, ratio, dark), io.BytesIO(), 72 * ratio
     for shape in scene.shapes:
         page.draw(shape)
-    image = Image.fromarray(page.pixels()).convert("RGB")
+    image = Image.fromarray(np.asarray(page.agg.buffer_rgba())).convert("RGB")
     image.save(out, "PNG", dpi=(dpi, dpi), compress_level=3)
     return out.getvalue()
 
@@ -66,13 +65,9 @@ class Canvas:
 
     def __init__(self, scene: Scene, ratio: float, dark: bool) -> None:
         width, height = (round(side * ratio) for side in (scene.width, scene.height))
-        self._agg: Any = RendererAgg(width, height, 72 * ratio)  # type: ignore[no-untyped-call]
+        self.agg: Any = RendererAgg(width, height, 72 * ratio)  # type: ignore[no-untyped-call]
         self._place = Affine2D().scale(ratio, -ratio).translate(0, height)
         self._ratio, self._dark = ratio, dark
-
-    def pixels(self) -> NDArray[np.uint8]:
-        """Red, green, blue and opacity, shape (height, width, 4)."""
-        return np.asarray(self._agg.buffer_rgba())
 
     def draw(self, shape: Shape) -> None:
         """Draw a shape over those before it."""
@@ -87,17 +82,16 @@ class Canvas:
                 self._path(Path(shape.points), None, ink, shape.width, dash)
             case Area():
                 self._path(_closed(shape.points), ink)
-            case Marks(kind="diamond"):
-                for centre in shape.points:
-                    self._path(_closed(diamond(centre, shape.radius)), ink)
-            case Marks(kind="disc"):
-                for centre in shape.points:
-                    self._path(Path.circle(centre, shape.radius), ink)
-            case Marks():
+            case Marks(kind="ring"):
                 ground = PALETTE["ground"][self._dark]
                 for centre in shape.points:
                     circle = Path.circle(centre, shape.radius * (1 - RING / 2))
                     self._path(circle, ground, ink, RING * shape.radius)
+            case Marks():
+                for centre in shape.points:
+                    corners = diamond(centre, shape.radius)
+                    disc = Path.circle(centre, shape.radius)
+                    self._path(disc if shape.kind == "disc" else _closed(corners), ink)
 
     def _path(
         self,
@@ -107,28 +101,28 @@ class Canvas:
         width: float = 0.0,
         dash: Sequence[float] | None = None,
     ) -> None:
-        pen = self._agg.new_gc()
+        pen = self.agg.new_gc()
         pen.set_foreground(ink)
         pen.set_linewidth(width)  # Agg reckons from points to pixels by itself
         pen.set_capstyle("butt")
         if dash:
             pen.set_dashes(0, list(dash))
-        self._agg.draw_path(pen, path, self._place, None if fill is None else to_rgba(fill))
+        self.agg.draw_path(pen, path, self._place, None if fill is None else to_rgba(fill))
 
     def _letters(self, shape: Text, ink: str) -> None:
         """Draw a line of text as one picture, which costs a sixth of a picture a letter."""
         font = _font(bold=shape.bold)
-        font.set_size(shape.size, self._agg.dpi)
+        font.set_size(shape.size, self.agg.dpi)
         hebrew_or_arabic = any(unicodedata.bidirectional(it) in ("R", "AL") for it in shape.text)
         mark = LEFT_TO_RIGHT * hebrew_or_arabic  # their line runs as the browser sets it
         font.set_text(mark + shape.text, 0, flags=LoadFlags.NO_HINTING)
         font.draw_glyphs_to_bitmap()
         width, left = font.get_width_height()[0] / 64, font.get_bitmap_offset()[0] / 64
-        x = shape.x * self._ratio - SHIFT.get(shape.anchor, 0.0) * width
+        x = shape.x * self._ratio - ANCHORS[shape.anchor] * width
         y = shape.y * self._ratio + font.get_descent() / 64
-        image, pen = font.get_image(), self._agg.new_gc()
+        image, pen = font.get_image(), self.agg.new_gc()
         pen.set_foreground(ink)
-        self._agg._renderer.draw_text_image(image, round(x + left), round(y) + 1, 0, pen)
+        self.agg._renderer.draw_text_image(image, round(x + left), round(y) + 1, 0, pen)
 
 
 def _closed(corners: Sequence[Point]) -> Path:

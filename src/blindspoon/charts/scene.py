@@ -170,6 +170,7 @@ LABEL, NOTE, SMALL, LEADING = 13.0, 12.0, 11.5, 15.0
 ASCENT, DESCENT = 0.8, 0.22
 """How far text reaches above and below its baseline, in units of its size."""
 
+ANCHORS = {"start": 0.0, "middle": 0.5, "end": 1.0}  # share of a text that lies left of its place
 Point = tuple[float, float]
 MarkKind = Literal["disc", "ring", "diamond"]
 
@@ -204,7 +205,7 @@ class Text:
     def box(self) -> Box:
         """The rectangle that it fills."""
         width = text_width(self.text, self.size, bold=self.bold)
-        left = self.x - {"start": 0.0, "middle": 0.5, "end": 1.0}[self.anchor] * width
+        left = self.x - ANCHORS[self.anchor] * width
         return Box(left, self.y - ASCENT * self.size, left + width, self.y + DESCENT * self.size)
 
     def moved(self, dx: float, dy: float) -> Text:

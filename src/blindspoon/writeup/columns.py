@@ -13,7 +13,7 @@ from blindspoon import wording
 from blindspoon.findings.comparison import NAMES, Kind
 from blindspoon.findings.sensitivity import Name
 from blindspoon.stats.assumptions import FlagKind
-from blindspoon.stats.results import Contrast, Interval, Method, SittingsWay
+from blindspoon.stats.results import Interval, Method, SittingsWay
 from blindspoon.trial import Attribute
 from blindspoon.writeup.writers import TEXT, Column, ColumnKind, named
 
@@ -27,12 +27,6 @@ def finer(attribute: Attribute) -> int:
 
 def difference(value: float, attribute: Attribute) -> str:
     return wording.signed(value, finer(attribute))
-
-
-def estimate(found: Contrast, attribute: Attribute) -> str:
-    """Write what a procedure found, with its sign, as a sentence would."""
-    digits = wording.estimate_digits(found.difference, found.interval, attribute)
-    return wording.signed(found.difference, digits)
 
 
 def points_cell(value: float, attribute: Attribute) -> str:

@@ -26,7 +26,6 @@ from blindspoon.findings.verdict_in_words import (
 from blindspoon.stats.results import NoResult
 from blindspoon.wording import capital, sentence
 from blindspoon.writeup.asked_sections import days_answer
-from blindspoon.writeup.columns import estimate
 from blindspoon.writeup.limits import told_of
 from blindspoon.writeup.methods import days_ahead
 from blindspoon.writeup.words import Points, paragraphs, points
@@ -228,7 +227,7 @@ def _cell(
     pair = (attribute.name, other.variant.name)
     return BoardCell(
         word=in_a_word(other.verdict, attribute, up=other.direction > 0),
-        size=estimate(found, attribute) if found else "",
+        size=wording.estimate(found, attribute) if found else "",
         notes=tuple(filter(None, (FRAGILE * (pair in fragile), otherwise(other)))),
         mark=mark_svg(other, limits[attribute.name]) if found and found.interval else "",
         kind=other.verdict,

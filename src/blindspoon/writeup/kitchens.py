@@ -16,7 +16,7 @@ from blindspoon.findings.verdict_in_words import clauses, in_a_word
 from blindspoon.stats.results import MixedContrast, NoResult, Unanimous
 from blindspoon.trial import Trial
 from blindspoon.writeup.batches_section import recipe_table
-from blindspoon.writeup.columns import MIXED, difference, estimate, finer
+from blindspoon.writeup.columns import MIXED, difference, finer
 from blindspoon.writeup.front import MOST_WORDS
 from blindspoon.writeup.tables import chosen
 from blindspoon.writeup.words import Points, caption_of, html_page, paragraphs
@@ -298,5 +298,5 @@ def _row(
         reach = f"{wording.span(interval, shown.attribute)}{level}"
     mark: Literal["disc", "diamond"] = "diamond" if verdict else "disc"
     dot = Dot(estimate=found.difference, interval=interval, ink=ink, mark=mark)
-    notes = (estimate(found, shown.attribute), reach, *judged)
+    notes = (wording.estimate(found, shown.attribute), reach, *judged)
     return Row(label=label, dots=(dot,), notes=notes, head=head, bold=bool(verdict))

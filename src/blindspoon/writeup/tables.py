@@ -11,7 +11,7 @@ from blindspoon.findings.comparison import AttributeResult, Kind
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Attribute, Trial
-from blindspoon.writeup.columns import COMPARISON, INTERVAL, POINTS, P, estimate, points_cell
+from blindspoon.writeup.columns import COMPARISON, INTERVAL, POINTS, P, points_cell
 from blindspoon.writeup.words import PageSection, paragraphs
 from blindspoon.writeup.writers import TEXT, Column, Table, grid, table_of
 
@@ -88,7 +88,10 @@ def contrast_tables(result: AttributeResult) -> Iterator[Table]:
 
 FOUND = (
     Column(
-        "difference", POINTS._replace(write=estimate), head="difference", of=lambda found: found
+        "difference",
+        POINTS._replace(write=wording.estimate),
+        head="difference",
+        of=lambda found: found,
     ),
     Column("interval", INTERVAL._replace(write=wording.span), head="interval"),
 )
