@@ -63,8 +63,8 @@ QUESTIONS = tuple(
     )
 )  # fmt: skip
 
-SESSIONS = 6
-"""Days that a new trial has room for: "session[1].date" and so on."""
+DAYS = tuple(f"session[{number}].date" for number in range(1, 7))
+"""Keys of the answers that are days of sessions, one or more each."""
 
 ASKS = "asks"
 """Key of the answer that says what is asked: one of `KINDS`."""
@@ -120,10 +120,10 @@ def new_files(
 ) -> dict[str, bytes]:
     """Make the files of a new trial from answers, for which the rule may be said from `today`.
 
-    The answers are by the keys of `QUESTIONS`, `SCORED`, `ASKS` and `OF_SETS`; also
-    "variant[1].method" and the days of further sessions. One that is missing is blank, or usual.
-    TrialFileError has a problem for each that will not do, its key as the column. Without a `seed`
-    the trial draws from one by chance. `like` is the text of an earlier trial.toml.
+    The answers are by the keys of `QUESTIONS`, `SCORED`, `ASKS`, `OF_SETS` and `DAYS`; also
+    "variant[1].method". One that is missing is blank, or usual. TrialFileError has a problem for
+    each that will not do, its key as the column. Without a `seed` the trial draws from one by
+    chance. `like` is the text of an earlier trial.toml.
     """
     from blindspoon.batches.differences import own_points  # noqa: PLC0415 - not at the start
 
@@ -133,6 +133,9 @@ def new_files(
     problems = list(_see(answers, changes, asks, scored))
     if problems:
         raise TrialFileError(problems)
+    days = [
+        day for place in DAYS for text in lines_of(answers.get(place, "")) if (day := day_of(text))
+    ]
     over_days, several = asks in ("reach", "keep", "both"), len(changes) > 1
     # one jar goes on ageing from evening to evening, in the cold too
     over = "fermented_days" if several and asks != "keep" else "age_days"
@@ -158,7 +161,7 @@ def new_files(
         "trial.control": names[0],
         "decision.margin": number_of(answers["decision.margin"]) if scored else None,
         "tasting.tasters": tasters_of(answers.get("tasting.tasters", "")) or None,
-        "session[1].date": as_date(answers.get("session[1].date", "")),
+        "session[1].date": days[0] if days else None,
     }
     if asks == "sets":
         values |= {"decision.primary": ["choice"], "choice.method": "triangle"}
@@ -170,9 +173,8 @@ def new_files(
         values |= {f"course.{key}": "control" for key in ("reach", "keep") if asks in (key, "both")}
     for place, value in values.items():
         text = put(text, place, value)
-    later = [answers.get(f"session[{number}].date", "") for number in range(2, SESSIONS + 1)]
-    for number, day in enumerate(filter(None, later), 2):
-        text = add(text, "session", {"name": f"{number}", "date": as_date(day) or ""})
+    for number, day in enumerate(days[1:], 2):
+        text = add(text, "session", {"name": f"{number}", "date": day})
     try:
         text = _like(text, like) if like else text
         own = own_points(parse_trial(text))
@@ -228,10 +230,11 @@ def _see(
         if number_of(text) is None:
             found = f"{quoted(text)} is a text" if text else "nothing is written here"
             yield NUMBER.broken(found, FILE, None, place)
-    for place in (f"session[{number}].date" for number in range(1, SESSIONS + 1)):
-        if place in answers and day_of(answers[place]) is None:
-            is_ = "is no day of these years" if as_date(answers[place]) else "is a text"
-            yield DATE.broken(f"{quoted(answers[place])} {is_}", FILE, None, place)
+    typed = [(place, day) for place in DAYS for day in lines_of(answers.get(place, ""))]
+    for place, day in typed:
+        if day_of(day) is None:
+            is_ = "is no day of these years" if as_date(day) else "is a text"
+            yield DATE.broken(f"{quoted(day)} {is_}", FILE, None, place)
 
 
 def _asked(problem: Problem) -> Problem:

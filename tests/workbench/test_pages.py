@@ -693,6 +693,9 @@ def test_nobody_says_yes_to_a_rule_of_sets_that_cannot_come_out_unwarned(visit, 
         assert "cannot be shown with fewer than 24 sets" in told
         assert "So 8 sets can never come out as alike." in told
     assert re.search('class="main" href="[^"]*/question">Change it', rule)
+    for path, page in (("/new", form), ("/t/sauerkraut/question", {})):
+        wrong = host.post(path, **page | {"choice.can_tell": "300"}).text
+        assert "Write how many in a hundred" in wrong
     more = fields(host.read("/t/sauerkraut/question")) | {"choice.sets": "6"}
     assert more["choice.can_tell"] == "30"
     sent = {"ticket": host.bench.door.proof("ticket")} | more

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -82,21 +81,15 @@ def _asked() -> dict[str, bytes]:
                 kind = click.prompt(">", type=number, default=1, prompt_suffix=" ")
                 answers[key] = [*starting.KINDS][kind - 1]
                 continue
-            lines = [*iter(_line, "")] if many else [_line()]
+            answers[key] = "\n".join(iter(_line, "")) if many else _line()
             if key == starting.SCORED:  # the hint has them with commas, too
-                lines = [word for line in lines for word in line.split(",")]
-            if key == "session[1].date":
-                days = [*lines, *[""] * starting.SESSIONS][: starting.SESSIONS]
-                answers |= {f"session[{n}].date": day for n, day in enumerate(days, 1)}
-            else:
-                answers[key] = "\n".join(lines)
+                answers[key] = answers[key].replace(",", "\n")
         try:
             files, wrong = starting.new_files(answers, today()), set()
         except TrialFileError as error:
             for problem in error.problems:
                 click.echo(f"\n{problem.found}; {problem.allowed}. {problem.remedy}.", err=True)
-            places = (problem.column or "" for problem in error.problems)
-            wrong = {re.sub(r"^session\[.*", "session[1].date", place) for place in places}
+            wrong = {problem.column or "" for problem in error.problems}
     trial = parse_trial(files["trial.toml"].decode())
     for variant in trial.variants[1:]:
         meant = listing(map(factor_name, variant.differs))

@@ -44,6 +44,8 @@ def told(problem: Problem) -> str:
     mass = f"{problem.slug} _g" if f"{problem.column}".endswith("_g") else ""
     asked = (problem.allowed, mass, problem.slug)
     remedy = next((REMEDIES[it] for it in asked if it in REMEDIES), problem.remedy)
+    if problem.column == "choice.can_tell":
+        return "Write how many in a hundred, in digits: more than 0 and fewer than 100."
     if problem.slug == "blank-cell":
         return f"{capital(problem.allowed)}. {REMEDIES[problem.slug]}."
     if problem.found.endswith("is a text") and problem.allowed.endswith("is needed"):

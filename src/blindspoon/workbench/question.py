@@ -9,7 +9,7 @@ from blindspoon.errors import TrialError
 from blindspoon.files.edits import put
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import Stage, touched
-from blindspoon.starting import rule_beside, rule_in_words
+from blindspoon.starting import KINDS, rule_beside, rule_in_words
 from blindspoon.trial import Trial, today
 from blindspoon.workbench.app import Form, Workbench
 from blindspoon.workbench.phrases import beside
@@ -31,6 +31,7 @@ def add_to(bench: Workbench) -> None:
             "locked": {part: stage.locked(part) for part in ("served", "rule")},
             "texts": _read_back(None if more.get("faults") else stage.plan),
             "seen": bench.seen(stage, [FILE]),
+            "kinds": KINDS,
         }
         return bench.page("question.html.j2", stage, "question", code, **values | more)
 

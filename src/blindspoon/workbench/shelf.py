@@ -93,7 +93,7 @@ def _add_new(bench: Workbench) -> None:
             ready=ready + [(label, label, "") for label in own if label not in labels],
             kinds=[(kind, label, "") for kind, label in starting.KINDS.items()],
             ages=starting.AGES,
-            more_days=[f"session[{n}].date" for n in range(3, starting.SESSIONS + 1)],
+            more_days=starting.DAYS[2:],
             chosen=[labels.get(word, word) for word in _chosen(typed)],
             earlier={name: found.title for name, found in plans.items() if found.trial},
             scale=tomllib.loads(text).get("scale", {"low": 0, "high": 10}),
