@@ -92,10 +92,7 @@ def compose_report(analysis: Analysis, further: FurtherAnalyses | None = None) -
 
 
 def to_record(analysis: Analysis, further: FurtherAnalyses | None = None) -> dict[str, Any]:
-    """Write everything that was found as plain values, for JSON.
-
-    Above `MOST_FOR_JSON` tasters the further analyses are None, with the reason.
-    """
+    """Write everything for JSON; above `MOST_FOR_JSON` tasters without the further analyses."""
     from blindspoon.findings.further import study_further  # noqa: PLC0415 - not for a table
     from blindspoon.writeup.records import trial_record  # noqa: PLC0415 - not for `check`
 

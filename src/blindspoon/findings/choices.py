@@ -12,7 +12,7 @@ import numpy as np
 
 from blindspoon import wording
 from blindspoon.arrays import BoolArray
-from blindspoon.findings.comparison import Kind, Naming
+from blindspoon.findings.comparison import KINDS, Kind, Naming
 from blindspoon.scores.sets import ChoiceTable, chosen_by
 from blindspoon.scores.standing import Standing
 from blindspoon.stats import forced_choice as fc
@@ -294,8 +294,7 @@ def _judged(
     if waits:
         return "open", f"{found.tests} of {declared} tests are in. No verdict before the last."
     small = found.limit <= choice.can_tell and found.possible and not found.turned
-    kinds: tuple[Kind, ...] = ("open", "alike", "different", "slight")
-    verdict = kinds[2 * (found.p_adjusted <= found.alpha) + small]
+    verdict = KINDS[2 * (found.p_adjusted <= found.alpha) + small]
     told, tests = [_sentence(replace(found, verdict=verdict), names)], found.tests
     if verdict == "open" and not found.possible:
         told.append(_too_few(choice, tests, 1 - found.level))

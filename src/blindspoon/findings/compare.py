@@ -85,10 +85,7 @@ def compare_trial(
 def judge(
     trial: Trial, table: ScoreTable, result: AttributeResult, made: Made | None = None
 ) -> AttributeResult:
-    """Give every comparison of an attribute its verdict, by the rule of the trial, in words too.
-
-    What else set a batch apart from the control's, by `made`, softens the sentence.
-    """
+    """Give every comparison of an attribute its verdict, by the rule of the trial, in words too."""
     differs = {it.variant: it for it in made.differs} if made else {}
     names = naming(trial, table, made)
 

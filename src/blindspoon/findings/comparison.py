@@ -35,6 +35,8 @@ if TYPE_CHECKING:
     from blindspoon.findings.course import CourseFound
 
 Kind = Literal["different", "slight", "alike", "open"]
+KINDS: tuple[Kind, ...] = ("open", "alike", "different", "slight")
+"""By whether it is shown to be alike, plus twice whether it is shown to differ."""
 By = Literal["mixed", "ranks"]
 Blinding = Literal["blind", "under codes", "not shown"]
 Unit = Literal["taster", "round"]  # what is compared within: tasters, or the rounds of the only one
@@ -62,13 +64,11 @@ def kind_of(
     margin. D. J. Schuirmann 1987, J. Pharmacokinet. Biopharm. 15:657.
     """
     equivalence = found.equivalence_interval
-    inside = margin is not None and equivalence is not None and equivalence.within(margin)
+    alike = margin is not None and equivalence is not None and equivalence.within(margin)
     differs = (found.p_adjusted if p_adjusted is None else p_adjusted) <= alpha
     if p_adjusted is None and isinstance(found, RankContrast) and found.interval is not None:
         differs = found.interval.excludes_zero()
-    if differs:
-        return "slight" if inside else "different"
-    return "alike" if inside else "open"
+    return KINDS[alike + 2 * differs]
 
 
 def direction_of(kind: Kind | None, found: Contrast | None) -> int:
@@ -90,18 +90,21 @@ VESSELS = {name: f"{name}s" for name in ("jar", "bottle", "crock", "pot", "tub",
 class Naming:
     """What the variants of one trial are called; `plain` if no label needs quotation marks.
 
-    The nouns are what each was made in, one and several: "jar", "jars"; "batch" where that is not
-    written down, and empty where a variant was tasted from several. So many named `batches` were
-    tasted of the variant that has most; 1 where none is named. `these` is "in these jars" where
-    ranks speak of several each and cannot speak of the method.
+    The noun is what each was made in: "jar", or "batch" where that is not written down; empty where
+    a variant was tasted from several. So many named `batches` were tasted of the variant that has
+    most; 1 where none is named. `these` is "in these jars" where ranks speak of several each and
+    cannot speak of the method.
     """
 
     plain: bool
     noun: str
-    nouns: str
     control: Variant
     batches: int = 1
     these: str = ""
+
+    @property
+    def nouns(self) -> str:
+        return VESSELS.get(self.noun, "batches" if self.noun else "")
 
     @property
     def of_methods(self) -> bool:
@@ -112,7 +115,7 @@ class Naming:
         """Call a variant by its label, as it stands in the middle of a sentence.
 
         >>> leaf = Variant(name="leaf", label="Vine leaf")
-        >>> Naming(plain=True, noun="jar", nouns="jars", control=leaf).short(leaf)
+        >>> Naming(plain=True, noun="jar", control=leaf).short(leaf)
         'vine leaf'
         """
         if not self.plain:
@@ -124,7 +127,7 @@ class Naming:
         """Name one variant or several, and how many others.
 
         >>> cool, leaf = (Variant(name=it, label=it) for it in ("cool cellar", "leaf jar"))
-        >>> names = Naming(plain=True, noun="jar", nouns="jars", control=cool)
+        >>> names = Naming(plain=True, noun="jar", control=cool)
         >>> names.subject([cool, leaf]), names.subject([leaf], 3)
         ('the cool-cellar and leaf jars', 'the leaf jar and three other jars')
         """
@@ -179,7 +182,6 @@ def name_all(variants: Sequence[Variant], control: str, noun: str = "") -> Namin
             for label in labels
         ),
         noun=noun,
-        nouns=VESSELS.get(noun, "batches" if noun else ""),
         control=next(variant for variant in variants if variant.name == control),
     )
 

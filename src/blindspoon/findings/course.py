@@ -13,7 +13,7 @@ import numpy as np
 
 from blindspoon.arrays import FloatArray, IntArray
 from blindspoon.batches.strengths import Cell, CupAges
-from blindspoon.findings.comparison import Kind
+from blindspoon.findings.comparison import KINDS, Kind
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats import scores_over_days
 from blindspoon.stats.mixed import rounded_to
@@ -34,6 +34,8 @@ from blindspoon.trial import Attribute, Course, Trial
 
 Against = Literal["control", "level", "nothing"]
 """What days are held against; "nothing": no cup stayed the same, so there is a trend only."""
+TWO_NEEDED = NoResult("All cups were of one age; two are needed.")
+NOTHING_STAYED = NoResult("No cup stayed the same from sitting to sitting.")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,9 +114,9 @@ class CourseFound:
     values: FloatArray
     trend: Trend | NoResult
     page: PageTrend | NoResult
-    reached: Bracket | NoResult | None
-    kept: Bracket | NoResult | None
-    line: Crossing | NoResult
+    reached: Bracket | NoResult | None = None
+    kept: Bracket | NoResult | None = None
+    line: Crossing | NoResult = NOTHING_STAYED
     acceptance: Acceptance | None = None
     once: tuple[str, ...] = ()
     unheld: tuple[str, ...] = ()
@@ -145,10 +147,6 @@ class CellSeries:
     cells: tuple[Cell, ...]
     days: IntArray
     day: IntArray
-
-
-TWO_NEEDED = NoResult("All cups were of one age; two are needed.")
-NOTHING_STAYED = NoResult("No cup stayed the same from sitting to sitting.")
 
 
 def compare_course(
@@ -242,9 +240,6 @@ def _follow(
         values=values[often > 1],
         trend=trend,
         page=page_trend(values) if sittings == 1 else one_sitting,
-        reached=None,
-        kept=None,
-        line=NOTHING_STAYED,
         acceptance=_acceptance(trial, course, table, series, alpha) if judged else None,
         once=tuple(labels[(often == 1) & (days.size > 1)].tolist()),
         unheld=tuple(
@@ -336,7 +331,7 @@ def _judged(found: CourseFound, by_day: ScoresByDay, control: str) -> CourseFoun
         np.array([getattr(day, name, np.nan) for day in by_day.days])
         for name in ("p_different", "p_inside", "p_outside")
     )
-    reached, kept, ends = by_day.reached, by_day.lost, alpha
+    reached, kept, ends = by_day.reached, by_day.lost, alpha  # a day of None, as NaN, is of no day
     if reach and keep:  # it may come and go, so no sequence of days leads to those between
         inside = np.full(at.size, np.inf)
         tested = np.isfinite(p_inside)
@@ -345,12 +340,11 @@ def _judged(found: CourseFound, by_day: ScoresByDay, control: str) -> CourseFoun
         first, last = (at[alike].min(), at[alike].max()) if alike.any() else (None, None)
         reached, kept = replace(reached, by=first), replace(kept, after=last)
     else:
-        alike = at >= _or(reached.by, np.inf) if reach else at <= _or(kept.after, -np.inf)
+        alike = at >= np.array(reached.by, float) if reach else at <= np.array(kept.after, float)
     p_gone, ends = (p_different, ends) if level is None else (p_outside, alpha / 2)
-    early = at <= _or(shown_until(at, p_gone, ends) if reach else None, -np.inf)
-    late = at >= _or(shown_from(at, p_gone, ends) if keep else None, np.inf)
-    kinds: tuple[Kind, ...] = ("open", "alike", "different", "slight")
-    verdicts = [kinds[code] for code in (alike + 2 * (early | late)).tolist()]
+    early = at <= np.array(shown_until(at, p_gone, ends) if reach else None, float)
+    late = at >= np.array(shown_from(at, p_gone, ends) if keep else None, float)
+    verdicts = [KINDS[code] for code in (alike + 2 * (early | late)).tolist()]
     target = level
     if target is None:  # the end of the margin on the side of the first day, or of the last
         outer = [day.found.mean for day in found.days if isinstance(day.found, DayFound)] or [0.0]
@@ -365,10 +359,6 @@ def _judged(found: CourseFound, by_day: ScoresByDay, control: str) -> CourseFoun
         kept=kept if keep else None,
         line=scores_over_days.crossing_of_lines(at, found.values, level=target, alpha=alpha),
     )
-
-
-def _or(value: float | None, default: float) -> float:
-    return default if value is None else value
 
 
 def _acceptance(

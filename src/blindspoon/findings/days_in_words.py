@@ -23,10 +23,7 @@ NOT_SHOWN = Bracket(after=None, by=None)
 
 
 def say_course(found: CourseFound, names: Naming, *, several: bool) -> CourseSaid:
-    """Say when it was there and until when, how it moved, and of what that speaks.
-
-    With `several` there are other series, so that this one has to be named.
-    """
+    """Say when it was there, until when, and how it moved; named where `several` series are."""
     level, last = found.course.level if found.judged else None, found.days[-1].day
     there = f"within {wording.margin(found.attribute)} of {names.like}"
     if level is not None:

@@ -70,11 +70,7 @@ class Overall:
 
 
 def _compare_overall(trial: Trial, results: tuple[AttributeResult, ...]) -> Overall | NoResult:
-    """Adjust every comparison for all m attributes by Bonferroni's method: min(1, m p).
-
-    No result where attributes were declared primary, which share alpha already, or where fewer than
-    two could be compared.
-    """
+    """Adjust every comparison for all m attributes by Bonferroni's method: min(1, m p)."""
     if trial.decision.primary:
         named = "primary attributes, and they share alpha already"
         other = "another question as primary, so each attribute is taken by itself"

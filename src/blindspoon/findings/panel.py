@@ -19,7 +19,6 @@ from blindspoon.stats.two_way import (
     Cells,
     Concordance,
     Factor,
-    Fit,
     FTest,
     concordance,
     correlations,
@@ -145,10 +144,7 @@ class Panel:
     attributes: tuple[AttributePanel, ...]
 
     def to_record(self, *, shown: bool = True) -> Record:
-        """Write everything as plain dictionaries, ready for JSON.
-
-        Unless single tasters may be `shown`, their part is None, with the reason.
-        """
+        """Write everything for JSON; without single tasters unless they are `shown`."""
         kept = self
         if not shown:
             hidden = NoResult("Single tasters are not told of in this trial.")
@@ -162,12 +158,12 @@ def study_panel(trial: Trial, table: ScoreTable, results: tuple[AttributeResult,
 
     The terms are those of ISO 11132 and ISO 8586; docs/reference/measures.md says which.
     """
-    names, before, found = [own.name for own in trial.variants], _tasted_before(table), []
-    for result, given in zip(results, table.scores.T, strict=True):
-        scored, scale = np.isfinite(given), result.attribute.scale
-        score, taster, variant = given[scored], table.taster[scored], table.variant[scored]
+    names, before, panels = [it.name for it in trial.variants], _tasted_before(table), []
+    for result, column in zip(results, table.scores.T, strict=True):
+        scored, scale = np.isfinite(column), result.attribute.scale
+        score, taster, variant = column[scored], table.taster[scored], table.variant[scored]
         cells = gather(score, taster, variant, len(table.tasters), len(names))
-        position, first = _position_effect(given, table, len(names))
+        position, first = _position_effect(column, table, len(names))
         tasters: tuple[TasterReview, ...] | NoResult = TOO_MANY
         if len(table.tasters) <= MOST_TASTERS:
             with_others = correlations(cells)
@@ -182,22 +178,22 @@ def study_panel(trial: Trial, table: ScoreTable, results: tuple[AttributeResult,
                 for place, label in enumerate(table.tasters)
                 if not isinstance(use := scale_use(score[taster == place], scale), NoResult)
             )
-        own = AttributePanel(
+        panel = AttributePanel(
             attribute=result.attribute.name,
             primary=result.primary,
             scale_use=scale_use(score, scale),
             repeatability=repeatability(cells, table, scored),
-            controls=_control_pair(given, table, trial.control_index),
+            controls=_control_pair(column, table, trial.control_index),
             concordance=concordance(cells.complete),
             interaction=interaction(cells, score, taster, variant),
             position=position,
             first_cup=first,
             position_in_model=isinstance(result.mixed, MixedFit) and result.mixed.note.position,
-            carry_over=_carry_over(given, table, names, before),
+            carry_over=_carry_over(column, table, names, before),
             tasters=tasters,
         )
-        found.append(own)
-    return Panel(tasters=len(table.tasters), attributes=tuple(found))
+        panels.append(panel)
+    return Panel(tasters=len(table.tasters), attributes=tuple(panels))
 
 
 def _sitting(table: ScoreTable) -> IntArray:
@@ -242,17 +238,14 @@ def _position_effect(
         return ONE_PLACE, ONE_PLACE
     base, place = Factor(table.variant[used], variants), Factor(code, places.size)
     labels, block = [*map(str, places)], _sitting(table)[used]
-    found = _tested(score[used], block, (base,), place, labels, NOT_VARIED)
-    if isinstance(found, NoResult):
-        return found, found
-    every, whole = found
+    tested = _tested(score[used], block, (base,), place, labels, NOT_VARIED)
+    if isinstance(tested, NoResult):
+        return tested, tested
     if places[0] != 1:
-        return every, NoResult("No cup has the first place.")
-    weights = np.zeros(whole.estimates.size)
-    weights[-place.levels :] = -1 / (place.levels - 1)
-    weights[-place.levels] = 1.0
-    estimate, interval = whole.contrast(weights)
-    return every, replace(every.effects[0], effect=estimate, interval=interval)
+        return tested, NoResult("No cup has the first place.")
+    first, times = tested.effects[0], places.size / (places.size - 1)  # the mean of all holds it
+    interval = Interval(times * first.interval.low, times * first.interval.high)
+    return tested, replace(first, effect=times * first.effect, interval=interval)
 
 
 def _carry_over(
@@ -274,8 +267,7 @@ def _carry_over(
     places, place = np.unique(table.position[used], return_inverse=True)
     known = (Factor(table.variant[used], len(names)), Factor(place, places.size))
     factor = Factor(last - int(seen[0] == 0), len(labels))
-    found = _tested(score[used], _sitting(table)[used], known, factor, labels, NOT_CROSSED)
-    return found if isinstance(found, NoResult) else found[0]
+    return _tested(score[used], _sitting(table)[used], known, factor, labels, NOT_CROSSED)
 
 
 def _tested(
@@ -285,10 +277,10 @@ def _tested(
     factor: Factor,
     labels: Sequence[str],
     tangled: NoResult,
-) -> tuple[OrderEffect, Fit] | NoResult:
+) -> OrderEffect | NoResult:
     """Test one factor over others, its levels told from them, and set these against their mean."""
-    found = equations(score, block, *known, factor)
-    without, whole = found.solve(-factor.levels), found.solve()
+    layout = equations(score, block, *known, factor)
+    without, whole = layout.solve(-factor.levels), layout.solve()
     df = whole.rank - without.rank
     if df < factor.levels - 1:
         return tangled
@@ -302,7 +294,7 @@ def _tested(
         weights[level - factor.levels] += 1
         effect, interval = whole.contrast(weights)
         effects.append(Effect(label=label, cups=int(cups[level]), effect=effect, interval=interval))
-    return OrderEffect(test=test, effects=tuple(effects)), whole
+    return OrderEffect(test=test, effects=tuple(effects))
 
 
 def scale_use(scores: FloatArray, scale: Scale) -> ScaleUse | NoResult:

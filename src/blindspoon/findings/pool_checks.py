@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Hashable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import chain, combinations
 from typing import Literal, TypeVar
 
@@ -38,10 +38,10 @@ class Kitchen(Analysis):
         """Look up what this kitchen found by itself."""
         result = next(found for found in self.results if found.attribute.name == attribute)
         other = next(other for other in result.others if other.variant.name == variant)
-        own = Own(kitchen=self.name, alpha=result.alpha, mixed=NoResult(""))
         if isinstance(other, NotCompared):
-            return replace(own, mixed=NoResult(other.reason))
-        return replace(own, mixed=other.mixed, exact=other.unanimous)
+            return Own(kitchen=self.name, alpha=result.alpha, mixed=NoResult(other.reason))
+        exact = other.unanimous
+        return Own(kitchen=self.name, alpha=result.alpha, mixed=other.mixed, exact=exact)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,10 +72,7 @@ class PooledFit:
 
     @property
     def kitchen_difference_sd(self) -> float:
-        """SD of a difference from the control between kitchens, in points.
-
-        A difference has two terms of kitchen by variant, its own and the control's.
-        """
+        """In points; a difference has two terms of kitchen by variant, one of the control."""
         return math.sqrt(2) * self.kitchen_variant_sd
 
 
@@ -169,11 +166,7 @@ class Pool:
 
 
 def matching_problems(kitchens: Sequence[Kitchen]) -> tuple[Problem, ...]:
-    """List everything that keeps kitchens from being pooled.
-
-    Each is held against the first, and every two must be different trials; empty where they can be
-    pooled.
-    """
+    """List everything that keeps kitchens from being pooled; each is held against the first."""
     first, *others = kitchens
     if by_sets := [it for it in kitchens if it.trial.choice and not it.trial.attributes]:
         return tuple(_BY_SETS.broken("it asked by sets of cups alone", it.name) for it in by_sets)
@@ -310,10 +303,7 @@ def _differs(
 
 
 def caveats(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
-    """Say what weakens single kitchens: no seal, later changes, a late rule, other differences.
-
-    What a page of that kitchen alone says as well.
-    """
+    """Say what weakens single kitchens, as a page of that kitchen alone says it too."""
     shared, weak, jars = common(kitchens, "variants"), [], []
     for kitchen in kitchens:
         for what, text in kitchen.standing.facts:
@@ -358,10 +348,7 @@ FEW_CUPS = 20  # below these, two tastings may have the same scores by chance
 
 
 def _cups(kitchen: Kitchen) -> Counter[tuple[object, ...]]:
-    """Count the tasters by their cups: session, variant and scores; blank scores are alike.
-
-    Tasters' names count in small tables only, where two kitchens may have scored alike by chance.
-    """
+    """Count the tasters by their cups, and in small tables, where chance may do it, by name."""
     table, names = kitchen.table, kitchen.has("variants")
     order = np.argsort(kitchen.has("attributes"))
     scores = [tuple(row) for row in np.nan_to_num(table.scores[:, order], nan=np.inf).tolist()]

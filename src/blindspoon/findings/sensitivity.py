@@ -84,10 +84,7 @@ class Influence:
         return tuple(way for way in self.alternatives if way.name == name)
 
     def moved(self, name: Name) -> dict[tuple[str, str], tuple[tuple[str, Outcome], ...]]:
-        """Collect what one kind of alternative changes.
-
-        For each attribute and variant that moves, who or what was left out, and the outcome.
-        """
+        """Give who was left out, and the outcome, of each attribute and variant that moves."""
         found: dict[tuple[str, str], tuple[tuple[str, Outcome], ...]] = {}
         for way in self.of(name):
             for outcome in way.outcomes:
@@ -102,11 +99,7 @@ class Influence:
         return frozenset(it for it, ways in self.moved("taster").items() if 2 * len(ways) > tasters)
 
     def to_rows(self, *, shown: bool) -> list[Record]:
-        """Write one flat row an outcome.
-
-        Unless tasters are `shown`, all are "one taster", and their rows are sorted by what they
-        say, so that the order names nobody either.
-        """
+        """Write one flat row an outcome; unless tasters are `shown`, their order names none."""
         rows = [
             {"alternative": way.name, "left_out": way.left_out or None, **asdict(outcome)}
             for way in self.alternatives

@@ -22,9 +22,9 @@ Days = SittingsWay | Literal["held"]
 Movement = Literal["", "aged", "moved", "single"]
 """Whether the variant was older from sitting to sitting, or its difference was shown to move, or it
 is not alike for one that a "single" sitting might have had."""
-Trust = Literal["", "safer", "less safe", "not safe alone"]
-"""What a flag says of the second procedure; last, that the first is not safe and the second could
-not call anything different."""
+Trust = Literal["safer", "less safe", "powerless"]
+"""What a flag says of the second procedure; it is powerless where it could not call anything
+different, and the first is not safe."""
 
 
 class Enough(NamedTuple):
@@ -79,13 +79,11 @@ def flag_of(result: AttributeResult, comparison: Comparison, control: str) -> Fl
     return next((flag for flag in result.flags if flag.variant in own), None)
 
 
-def trust_of(result: AttributeResult, comparison: Comparison, flag: Flag | None) -> Trust:
-    """Tell which of two procedures that disagree is the safer one, where a flag tells."""
-    if flag is None:
-        return ""
+def trust_of(comparison: Comparison, alpha: float) -> Trust:
+    """Tell which of two procedures that disagree is the safer one where something is flagged."""
     if isinstance(comparison.ranks, NoResult) or comparison.by == "ranks":
         return "less safe"
-    return "not safe alone" if comparison.ranks.smallest_p > result.alpha else "safer"
+    return "powerless" if comparison.ranks.smallest_p > alpha else "safer"
 
 
 def enough_of(judged: Comparison, alpha: float) -> Enough | None:

@@ -68,10 +68,7 @@ def say_verdict(
     names: Naming,
     differs: WhatDiffers | None,
 ) -> str:
-    """Say a verdict, what it speaks about, and what would call it otherwise.
-
-    What else set the batch apart from the control's softens the first sentence.
-    """
+    """Say a verdict, softened by what else `differs`, and who would call it otherwise."""
     found, by_other = judged.contrasts[0], ""
     subject, label = names.subject([judged.variant]), judged.attribute.label.lower()
     if isinstance(found, NoResult):
@@ -79,14 +76,17 @@ def say_verdict(
         beside = [f"{found.reason.rstrip('.')}."]
     else:
         these = f", {names.these}" * bool(names.these)
-        days = _on_days(days_of(result, judged), result.attribute)
+        twice = wording.plain(SPAN * (judged.attribute.margin or 0.0))
+        days = CLAIMS[days_of(result, judged)].format(twice)
         clause = f"{verdict_sentence(judged, subject, names.like, result.alpha)}{days}{these}"
         enough = enough_of(judged, result.alpha) if result.unit == "taster" else None
         beside = [_would_settle(judged, enough) if enough else "", _movement(result, found)]
     if judged.disputed:
         other = wording.capital(PROCEDURES["ranks" if judged.by == "mixed" else "mixed"])
-        kind = NAMES[judged.verdict_by_other or "open"]
-        by_other = f"{other} would call it {kind}{_which_to_trust(trial, result, judged)}."
+        flag, trust = flag_of(result, judged, trial.control), ""
+        if flag:
+            trust = f"{TRUST[trust_of(judged, result.alpha)]}: {flag_words(trial, flag)}"
+        by_other = f"{other} would call it {NAMES[judged.verdict_by_other or 'open']}{trust}."
     clause = f"To this taster, {clause}" if result.unit == "round" else wording.capital(clause)
     first = softened(f"{clause}.", judged.verdict, differs)
     return " ".join(filter(None, [first, *beside, by_other]))
@@ -100,10 +100,6 @@ CLAIMS: dict[Days, str] = {
     "repeats": ", if these days did not differ",
     "held": ", on average over these sittings and at none of them {} points off",
 }
-
-
-def _on_days(days: Days, attribute: Attribute) -> str:
-    return CLAIMS[days].format(wording.plain(SPAN * (attribute.margin or 0.0)))
 
 
 def farthest_apart(ends: Iterable[tuple[float, str]], attribute: Attribute) -> str:
@@ -132,17 +128,10 @@ def _movement(result: AttributeResult, found: Contrast) -> str:
 
 
 TRUST: dict[Trust, str] = {
-    "safer": ", and is the safer one here: ",
-    "less safe": ", but is the less safe one here: ",
-    "not safe alone": (
-        ", and could not call anything different; the mixed model is not safe here: "
-    ),
+    "safer": ", and is the safer one here",
+    "less safe": ", but is the less safe one here",
+    "powerless": ", and could not call anything different; the mixed model is not safe here",
 }
-
-
-def _which_to_trust(trial: Trial, result: AttributeResult, judged: Comparison) -> str:
-    flag = flag_of(result, judged, trial.control)
-    return f"{TRUST[trust_of(result, judged, flag)]}{flag_words(trial, flag)}" if flag else ""
 
 
 def flag_note(trial: Trial, result: AttributeResult, flag: Flag) -> str:
@@ -151,11 +140,7 @@ def flag_note(trial: Trial, result: AttributeResult, flag: Flag) -> str:
 
 
 def flag_words(trial: Trial, flag: Flag) -> str:
-    """Say what was flagged, as a clause.
-
-    "the control’s scores spread 1.8 times wider than the others’", "40 % of the scores of “Oak
-    leaf” stand at the low end of the scale".
-    """
+    """Say what was flagged: "the control’s scores spread 1.8 times wider than the others’"."""
     of = f"the scores of “{trial.variant(flag.variant).label}”"
     scores = "the control’s scores" if flag.variant == trial.control else of
     if flag.kind == "spread":
@@ -246,10 +231,10 @@ def by_size(other: JudgedVariant) -> float:
 def size_of(others: Sequence[JudgedVariant]) -> str:
     """Give the sizes of differences with like decimals: "2.2 and 1.7 points", "1 point"."""
     attribute, contrasts = others[0].attribute, [other.found for other in others if other.found]
+    if len(contrasts) == 1:
+        return wording.points(contrasts[0].difference, attribute, contrasts[0].interval)
     digits = max(wording.estimate_digits(c.difference, c.interval, attribute) for c in contrasts)
-    shown = [wording.number(abs(contrast.difference), digits) for contrast in contrasts]
-    if len(shown) == 1 and float(shown[0]) == 1:
-        return "1 point"
+    shown = (wording.number(abs(contrast.difference), digits) for contrast in contrasts)
     return f"{wording.listing(shown)} points"
 
 
@@ -266,10 +251,7 @@ def _predicate(other: JudgedVariant, control: str, *, many: bool, first: bool) -
 
 
 def verdict_sentence(told: JudgedVariant, subject: str, control: str, alpha: float) -> str:
-    """Say one verdict with its size or reach, without capital and full stop.
-
-    What was compared, and with what: "the calcium jar", "plain brine"; decided at `alpha`.
-    """
+    """Say one verdict, decided at `alpha`, with its size or reach; no capital and full stop."""
     attribute, found, label = told.attribute, told.found, told.attribute.label.lower()
     if isinstance(found, Unanimous):
         return _unanimous_sentence(told, found, subject, control)
