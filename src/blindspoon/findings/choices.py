@@ -130,22 +130,22 @@ def compare_choices(
     alpha = trial.share_of_alpha("choice")
     primary = "choice" in trial.decision.primary and not standing.bent
     places = sorted(set(table.variant.tolist()))
-    raw = [_find(trial, table, place, alpha, len(places), primary=primary) for place in places]
-    adjusted = holm(np.array([found.p_value for found in raw])).tolist()
-    order = sorted(range(len(raw)), key=lambda place: raw[place].p_value)
-    failed = next((k for k, at in enumerate(order) if adjusted[at] > alpha), len(raw) - 1)
+    unjudged = [_find(trial, table, place, alpha, len(places), primary=primary) for place in places]
+    adjusted = holm(np.array([counted.p_value for counted in unjudged])).tolist()
+    order = sorted(range(len(unjudged)), key=lambda place: unjudged[place].p_value)
+    failed = next((k for k, at in enumerate(order) if adjusted[at] > alpha), len(unjudged) - 1)
     judged = []
-    for place, alone in enumerate(raw):
-        level, how = alpha / (len(raw) - min(order.index(place), failed)), alone.choice.how
+    for place, counted in enumerate(unjudged):
+        level, how = alpha / (len(unjudged) - min(order.index(place), failed)), counted.choice.how
         needed = None
-        if not how.words and alone.lines is None:
-            tail = level / 2 if alone.choice.two_sided else level
-            least = int(fc.needed(alone.tests, how.guess, tail))
-            needed = least if least <= alone.tests else None
-        found = replace(alone, p_adjusted=adjusted[place], needed=needed)
+        if not how.words and counted.lines is None:
+            tail = level / 2 if counted.choice.two_sided else level
+            least = int(fc.needed(counted.tests, how.guess, tail))
+            needed = least if least <= counted.tests else None
+        compared = replace(counted, p_adjusted=adjusted[place], needed=needed)
         served = table.orders.get(places[place], ())
-        verdict, said = _judged(found, served, standing, names)
-        judged.append(replace(found, verdict=verdict, because=said))
+        verdict, because = _judged(compared, served, standing, names)
+        judged.append(replace(compared, verdict=verdict, because=because))
     return tuple(judged)
 
 
@@ -205,8 +205,8 @@ def _find(
 
 
 def _answers(right: BoolArray, other: BoolArray) -> fc.Answers:
-    said = right != other
-    counts = (said & ~other).sum(), (~other).sum(), (said & other).sum(), other.sum()
+    said_other = right != other
+    counts = (said_other & ~other).sum(), (~other).sum(), (said_other & other).sum(), other.sum()
     return fc.Answers(*map(int, counts))
 
 
@@ -257,7 +257,7 @@ def _distance(
         error = fc.distance_error(method, estimate, share, tests) if share > guess else None
         return Distance(estimate=estimate, se=error, interval=Interval(low, high))
     shares = (answers.same, answers.of_same), (answers.other, answers.of_other)
-    if any(said in (0, of) for said, of in shares):
+    if any(times in (0, of) for times, of in shares):
         return NoResult("d' has no end where one answer was always or never given.")
     by_words = {"a-not-a": fc.yes_no_distance, "same-different": fc.same_different_distance}
     estimate, error = by_words[method](answers)
@@ -288,24 +288,24 @@ def _judged(
         if met == "open":
             return "open", f"Not settled: nothing is decided after {counted}."
         could, alike, _ = _heads(found, names)
-        said = could if met == "different" else alike
+        claim = could if met == "different" else alike
         later = "; later answers do not count" if found.path.size > stop else ""
-        return met, f"{said}, decided after {counted}{later}."
+        return met, f"{claim}, decided after {counted}{later}."
     if waits:
         return "open", f"{found.tests} of {declared} tests are in. No verdict before the last."
     small = found.limit <= choice.can_tell and found.possible and not found.turned
     verdict = KINDS[2 * (found.p_adjusted <= found.alpha) + small]
-    told, tests = [_sentence(replace(found, verdict=verdict), names)], found.tests
+    parts, tests = [_sentence(replace(found, verdict=verdict), names)], found.tests
     if verdict == "open" and not found.possible:
-        told.append(_too_few(choice, tests, 1 - found.level))
+        parts.append(_too_few(choice, tests, 1 - found.level))
     if found.turned:
         other = f", or has {names.short(names.control)} {choice.expect} {choice.attribute}"
         or_so = other if choice.attribute else ""
-        told.append(f"So few are hardly luck: is the key the right way round{or_so}?")
+        parts.append(f"So few are hardly luck: is the key the right way round{or_so}?")
     if declared is not None and tests != declared:
         more = f", and {tests} are in: take it as a lead" if tests > declared else ""
-        told.append(f"{wording.count(declared, 'test was', 'tests were')} declared{more}.")
-    return verdict, " ".join(told)
+        parts.append(f"{wording.count(declared, 'test was', 'tests were')} declared{more}.")
+    return verdict, " ".join(parts)
 
 
 @cache  # by all variants that have as many
@@ -318,11 +318,11 @@ def _too_few(choice: Choice, tests: int, alpha: float) -> str:
 
 def sentences(choices: Sequence[ChoiceFound]) -> list[str]:
     """Say what was found of every variant, and what holds of all of them once."""
-    told = [found.because for found in choices]
-    parts = [text.partition(TOO_FEW) for text in told]
-    if len(told) > 1 and len(few := {(at, rest) for _, at, rest in parts}) == 1:
+    texts = [found.because for found in choices]
+    parts = [text.partition(TOO_FEW) for text in texts]
+    if len(texts) > 1 and len(few := {(at, after) for _, at, after in parts}) == 1:
         return [*filter(None, (*(text.strip() for text, *_ in parts), "".join(few.pop())))]
-    return told
+    return texts
 
 
 def percent(share: float, *limits: float) -> str:
@@ -351,11 +351,11 @@ def _sentence(found: ChoiceFound, names: Naming) -> str:
         picked = (
             f"picked {names.short(found.picked(names))} as the one with {more} {choice.attribute}"
         )
-    told, (could, alike, unsettled) = f"{counted} {picked}", _heads(found, names)
+    picks, (could, alike, unsettled) = f"{counted} {picked}", _heads(found, names)
     were = "was" if found.needed == 1 else "were"
     needed = "" if found.needed is None else f", and {found.needed} {were} needed"
     guessing = f"guessing gives {wording.number(found.expected, 1).removesuffix('.0')}"
-    differs = f"{told}; {guessing}{needed}."
+    differs = f"{picks}; {guessing}{needed}."
     whom = f"of {sets} sets can be told" if sets else "of these tasters can tell"
     level, allowed = wording.percent(found.level), percent(choice.can_tell)
     most = f"t most {percent(found.limit, choice.can_tell)} {whom} ({level} limit), and {allowed}"
@@ -366,9 +366,9 @@ def _sentence(found: ChoiceFound, names: Naming) -> str:
             few = "not often" if sets else "only some of them"
             return f"{could}, but {few}: {differs} A{most} was allowed."
         case "alike":
-            return f"{alike}: {told}; a{most} was allowed."
+            return f"{alike}: {picks}; a{most} was allowed."
     if found.limit <= 0:
-        return f"{unsettled}: {told}; {guessing}."
+        return f"{unsettled}: {picks}; {guessing}."
     most = f"none to {percent(found.limit)}"
     may = f"of {sets} sets may be told" if sets else "of them may be able to tell"
-    return f"{unsettled}: {told}; anything from {most} {may}."
+    return f"{unsettled}: {picks}; anything from {most} {may}."

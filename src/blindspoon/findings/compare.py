@@ -212,8 +212,8 @@ class Scored:
 def _pair_up(scored: Scored, mixed: MixedFit | NoResult) -> tuple[Other, ...]:
     """Join what both procedures say of every variant but the control."""
     trial, control, alone = scored.trial, scored.trial.control_index, scored.by_rounds
-    given = [scored.score[scored.table.variant == place] for place in range(len(trial.variants))]
-    scores = [own[np.isfinite(own)] for own in given]
+    given, served = np.isfinite(scored.score), scored.table.variant
+    scores = [scored.score[given & (served == place)] for place in range(len(trial.variants))]
     tasted, agreed = np.isfinite(scored.means), {} if alone else scored.agreed(mixed)
     places = [place for place in range(len(trial.variants)) if place != control]
     others = list[Other]()

@@ -157,9 +157,9 @@ class Naming:
 
 
 def naming(trial: Trial, table: ScoreTable, made: Made | None) -> Naming:
-    own = made.log.of_variant(trial.control) if made else ()
-    said = " ".join(batch.vessel for batch in own)
-    noun = next((name for name in VESSELS if re.search(rf"\b{name}\b", said)), "batch")
+    of_control = made.log.of_variant(trial.control) if made else ()
+    vessels = " ".join(batch.vessel for batch in of_control)
+    noun = next((name for name in VESSELS if re.search(rf"\b{name}\b", vessels)), "batch")
     batches = int(table.batches_tasted(len(trial.variants)).max())
     if batches < 2:
         return name_all(trial.variants, trial.control, noun)

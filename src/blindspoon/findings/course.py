@@ -288,13 +288,13 @@ def _days(
     for place, found in enumerate(by_day.days):
         here = np.flatnonzero(series.day == place)
         cells = [series.cells[at] for at in here]
-        given, beside = (means[:, here][np.isfinite(means[:, here])] for means in (own, control))
+        scored, beside = (means[:, here][np.isfinite(means[:, here])] for means in (own, control))
         yield CourseDay(
             day=int(series.days[place]),
             sessions=tuple(dict.fromkeys(session for _, session in cells)),
             variants=tuple(dict.fromkeys(variant for variant, _ in cells)),
             batches=tuple(dict.fromkeys(name for cell in cells for name in ages.batches[cell])),
-            mean=float(given.mean()) if given.size else None,
+            mean=float(scored.mean()) if scored.size else None,
             control=float(beside.mean()) if beside.size else None,
             found=found,
         )

@@ -35,13 +35,13 @@ def say_course(found: CourseFound, names: Naming, *, several: bool) -> CourseSai
     untold = [f"When it was {there} is not told. {reason}" for reason in reasons]
     open_end = found.reached is None and found.kept == NOT_SHOWN
     bent = isinstance(found.line, NoResult) and found.line.reason == BENT
-    moved, said = not isinstance(found.trend, NoResult), list[str]()
+    moved, more_texts = not isinstance(found.trend, NoResult), list[str]()
     if not (bent if answers else untold and not moved):
-        said.append(_trend(found, names.like))
+        more_texts.append(_trend(found, names.like))
     if not answers and untold and not (moved and found.against == "nothing"):
         answers, untold = untold, []
     elif not answers:  # where no day is judged, the trend answers
-        answers, said = said, []
+        answers, more_texts = more_texts, []
         untold = [text.removesuffix(f" {NOTHING_STAYED.reason}") for text in untold]  # it says why
     if found.judged and not isinstance(found.line, NoResult):
         way = "got there" if found.reached else "left it"
@@ -49,39 +49,39 @@ def say_course(found: CourseFound, names: Naming, *, several: bool) -> CourseSai
         since = f"before {found.days[0].day}" if low < found.days[0].day else wording.number(low, 1)
         until = f"after {last}" if high > last else wording.number(high, 1)
         at = wording.number(found.line.day, 1)
-        said.append(f"By straight lines it {way} on day {at} ({since} to {until}).")
+        more_texts.append(f"By straight lines it {way} on day {at} ({since} to {until}).")
     if found.acceptance:
-        said += _accepted(found.acceptance, found.days[0].day, last)
+        more_texts += _accepted(found.acceptance, found.days[0].day, last)
     if found.judged:
         nouns, merged = names.nouns or "batches", any(len(it.batches) > 1 for it in found.days)
         averaged = (
             f"{wording.capital(nouns)} of one age were averaged. How far such {nouns} differ is "
             "not in the intervals, so this speaks of these."
         )
-        said.append(one_each(found, names) or (averaged if merged else ""))
+        more_texts.append(one_each(found, names) or (averaged if merged else ""))
     return CourseSaid(
         series=wording.capital(found.label) if several else "",
         places=any(isinstance(asked, Bracket) for asked, _ in asks) and not open_end,
         untold=tuple(untold),
         answers=tuple(answers),
-        more=tuple(filter(None, said)),
+        more=tuple(filter(None, more_texts)),
     )
 
 
 def headline(found: CourseFound) -> str:
     """State when it was there, and until when, or only how it moved, with what was scored."""
     scale, label, series = found.attribute.scale, found.attribute.label, found.said.series
-    told = f"{found.said.answers[0][:1].lower()}{found.said.answers[0][1:]}"
-    whether = "whether " * told.startswith("whether ")
+    answer = f"{found.said.answers[0][:1].lower()}{found.said.answers[0][1:]}"
+    whether = "whether " * answer.startswith("whether ")
     ends = f"({wording.plain(scale.low)} to {wording.plain(scale.high)})"
     scored = f"{label.lower() if series or whether else label} {ends}"
     if found.said.places:
-        told = f"{scored} was {told}"
-    elif told.lower().startswith(named := f"{whether}{label.lower()} "):
-        told = f"{whether}{scored} {told[len(named) :]}"
+        answer = f"{scored} was {answer}"
+    elif answer.lower().startswith(named := f"{whether}{label.lower()} "):
+        answer = f"{whether}{scored} {answer[len(named) :]}"
     else:
-        told = f"{scored}: {told}"
-    return f"{series}{':' if whether else ','} {told}" if series else wording.capital(told)
+        answer = f"{scored}: {answer}"
+    return f"{series}{':' if whether else ','} {answer}" if series else wording.capital(answer)
 
 
 def day_word(found: CourseFound, day: CourseDay) -> str:
@@ -162,30 +162,30 @@ def _trend(found: CourseFound, like: str) -> str:
             way = f"{'caught up with' if trend.slope > 0 else 'came nearer to'} {like}"
         else:
             way = f"{way} against {like}" if first * last < 0 else f"moved away from {like}"
-    told = (
+    text = (
         f"{label} {way} by {size} points a day on average ({span})."
         if moved
         else f"Whether {label.lower()} changed over the days is not settled ({reach})."
     )
     if found.against == "nothing" and found.sittings > 1:
-        told += (
+        text += (
             " The scores moved from sitting to sitting; no cup stayed the same, so the days may "
             "have changed and not the food."
             if moved
             else " No cup stayed the same, so the days may have changed and not the food."
         )
-    return told
+    return text
 
 
 def _accepted(acceptance: Acceptance, first: int, last: int) -> Iterator[str]:
     """Say up to which day fewer than the share had turned, from which on more, and until when."""
     passed, lost = acceptance.shares.passed, acceptance.shares.lost
-    asked = {day.day: day for day in acceptance.shares.days if not isinstance(day, NoResult)}
+    answers = {day.day: day for day in acceptance.shares.days if not isinstance(day, NoResult)}
     share = "half" if acceptance.share == 0.5 else percent(acceptance.share)
     does = "refused it" if acceptance.refusals else "would have it"
 
     def of(day: float, on: str = "") -> str:
-        return f"day {day:g}{on} ({asked[day].yes} of {asked[day].asked})"
+        return f"day {day:g}{on} ({answers[day].yes} of {answers[day].asked})"
 
     after, by = passed.after, passed.by
     since = "" if by is None else f"on {of(by)}" if lost else f"from {of(by, ' on')}"
@@ -198,12 +198,12 @@ def _accepted(acceptance: Acceptance, first: int, last: int) -> Iterator[str]:
         before = ", the first" if by == first else "; before that not settled"
         yield f"More than {share} {does} {since}{before}."
     else:
-        at, until = asked.keys() & {first, last}, lost == NOT_SHOWN
-        if until and asked:
-            at.add(max(asked, key=lambda day: asked[day].yes / asked[day].asked))
+        at, until = answers.keys() & {first, last}, lost == NOT_SHOWN
+        if until and answers:
+            at.add(max(answers, key=lambda day: answers[day].yes / answers[day].asked))
         when = "When and until when" if until else "When"
         counts = wording.listing(
-            f"{asked[day].yes} of {asked[day].asked} on day {day:g}" for day in sorted(at)
+            f"{answers[day].yes} of {answers[day].asked} on day {day:g}" for day in sorted(at)
         )
         yield f"{when} more than {share} {does} is not settled{': ' * bool(at)}{counts}."
     if lost and after != last:

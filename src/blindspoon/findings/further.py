@@ -222,9 +222,9 @@ class FurtherAnalyses:
 
 def study_further(analysis: Analysis) -> FurtherAnalyses:
     """Study the tasters, what the answer hangs on, and the attributes together."""
-    given = analysis.trial, analysis.table, analysis.results
+    parts = analysis.trial, analysis.table, analysis.results
     return FurtherAnalyses(
-        panel=study_panel(*given), influence=study_influence(*given), joint=study_joint(*given)
+        panel=study_panel(*parts), influence=study_influence(*parts), joint=study_joint(*parts)
     )
 
 
@@ -284,8 +284,8 @@ class Scatter:
         made = self.all_jars / self.variants
         share = (1 / self.jars[0] + 1 / self.jars[1]) * made / tasters
         of_jars = share * (self.cell / OF_JARS + self.jar * tasters / made)
-        rest = (2 / tasters - share) * self.cell
-        parts = of_jars**2 / max(self.all_jars - self.variants, 1) + rest**2 / cells
+        left = (2 / tasters - share) * self.cell
+        parts = of_jars**2 / max(self.all_jars - self.variants, 1) + left**2 / cells
         return float(np.sqrt(tasted + between)), float((tasted + between) ** 2 / parts)
 
     def half_width(self, tasters: int, alpha: float, goal: Goal = "different") -> float:

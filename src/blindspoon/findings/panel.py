@@ -19,6 +19,7 @@ from blindspoon.stats.two_way import (
     Cells,
     Concordance,
     Factor,
+    Fit,
     FTest,
     concordance,
     correlations,
@@ -241,11 +242,14 @@ def _position_effect(
     tested = _tested(score[used], block, (base,), place, labels, NOT_VARIED)
     if isinstance(tested, NoResult):
         return tested, tested
+    every, full = tested
     if places[0] != 1:
-        return tested, NoResult("No cup has the first place.")
-    first, times = tested.effects[0], places.size / (places.size - 1)  # the mean of all holds it
-    interval = Interval(times * first.interval.low, times * first.interval.high)
-    return tested, replace(first, effect=times * first.effect, interval=interval)
+        return every, NoResult("No cup has the first place.")
+    weights = np.zeros(full.estimates.size)
+    weights[-place.levels :] = -1 / (place.levels - 1)
+    weights[-place.levels] = 1.0
+    effect, interval = full.contrast(weights)
+    return every, replace(every.effects[0], effect=effect, interval=interval)
 
 
 def _carry_over(
@@ -267,7 +271,8 @@ def _carry_over(
     places, place = np.unique(table.position[used], return_inverse=True)
     known = (Factor(table.variant[used], len(names)), Factor(place, places.size))
     factor = Factor(last - int(seen[0] == 0), len(labels))
-    return _tested(score[used], _sitting(table)[used], known, factor, labels, NOT_CROSSED)
+    tested = _tested(score[used], _sitting(table)[used], known, factor, labels, NOT_CROSSED)
+    return tested if isinstance(tested, NoResult) else tested[0]
 
 
 def _tested(
@@ -277,24 +282,24 @@ def _tested(
     factor: Factor,
     labels: Sequence[str],
     tangled: NoResult,
-) -> OrderEffect | NoResult:
+) -> tuple[OrderEffect, Fit] | NoResult:
     """Test one factor over others, its levels told from them, and set these against their mean."""
     layout = equations(score, block, *known, factor)
-    without, whole = layout.solve(-factor.levels), layout.solve()
-    df = whole.rank - without.rank
+    without, full = layout.solve(-factor.levels), layout.solve()
+    df = full.rank - without.rank
     if df < factor.levels - 1:
         return tangled
-    test = f_test(without.rss - whole.rss, df, whole.rss, whole.df)
+    test = f_test(without.rss - full.rss, df, full.rss, full.df)
     if isinstance(test, NoResult):
         return test
     cups, effects = np.bincount(factor.code[factor.code >= 0], minlength=factor.levels), []
     for level, label in enumerate(labels):
-        weights = np.zeros(whole.estimates.size)
+        weights = np.zeros(full.estimates.size)
         weights[-factor.levels :] = -1 / factor.levels
         weights[level - factor.levels] += 1
-        effect, interval = whole.contrast(weights)
+        effect, interval = full.contrast(weights)
         effects.append(Effect(label=label, cups=int(cups[level]), effect=effect, interval=interval))
-    return OrderEffect(test=test, effects=tuple(effects))
+    return OrderEffect(test=test, effects=tuple(effects)), full
 
 
 def scale_use(scores: FloatArray, scale: Scale) -> ScaleUse | NoResult:
@@ -443,13 +448,13 @@ def long_rows(attribute: Record) -> Iterator[tuple[Cell, ...]]:
     ('texture', '', 'concordance.w', 0.5, None, None, '')
     ('texture', '', 'tasters', None, None, None, 'Not listed.')
     """
-    whole = dict(attribute)
-    name, tasters = whole.pop("attribute"), whole.pop("tasters") or []
-    if "tasters_reason" in whole:
-        whole["tasters"] = None
-    for taster, record in [("", whole), *((review["taster"], review) for review in tasters)]:
-        own = {key: value for key, value in record.items() if key != "taster"}
-        for measure in _measures(own, ""):
+    summary = dict(attribute)
+    name, tasters = summary.pop("attribute"), summary.pop("tasters") or []
+    if "tasters_reason" in summary:
+        summary["tasters"] = None
+    for taster, record in [("", summary), *((review["taster"], review) for review in tasters)]:
+        measures = {key: value for key, value in record.items() if key != "taster"}
+        for measure in _measures(measures, ""):
             yield (name, taster, *measure)
 
 

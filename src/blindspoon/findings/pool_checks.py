@@ -249,10 +249,10 @@ def not_common(kitchens: Sequence[Kitchen]) -> tuple[NotPooled, ...]:
     return tuple(lost)
 
 
-def _listed(told: Iterable[tuple[Told, str]]) -> Iterator[tuple[Told, str]]:
+def _listed(facts: Iterable[tuple[Told, str]]) -> Iterator[tuple[Told, str]]:
     """Name together all of whom the same is told."""
     names: dict[Told, list[str]] = {}
-    for it, name in told:
+    for it, name in facts:
         names.setdefault(it, []).append(name)
     return ((it, wording.listing(own)) for it, own in names.items())
 
@@ -297,9 +297,9 @@ def _differs(
         if [it.low.casefold(), it.high.casefold()] != [own.low.casefold(), own.high.casefold()]:
             low, high = (f"“{word}”" if word else "nothing" for word in (it.low, it.high))
             yield f"wrote {low} and {high} at the ends of {it.name}"
-    for said, meant in ((other.variant(it).label, first.variant(it).label) for it in variants):
-        if said.casefold() != meant.casefold():
-            yield f"wrote “{said}” for “{meant}”"
+    for written, meant in ((other.variant(it).label, first.variant(it).label) for it in variants):
+        if written.casefold() != meant.casefold():
+            yield f"wrote “{written}” for “{meant}”"
 
 
 def caveats(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
@@ -377,4 +377,4 @@ def _other_scales(first: Kitchen, other: Kitchen) -> Iterator[Problem]:
 
 def _scale(attribute: Attribute) -> str:
     ends = ((attribute.scale.low, attribute.low), (attribute.scale.high, attribute.high))
-    return " to ".join(wording.plain(end) + f" ({said})" * bool(said) for end, said in ends)
+    return " to ".join(wording.plain(end) + f" ({word})" * bool(word) for end, word in ends)

@@ -288,19 +288,19 @@ def _comparison(
     names: Naming,
 ) -> PooledComparison:
     pooled, these = (fit, fit) if isinstance(fit, NoResult) else (fit.contrasts, fit.these)
-    made = PooledComparison(
+    compared = PooledComparison(
         attribute=attribute,
         variant=variant,
         own=tuple(kitchen.own(attribute.name, variant.name) for kitchen in kitchens),
         pooled=pooled if isinstance(pooled, NoResult) else pooled[place],
         these=these if isinstance(these, NoResult) else these[place],
     )
-    subject, found = names.subject([variant]), made.deciding
+    subject, found = names.subject([variant]), compared.deciding
     if isinstance(found, NoResult):
         on = attribute.label.lower()
-        said = f"Whether {subject} differs from {names.like} on {on} is not settled. {found.reason}"
-        return replace(made, because=said)
-    made = replace(made, verdict=kind_of(found, margin=attribute.margin, alpha=alpha))
-    where = "In these two kitchens" if made.alone else "In kitchens like these"
-    said = f"{where}, {verdict_sentence(made, subject, names.like, alpha)}."
-    return replace(made, because=said)
+        text = f"Whether {subject} differs from {names.like} on {on} is not settled. {found.reason}"
+        return replace(compared, because=text)
+    compared = replace(compared, verdict=kind_of(found, margin=attribute.margin, alpha=alpha))
+    where = "In these two kitchens" if compared.alone else "In kitchens like these"
+    text = f"{where}, {verdict_sentence(compared, subject, names.like, alpha)}."
+    return replace(compared, because=text)

@@ -167,7 +167,7 @@ def study_influence(
     """
     compared = [result for result in results if result.comparisons]
     every = [(result, it) for result in compared for it in result.comparisons]
-    made = (
+    taken = (
         *_in_turn(trial, table, compared, "taster"),
         *_in_turn(trial, table, compared, "session"),
         Alternative(
@@ -179,8 +179,8 @@ def study_influence(
     )
     return Influence(
         declared=tuple(judged(result, it, it.contrasts[0]) for result, it in every),
-        alternatives=tuple(way for way in made if isinstance(way, Alternative)),
-        not_done=tuple(way for way in made if isinstance(way, NotDone)),
+        alternatives=tuple(way for way in taken if isinstance(way, Alternative)),
+        not_done=tuple(way for way in taken if isinstance(way, NotDone)),
     )
 
 

@@ -104,12 +104,12 @@ CLAIMS: dict[Days, str] = {
 
 def farthest_apart(ends: Iterable[tuple[float, str]], attribute: Attribute) -> str:
     """Say how a difference moved: "2.1 more at the first (Friday), 0.4 less at the last"."""
-    digits, said = wording.digits_for(attribute.scale), []
+    digits, parts = wording.digits_for(attribute.scale), []
     for value, sitting in ends:
         size = wording.number(abs(value), digits)
         side = "" if not float(size) else " less" if value < 0 else " more"
-        said.append(f"{size}{side} at {sitting}")
-    return ", ".join(said)
+        parts.append(f"{size}{side} at {sitting}")
+    return ", ".join(parts)
 
 
 def _movement(result: AttributeResult, found: Contrast) -> str:
@@ -179,22 +179,22 @@ def clauses(
     """
     label = others[0].attribute.label.lower()
     groups = [[o for o in others if (o.verdict, o.direction) == group] for group in GROUPS]
-    told = [members for members in groups if members]
-    if told == [groups[5]] and len(others) > 2:
+    present = [members for members in groups if members]
+    if present == [groups[5]] and len(others) > 2:
         number = wording.spelled(len(others))
         return [
             f"on {label}, nothing is settled: none of {number} could be told from {names.like}, "
             "or shown to be alike"
         ]
-    kept = told[:first]
+    kept = present[:first]
     on = "" if _tells(kept[0][0]) else f" on {label}"
-    made = [
+    texts = [
         _clause(members, names, sizes=sizes, most=most, on="" if place else on, first=not place)
         for place, members in enumerate(kept)
     ]
     if kept[-1] is groups[5] and len(kept) > 1 and kept[-2] is groups[4]:
-        made[-2:] = [f"{made[-2]}; {made[-1]}"]
-    return made
+        texts[-2:] = [f"{texts[-2]}; {texts[-1]}"]
+    return texts
 
 
 def _tells(other: JudgedVariant) -> bool:
@@ -209,8 +209,8 @@ def _clause(
     """One group of variants by name: subject, verb, predicate and sizes; the largest first."""
     ordered = sorted(members, key=by_size)
     most = most if len(ordered) > most + 1 else ALL
-    shown, rest = ordered[:most], len(ordered[most:])
-    subject, many = names.subject([each.variant for each in shown], rest), len(ordered) > 1
+    shown, unnamed = ordered[:most], len(ordered[most:])
+    subject, many = names.subject([each.variant for each in shown], unnamed), len(ordered) > 1
     if members[0].verdict == "open":
         than = f" from {names.like}" if first or many else ""  # else: from one another?
         return f"whether {subject} {'differ' if many else 'differs'}{than}{on} is not settled"
@@ -220,7 +220,7 @@ def _clause(
         return text + on
     ends = found[0].attribute.scale
     scale = f" out of {wording.plain(ends.high)}" if first and not ends.low else ""
-    by = f"up to {size_of(found[:1])}" if rest else size_of(found)
+    by = f"up to {size_of(found[:1])}" if unnamed else size_of(found)
     return f"{text}{on}, by {by}{scale}"
 
 
@@ -250,12 +250,12 @@ def _predicate(other: JudgedVariant, control: str, *, many: bool, first: bool) -
     return f"{up} than {control}" if first else up
 
 
-def verdict_sentence(told: JudgedVariant, subject: str, control: str, alpha: float) -> str:
+def verdict_sentence(judged: JudgedVariant, subject: str, control: str, alpha: float) -> str:
     """Say one verdict, decided at `alpha`, with its size or reach; no capital and full stop."""
-    attribute, found, label = told.attribute, told.found, told.attribute.label.lower()
+    attribute, found, label = judged.attribute, judged.found, judged.attribute.label.lower()
     if isinstance(found, Unanimous):
-        return _unanimous_sentence(told, found, subject, control)
-    if told.verdict == "open" or found is None:
+        return _unanimous_sentence(judged, found, subject, control)
+    if judged.verdict == "open" or found is None:
         reach = "there are too few scores of both for an interval"
         if found is not None and found.interval is not None:
             ends, span = found.interval, attribute.scale.high - attribute.scale.low
@@ -263,21 +263,21 @@ def verdict_sentence(told: JudgedVariant, subject: str, control: str, alpha: flo
             anything = f"the difference could be anything from {wording.reach(ends, attribute)}"
             reach = "these scores rule nothing out" if nothing else anything
         return f"whether {subject} differs from {control} on {label} is not settled: {reach}"
-    alike = told.verdict == "alike"
+    alike = judged.verdict == "alike"
     interval = found.equivalence_interval if alike else found.interval
     level = wording.percent(1 - 2 * alpha if alike else 1 - alpha)
     within = f" ({level} interval {wording.span(interval, attribute)})" if interval else ""
-    on = "" if _tells(told) else f" on {label}"
-    text = f"{subject} {_predicate(told, control, many=False, first=True)}{on}"
+    on = "" if _tells(judged) else f" on {label}"
+    text = f"{subject} {_predicate(judged, control, many=False, first=True)}{on}"
     if alike:
         return text + within
     small = f": a difference, but of less than {wording.margin(attribute)}"
-    return f"{text}, by {size_of([told])}{within}" + small * (told.verdict == "slight")
+    return f"{text}, by {size_of([judged])}{within}" + small * (judged.verdict == "slight")
 
 
-def _unanimous_sentence(told: JudgedVariant, found: Unanimous, subject: str, control: str) -> str:
+def _unanimous_sentence(judged: JudgedVariant, found: Unanimous, subject: str, control: str) -> str:
     """Say on what all tasters agree, and what the rounding of scores leaves of it."""
-    attribute, n = told.attribute, found.tasters
+    attribute, n = judged.attribute, found.tasters
     words = {1.0: "in whole points", 0.5: "in half points"}
     steps = words.get(found.step, f"in steps of {wording.plain(found.step)}")
     ends, size = found.interval, abs(round(found.difference, 6))
@@ -291,9 +291,9 @@ def _unanimous_sentence(told: JudgedVariant, found: Unanimous, subject: str, con
         )
     else:
         text = f"{everybody} put {subject} and {control} exactly level on {attribute.label.lower()}"
-    if told.verdict in ("alike", "slight"):
+    if judged.verdict in ("alike", "slight"):
         return f"{text}; {means}, within {wording.margin(attribute)}"
-    if told.verdict == "open" and found.difference:
+    if judged.verdict == "open" and found.difference:
         return f"{text}; {wording.spelled(n)} cannot settle it"
     return f"{text}; {means}"
 
