@@ -15,41 +15,41 @@ from blindspoon.files.seal import FILE, Seal
 from blindspoon.files.text_table import FolderTables, TextTable, guarded, write_csv
 from blindspoon.files.trial_toml import trial_text
 from blindspoon.trial import Trial
+from blindspoon.writeup.columns import COUNT, NUMBER, one_of
 from blindspoon.writeup.records import FILES
 from blindspoon.writeup.words import markdown_page, software
-from blindspoon.writeup.writers import DataColumn, Record, described
+from blindspoon.writeup.writers import TEXT, Column, ColumnKind, Record, described
 
 
-def cup_columns(trial: Trial) -> tuple[DataColumn, ...]:
+def cup_columns(trial: Trial) -> tuple[Column, ...]:
     """Describe the columns that say which cup is meant, what was in it and what was said."""
-    variants, scores = [variant.name for variant in trial.variants], list[DataColumn]()
+    variants, scores = [variant.name for variant in trial.variants], list[Column]()
     for attribute in trial.attributes:
         scale = attribute.scale
         ends = ((scale.low, attribute.low), (scale.high, attribute.high))
         words = ", ".join(f"{value:g} is “{word}”" for value, word in ends if word)
         steps = f", in steps of {scale.step:g}" if scale.step else ""
         meaning = f"{attribute.label}, in points{steps}{words and f'; {words}'}. Blank: not scored."
-        limits = {"minimum": scale.low, "maximum": scale.high}
-        scores.append(DataColumn(attribute.name, "number", meaning, limits))
+        points = ColumnKind("number", limits={"minimum": scale.low, "maximum": scale.high})
+        scores.append(Column(attribute.name, points, meaning))
     if trial.course and trial.course.accept:
         meaning = f"{wording.would_have(trial.course)} Yes or no; blank: not answered."
-        scores.append(DataColumn(trial.course.accept, "string", meaning))
-    place = "Place of the cup in its taster's session, from 1."
-    held = f"What was in the cup; the control is “{trial.control}”."
+        scores.append(Column(trial.course.accept, TEXT, meaning))
+    place, held = ColumnKind("integer", limits={"minimum": 1}), one_of(*variants)
     return (
-        DataColumn("session", "string", "Name of the sitting."),
-        DataColumn("taster", "string", "Pseudonym of who tasted."),
-        DataColumn("set", "string", "Number of the taster's set; blank for a cup that is scored."),
-        DataColumn("position", "integer", place, {"minimum": 1}),
-        DataColumn("code", "string", "Blind code of the cup."),
-        DataColumn("variant", "string", held, {"enum": variants}),
-        DataColumn("batch", "string", "Jar or vessel it came from."),
-        DataColumn("answer", "string", "What was chosen from the set, by code."),
+        Column("session", TEXT, "Name of the sitting."),
+        Column("taster", TEXT, "Pseudonym of who tasted."),
+        Column("set", TEXT, "Number of the taster's set; blank for a cup that is scored."),
+        Column("position", place, "Place of the cup in its taster's session, from 1."),
+        Column("code", TEXT, "Blind code of the cup."),
+        Column("variant", held, f"What was in the cup; the control is “{trial.control}”."),
+        Column("batch", TEXT, "Jar or vessel it came from."),
+        Column("answer", TEXT, "What was chosen from the set, by code."),
         *scores,
-        DataColumn("served", "string", "What the set was, where it may be of two kinds."),
-        DataColumn("tests", "integer", "Sets that were answered.", {"minimum": 0}),
-        DataColumn("right", "string", "Whether it was right, yes or no; or how many were."),
-        DataColumn("comment", "string", "What the taster wrote beside the cup."),
+        Column("served", TEXT, "What the set was, where it may be of two kinds."),
+        Column("tests", COUNT, "Sets that were answered."),
+        Column("right", TEXT, "Whether it was right, yes or no; or how many were."),
+        Column("comment", TEXT, "What the taster wrote beside the cup."),
     )
 
 
@@ -60,7 +60,7 @@ UNITS = {
 }  # fmt: skip
 
 
-def _made_column(name: str, known: Iterable[FileColumn], *, numeric: bool) -> DataColumn:
+def _made_column(name: str, known: Iterable[FileColumn], *, numeric: bool) -> Column:
     """Describe a column of batches.csv or readings.csv, of which some columns are known.
 
     `numeric` tells whether every cell that is not blank is a number; it decides where the name is
@@ -68,18 +68,18 @@ def _made_column(name: str, known: Iterable[FileColumn], *, numeric: bool) -> Da
 
     >>> _made_column("salt_oz", BATCHES, numeric=True).meaning
     'Salt that was weighed in. In ounces.'
-    >>> _made_column("leaf", BATCHES, numeric=False).kind
+    >>> _made_column("leaf", BATCHES, numeric=False).kind.type
     'string'
     """
     unit = unit_of(name)
     standard = {column.name: column for column in known}.get(unit.column if unit else name)
     if standard is None:
-        return DataColumn(name, "number" if numeric else "string", "Written down by the host.")
+        return Column(name, NUMBER if numeric else TEXT, "Written down by the host.")
     measured = f" In {UNITS[name.rpartition('_')[2]]}." if unit else ""
     if standard.kind == "date":
-        return DataColumn(name, "date", standard.meaning)
+        return Column(name, ColumnKind("date"), standard.meaning)
     number = unit or standard.kind == "ph"
-    return DataColumn(name, "number" if number else "string", standard.meaning + measured)
+    return Column(name, NUMBER if number else TEXT, standard.meaning + measured)
 
 
 TITLES = {
@@ -104,7 +104,7 @@ class Resource(NamedTuple):
     """One table of the package, its cells in the order of the columns."""
 
     name: str
-    columns: tuple[DataColumn, ...]
+    columns: tuple[Column, ...]
     rows: Sequence[Sequence[str]]
 
     @property
@@ -113,7 +113,7 @@ class Resource(NamedTuple):
 
     def to_csv(self) -> bytes:
         """Write the table; a text that a spreadsheet would take for a formula is guarded."""
-        free = [column.kind == "string" and "enum" not in column.limits for column in self.columns]
+        free = [it.kind.type == "string" and "enum" not in it.kind.limits for it in self.columns]
         rows = (
             [guarded(cell) if text else cell for text, cell in zip(free, row, strict=True)]
             for row in self.rows
@@ -130,7 +130,16 @@ class Resource(NamedTuple):
         return record
 
 
-def table_record(path: str, title: str, columns: Iterable[DataColumn], content: bytes) -> Record:
+def _field(column: Column) -> Record:
+    """Describe a column as Table Schema (Data Package 2.0) does, named as it stands in the file."""
+    kind, meaning = column.kind, column.meaning
+    made: Record = {"name": guarded(column.name), "type": kind.type, "description": meaning}
+    if kind.type == "boolean":
+        made |= {"trueValues": ["yes"], "falseValues": ["no"]}
+    return made | ({"constraints": dict(kind.limits)} if kind.limits else {})
+
+
+def table_record(path: str, title: str, columns: Iterable[Column], content: bytes) -> Record:
     """Describe a table as a resource of a Data Package."""
     return {
         "name": path.removesuffix(".csv"),
@@ -141,7 +150,7 @@ def table_record(path: str, title: str, columns: Iterable[DataColumn], content: 
         "format": "csv",
         "mediatype": "text/csv",
         "encoding": "utf-8",
-        "schema": {"fields": [column.to_record() for column in columns]},
+        "schema": {"fields": [*map(_field, columns)]},
         "bytes": len(content),
         "hash": f"sha256:{hashlib.sha256(content).hexdigest()}",
     }
@@ -164,7 +173,7 @@ def _cups_resource(name: str, trial: Trial, tables: Sequence[TextTable]) -> Reso
 
 def _made_resource(name: str, table: TextTable) -> Resource:
     """Take over every column of batches.csv or readings.csv; the rows are the host's log."""
-    columns, known = list[DataColumn](), BATCHES if name == "batches" else READINGS
+    columns, known = list[Column](), BATCHES if name == "batches" else READINGS
     for own, column in table.columns.items():
         texts = [text for text in column.texts if text]
         read = [as_number(text, decimal_comma=table.decimal_comma) for text in texts]
@@ -176,23 +185,23 @@ def corrections_resource(trial: Trial, table: TextTable) -> Resource:
     """Take the declared columns of corrections.csv."""
     kinds = {column.name: column for column in cup_columns(trial)}
     columns = tuple(
-        kinds.get(name, DataColumn(name, "string", column.meaning))
+        kinds.get(name, Column(name, TEXT, column.meaning))
         for column in CORRECTIONS
         if (name := column.name) in table.columns
     )
     return Resource("corrections", columns, _rows(table, columns))
 
 
-def _rows(table: TextTable, columns: Sequence[DataColumn], sitting: str = "") -> list[list[str]]:
+def _rows(table: TextTable, columns: Sequence[Column], sitting: str = "") -> list[list[str]]:
     """Give the cells, numbers with a decimal point and days as in 2026-09-05, however written."""
     by_column = []
     for column in columns:
         blank = [sitting if column.name == "session" else ""] * len(table)
         cells = table.cells(column.name) if column.name in table.columns else blank
-        scored = column.kind in ("number", "integer") or column.name in ("was", "new")
+        scored = column.kind.type in ("number", "integer") or column.name in ("was", "new")
         if table.decimal_comma and scored:
             cells = [cell.replace(",", ".") for cell in cells]
-        if column.kind == "date":
+        if column.kind.type == "date":
             cells = [str(as_date(cell) or cell) for cell in cells]
         by_column.append(cells)
     return [list(row) for row in zip(*by_column, strict=True)]
@@ -295,5 +304,5 @@ def _resource(trial: Trial, path: PurePosixPath, content: bytes) -> Record:
     known = {column.name: column for column in cup_columns(trial)}
     scored = (attribute.name for attribute in trial.attributes)
     cups = [known[name] for name in ("session", "taster", "variant", "batch", "position", *scored)]
-    remark = known["comment"]._replace(name="remark")
+    remark = replace(known["comment"], name="remark")
     return table_record(path.name, "What was compared, a row a cup", [*cups, remark], content)

@@ -31,7 +31,7 @@ class ColumnKind(NamedTuple):
     interval: two columns in CSV. An "array" is a list in JSON, of rows where it has inner columns.
     """
 
-    type: Literal["string", "number", "integer", "boolean", "any", "array"]
+    type: Literal["string", "number", "integer", "boolean", "date", "any", "array"]
     unit: str = ""
     limits: Mapping[str, Any] = {}
     write: Callable[[Any, Any], str] = lambda value, _: str(value)
@@ -81,23 +81,6 @@ class Column:
         """Its meaning with the unit and the words that it may be."""
         unit, words = self.kind.unit, ", ".join(self.kind.limits.get("enum", ()))
         return f"{self.meaning}{unit and f' ({unit})'}{words and f'; one of {words}'}"
-
-
-class DataColumn(NamedTuple):
-    """A column as Table Schema (Data Package 2.0) describes it: its meaning with the unit."""
-
-    name: str
-    kind: Literal["string", "number", "integer", "boolean", "date", "any", "array"]
-    meaning: str
-    limits: Mapping[str, Any] = {}
-    """Constraints by their names in Table Schema."""
-
-    def to_record(self) -> Record:
-        named = guarded(self.name)  # as it stands in the file
-        made: Record = {"name": named, "type": self.kind, "description": self.meaning}
-        if self.kind == "boolean":
-            made |= {"trueValues": ["yes"], "falseValues": ["no"]}
-        return made | ({"constraints": dict(self.limits)} if self.limits else {})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -280,8 +263,10 @@ def csv_cell(cell: Cell) -> str:
 
 def described(
     columns: Iterable[Column], before: str = "", about: str = "", *, of_json: bool = False
-) -> Iterator[DataColumn]:
+) -> Iterator[Column]:
     """Describe the columns of a CSV table, or those `of_json` where that is laid out like one.
+
+    The meaning has the unit then, and stands alone.
 
     >>> interval = ColumnKind("number", "points", pair=True)
     >>> mixed = Column("mixed", meaning="mixed model", inner=named(interval, interval="at 95 %"))
@@ -293,13 +278,13 @@ def described(
         name, said = f"{before}{column.name}", ": ".join(filter(None, (about, column.said)))
         if column.parts:
             yield from described(column.parts, f"{name}_", said, of_json=of_json)
-        elif column.kind.pair:
-            for end in ("low", "high"):
-                meaning = f"{wording.sentence(said)} Its {end} end."
-                yield DataColumn(f"{name}_{end}", column.kind.type, meaning, column.kind.limits)
         else:
-            meaning = wording.sentence(said)
-            yield DataColumn(name, column.kind.type, meaning, column.kind.limits)
+            kind, meaning = column.kind._replace(pair=False), wording.sentence(said)
+            if column.kind.pair:
+                yield Column(f"{name}_low", kind, f"{meaning} Its low end.")
+                yield Column(f"{name}_high", kind, f"{meaning} Its high end.")
+            else:
+                yield Column(name, kind, meaning)
 
 
 def csv_names(columns: Iterable[Column]) -> list[str]:
