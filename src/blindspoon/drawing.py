@@ -56,7 +56,7 @@ def draw_blind(folder: Path, today: datetime.date, *, declare: bool = False) -> 
     _see_untasted(text)
     if FILE in text.files:  # without it a drawing was stopped, and is completed
         raise DesignError([_DRAWN.broken("the blind is drawn already", FILE)])
-    plan = _first(trial, request)
+    plan = _draw_first(trial, request)
     key = key_fingerprint(plan.key_rows()[1:])
     seal = Seal(date=today, key=key, rule=rule_text(trial))
     drawn = {**_tables(plan), FILE: seal.to_toml().encode()}  # the seal last: it says all is there
@@ -71,7 +71,7 @@ def foresee(folder: Path) -> ServingPlan:
     """Draw as `draw_blind` will, and write nothing: its balance can be told, its codes not."""
     text = read_folder(folder)
     trial = text.trial
-    return _first(trial, _sound_request(trial, text))
+    return _draw_first(trial, _sound_request(trial, text))
 
 
 def undeclared(folder: Path) -> str:
@@ -115,13 +115,13 @@ def _see_untasted(text: FolderText, *, lifted: bool = False) -> None:
 def add_late(folder: Path, name: str, today: datetime.date) -> ServingPlan:
     with durable.in_turn(folder):
         text = read_folder(folder)
-        return _add(folder, text, today, " ".join(tidied(name).split()))
+        return _draw_more(folder, text, today, " ".join(tidied(name).split()))
 
 
 def add_more(folder: Path, today: datetime.date) -> ServingPlan:
     """Draw every session that trial.toml lists and that has no cups yet; others do not change."""
     with durable.in_turn(folder):
-        return _add(folder, read_folder(folder), today)
+        return _draw_more(folder, read_folder(folder), today)
 
 
 def one_more(
@@ -146,7 +146,7 @@ def one_more(
         numbers = map(str, range(len(known) + 1, len(known) + len(listed) + 2))
         toml = add(toml, "session", {"name": next(it for it in numbers if it not in listed)})
         toml = put(toml, f"session[{max(len(listed), 1) + 1}].date", day)
-        return _add(folder, replace(text, toml=toml), today, toml=toml)
+        return _draw_more(folder, replace(text, toml=toml), today, toml=toml)
 
 
 def write_order(folder: Path, codes: Sequence[str]) -> str:
@@ -195,11 +195,11 @@ def draw_again(folder: Path) -> tuple[str, ...]:
     sessions = tuple(s for s in trial.sessions if ("session", s.name) not in later)
     tasting = replace(trial.tasting, tasters=tasters)
     before = replace(trial, tasting=tasting, sessions=sessions)
-    plan = _first(trial, request_for(before, batches=text.tables.batches))
+    plan = _draw_first(trial, request_for(before, batches=text.tables.batches))
     whole = request_for(trial, batches=text.tables.batches).poured
     plan = replace(plan, request=replace(plan.request, poured=whole))
     for added in seal.added:
-        plan = _with(plan, trial.seed, added.kind, added.name)
+        plan = _with_added(plan, trial.seed, added.kind, added.name)
     if key_fingerprint(plan.key_rows()[1:]) != seal.key:
         found = f"what is drawn from it is not the key that was sealed on {seal.date}"
         raise DesignError([_ANOTHER.broken(found, "trial.toml")])
@@ -235,11 +235,11 @@ def take_back(folder: Path, today: datetime.date) -> Path:
             raise
 
 
-def _first(trial: Trial, request: ServingRequest) -> ServingPlan:
+def _draw_first(trial: Trial, request: ServingRequest) -> ServingPlan:
     return draw(request, np.random.default_rng([trial.seed, STREAM]))
 
 
-def _with(plan: ServingPlan, seed: int, kind: Kind, name: str) -> ServingPlan:
+def _with_added(plan: ServingPlan, seed: int, kind: Kind, name: str) -> ServingPlan:
     """Add a taster or a session to a plan, as it lies in the tables."""
     plan = replace(plan, servings=tuple(plan.in_order()))
     if kind == "taster":
@@ -247,7 +247,7 @@ def _with(plan: ServingPlan, seed: int, kind: Kind, name: str) -> ServingPlan:
     return add_session(plan, name, np.random.default_rng([seed, STREAM, *name.encode()]))
 
 
-def _add(
+def _draw_more(
     folder: Path, text: FolderText, today: datetime.date, taster: str | None = None, toml: str = ""
 ) -> ServingPlan:
     """Add a taster, or else the sessions that are listed and not drawn; `toml` is written first."""
@@ -261,7 +261,7 @@ def _add(
         raise DesignError([_ALL_DRAWN.broken(found, "trial.toml")])
     see_open(seal)
     for name in names:
-        plan = _with(plan, trial.seed, kind, name)
+        plan = _with_added(plan, trial.seed, kind, name)
         seal = seal and seal.with_added(kind, name, today, key_fingerprint(plan.key_rows()[1:]))
     contents = {"trial.toml": toml.encode(), FILE: seal.to_toml().encode() if seal else b""}
     # trial.toml and the seal first: the rest is drawn again from them
@@ -297,21 +297,20 @@ def write_sheets(
     warned = [caution(found) for found in made.cautions if not found.general] if made else []
     seal = text.seal
     drawn = seal.date if seal else datetime.date.min
-    days = reminders(trial, made.log.batches) if trial.course and made else ()
-    days = tuple(it for it in days if it.day >= drawn)
+    todo = reminders(trial, made.log.batches) if trial.course and made else ()
     size, stock = paper_of(folder)
     pages = partial(print_sheets, trial, paper=size, label_stock=stock, cautions=warned)
-    sheets = pages(plan, roles=True, days=days)
+    sheets = pages(plan, roles=True, days=[it for it in todo if it.day >= drawn])
     places = {taster: number for number, taster in enumerate(plan.request.tasters, 1)}
     for added in seal.added if seal else ():
-        own = tuple(cup for cup in plan.servings if getattr(cup, added.kind) == added.name)
-        if not own:  # stopped before the tables were written: drawn again by --again
+        cups = tuple(cup for cup in plan.servings if getattr(cup, added.kind) == added.name)
+        if not cups:  # stopped before the tables were written: drawn again by --again
             continue
         at = f"session-{added.name}"
         if added.kind == "taster":
             at = file_name(places[added.name], added.name)
-        alone = pages(replace(plan, servings=own))
-        sheets |= {f"added/{at}/{it}": page for it, page in alone.items() if it != "checklist.html"}
+        theirs = pages(replace(plan, servings=cups))
+        sheets |= {f"added/{at}/{it}": theirs[it] for it in theirs if it != "checklist.html"}
     printed = {folder / "sheets" / name: content for name, content in sheets.items()}
     disk.write_files_atomically(printed)
     return tuple(printed)

@@ -31,10 +31,8 @@ class StateWords(NamedTuple):
     """What a trial in a state is called, where it stands, and what comes next for who types."""
 
     called: str
-    stands: str
-    """With {scored}: how many cups are scored."""
-    following: str
-    """With {folder}, as it is typed, and {pouring}: what else two print who both taste."""
+    stands: str  # with {scored}: how many cups are scored
+    following: str  # with {folder}, as it is typed, and {pouring}: what else two print, or one
 
 
 STATES: dict[State, StateWords] = {
@@ -176,7 +174,6 @@ class Stage:
 
     @property
     def sentence(self) -> str:
-        """Where it stands, in a sentence or two."""
         if self.trial is None:
             return f"A file of it cannot be read: {self.problems[0]}"
         if self.state == "planned" and self.unmade:

@@ -17,7 +17,7 @@ from blindspoon.collect.security import own_form
 from blindspoon.collect.sitting import Sitting
 
 Cells = Sequence[Mapping[str, str]]  # texts of the grid by column, a mapping a cup
-Told = dict[tuple[int, str], str]  # what is said beside cells of the grid, by row and column
+CellNotes = dict[tuple[int, str], str]  # what is said beside cells of the grid, by row and column
 SAY = words_of("en")
 
 
@@ -116,7 +116,7 @@ class HostPages:
         if form.get("taster", ballot.taster) != ballot.taster:
             abort(409)  # the list was sorted anew since the page was opened
         typed = _typed(ballot, form)
-        answers, wrong = [], Told()
+        answers, wrong = [], CellNotes()
         for row, (code, cells) in enumerate(zip(ballot.codes, typed, strict=True)):
             attributes = ballot.part(code).attributes
             answer, problems = read_answer(attributes, cells, place)
@@ -149,11 +149,9 @@ class HostPages:
         return {str(place): name for place, name in enumerate(self.sitting.plan.tasters, 1)}
 
     def _taster(self, place: str) -> str:
-        """Name the taster of a place; 404 where there is none."""
         return self._places.get(place) or abort(404)
 
     def _ballot(self, session: str, place: str) -> Ballot:
-        """Give the ballot of a place; 404 where there is none."""
         return self.sitting.ballots.get((session, self._taster(place))) or abort(404)
 
     def _page(self, name: str, **content: object) -> AnyResponse:
@@ -222,7 +220,7 @@ def _typed(ballot: Ballot, form: Mapping[str, str]) -> Cells:
     ]
 
 
-def _differences(ballot: Ballot, second: Sequence[CupAnswer]) -> Told:
+def _differences(ballot: Ballot, second: Sequence[CupAnswer]) -> CellNotes:
     """Find cells that were keyed otherwise the first time, and what they were then."""
     return {
         (row, name): first or "blank"

@@ -105,16 +105,11 @@ class Words:
 
 
 @cache
-def _texts(language: str) -> dict[str, Any]:
-    file = resources.files("blindspoon.collect") / "words" / f"{language}.toml"
-    return tomllib.loads(file.read_text(encoding="utf-8"))
-
-
-@cache
 def words_of(language: str, kind: Kind = "cups") -> Words:
     """Give the words of a language; those of English for one that is not known."""
     known = language if language in LANGUAGES else LANGUAGES[0]
-    return Words(known, _texts(known), kind)
+    file = resources.files("blindspoon.collect") / "words" / f"{known}.toml"
+    return Words(known, tomllib.loads(file.read_text(encoding="utf-8")), kind)
 
 
 def spoken() -> Words:

@@ -258,10 +258,8 @@ def file_names(cups: Iterable[tuple[str, str]]) -> dict[tuple[str, str], str]:
 class Addition:
     """What a file would add to the ballots."""
 
-    answers: Mapping[tuple[str, str], Mapping[str, Given]]
-    """By session and taster, what is new by code, over what was seen there."""
-    present: int
-    """Cups that are scored just so already."""
+    answers: Mapping[tuple[str, str], Mapping[str, Given]]  # by session and taster, by code
+    present: int  # cups that are scored just so already
 
     @property
     def cups(self) -> int:

@@ -118,34 +118,31 @@ def serve(
     may be slow or fail. Gives `Sitting.tally`: all of it is on the disk then. FormError where the
     port is taken, or there is no network to serve.
     """
-    found = network_addresses() if lan else ("127.0.0.1",)
-    if not found:
+    at_first = network_addresses() if lan else ("127.0.0.1",)
+    if not at_first:
         raise FormError([_NO_NETWORK.broken("this computer is in no network", "the network")])
 
     def now() -> tuple[str, ...]:
         """Give the addresses, which may change while people taste."""
-        return (lan and network_addresses()) or found
+        return (lan and network_addresses()) or at_first
 
     wide = "0.0.0.0" if lan else "127.0.0.1"  # noqa: S104 - asked for
     with listening(wide, port) as outer, listening("127.0.0.1", port + 1 if port else 0) as inner:
-        bound, own = (int(listener.getsockname()[1]) for listener in (outer, inner))
+        join_port, host_port = (int(listener.getsockname()[1]) for listener in (outer, inner))
 
         def where() -> str:
-            return f"http://{now()[0]}:{bound}/"
+            return f"http://{now()[0]}:{join_port}/"
 
         tasters, hosts = create_app(sitting), create_app(sitting)
         TasterPages(sitting, where).add_to(tasters)
         HostPages.add_to(hosts, by_host_link(sitting, where), "/h/<link>")
-        server = Server(
-            {
-                outer: security.only_for_hosts(tasters, lambda: host_names(now(), bound)),
-                inner: security.only_for_hosts(hosts, lambda: host_names(("127.0.0.1",), own)),
-            }
-        )
+        here = partial(host_names, ("127.0.0.1",), host_port)
+        joined = security.only_for_hosts(tasters, lambda: host_names(now(), join_port))
+        server = Server({outer: joined, inner: security.only_for_hosts(hosts, here)})
         with _from_a_thread() as later:
             sitting.tell = lambda text: later(partial(tell, text))
-            joins = [f"http://{address}:{bound}/" for address in found]
-            later(partial(ready, joins, f"http://127.0.0.1:{own}/h/{sitting.host_link}"))
+            joins = [f"http://{address}:{join_port}/" for address in at_first]
+            later(partial(ready, joins, f"http://127.0.0.1:{host_port}/h/{sitting.host_link}"))
             server.run()  # returns at Ctrl-C
     sitting.reconcile()
     return sitting.tally()

@@ -209,8 +209,8 @@ class Sitting:
     def agree(self, session: str, taster: str) -> None:
         self._change(
             lambda memory: {
-                "joined": _with(memory.joined, taster),
-                "agreed": _with(memory.agreed, (session, taster)),
+                "joined": _including(memory.joined, taster),
+                "agreed": _including(memory.agreed, (session, taster)),
             }
         )
 
@@ -218,15 +218,14 @@ class Sitting:
         return (session, taster) in self.memory.agreed
 
     def note_twice(self, session: str, taster: str) -> None:
-        """Note that a paper ballot was keyed twice, and that both agree."""
-        self._change(lambda memory: {"twice": _with(memory.twice, (session, taster))})
+        self._change(lambda memory: {"twice": _including(memory.twice, (session, taster))})
 
     def note_day(self, session: str, ago: float) -> None:
         """Note the day of an answer that a phone took so many seconds before."""
         given = datetime.datetime.now().astimezone() - datetime.timedelta(seconds=min(ago, LATEST))
         pair = session, evening_of(given).isoformat()
         if pair not in self.memory.days:
-            self._change(lambda memory: {"days": _with(memory.days, pair)})
+            self._change(lambda memory: {"days": _including(memory.days, pair)})
 
     def open_session(self, session: str) -> None:
         """Open a session, and close the one before; empty closes only.
@@ -329,5 +328,5 @@ def evening_of(moment: datetime.datetime) -> datetime.date:
     return (moment - NIGHT).date()
 
 
-def _with(items: tuple[T, ...], item: T) -> tuple[T, ...]:
+def _including(items: tuple[T, ...], item: T) -> tuple[T, ...]:
     return items if item in items else (*items, item)

@@ -188,7 +188,6 @@ class TasterPages:
         return _known_by("links", links, redirect("/?other=1", 303))
 
     def agree(self, link: str) -> AnyResponse:
-        """Take down that the cautions were read."""
         taster = self._taster(link)
         session = self._form(link).get("session", "")
         if (session, taster) in self._sitting.ballots:
@@ -260,8 +259,7 @@ class TasterPages:
         sitting.look_for_late()
         ballots, joined = sitting.ballots_of(sitting.session), sitting.memory.joined
         # what stands there of somebody who has not joined was keyed in from paper
-        still = [it for it in ballots if it.gaps and (it.taster in joined or not it.begun)]
-        out = [ballot.taster for ballot in still]
+        out = [it.taster for it in ballots if it.gaps and (it.taster in joined or not it.begun)]
         page = render_template(
             f"{name}.html.j2",
             plan=sitting.plan,
@@ -277,7 +275,6 @@ class TasterPages:
         return make_response(page)
 
     def _taster(self, link: str) -> str:
-        """Name the taster of a link; 404 where there is none."""
         return self._sitting.taster_of(link) or abort(404)
 
     def _mine(self) -> dict[str, str]:

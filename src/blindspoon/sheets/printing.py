@@ -241,7 +241,6 @@ def print_sheets(
     def page(
         title: str, *parts: tuple[str, Markup], size: Size = PAPERS[paper], margin: int = MARGIN
     ) -> bytes:
-        """Put parts one after the other in one file."""
         width, height = (round(side, 3) for side in size)
         colours = "".join(f"{PREFIX}{colour}:{PALETTE[colour][0]};" for colour in COLOURS)
         known = {"width": width, "height": height, "margin": margin, "colours": colours}

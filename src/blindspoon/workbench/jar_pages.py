@@ -36,25 +36,19 @@ class JarForm(NamedTuple):
     """One jar as it stands in the folder."""
 
     variant: Variant
-    row: int | None
-    """In batches.csv, from 0; None for one that is not written down."""
-    cells: dict[str, str]
-    """By column, and "readings[1].ph"."""
-    readings: list[int]
-    """Rows of readings.csv, in the order of the form."""
+    row: int | None  # of batches.csv, from 0; None for one that is not written down
+    cells: dict[str, str]  # by column, and "readings[1].ph"
+    readings: list[int]  # rows of readings.csv, in the order of the form
 
 
 class JarsSaid(NamedTuple):
     """What can be said of the jars of a folder, or the problems for which nothing can."""
 
     problems: tuple[Problem, ...]
-    own: dict[str, str]
-    """What the host's own columns are called."""
-    salt: dict[str, str]
-    adds: dict[str, str]
-    """By jar: its salt in all, and what would make it as salty as the control."""
-    unmeant: dict[str, dict[str, str]]
-    """By variant and column: what else it differs in."""
+    own: dict[str, str]  # what the host's own columns are called
+    salt: dict[str, str]  # in all, by jar
+    adds: dict[str, str]  # by jar, what would make it as salty as the control
+    unmeant: dict[str, dict[str, str]]  # by variant and column, what else it differs in
     differs: list[str]
     cautions: Sequence[tuple[str, str]]
 
