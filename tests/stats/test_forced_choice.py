@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy import stats
+from scipy.differentiate import derivative
 from statsmodels.stats.proportion import proportion_confint
 
 from blindspoon.stats import forced_choice as fc
@@ -164,7 +165,19 @@ def test_same_or_different_is_the_differencing_model():
         answers = fc.Answers(round(1000 * same), 1000, round(1000 * other), 1000)
         found, error = fc.same_different_distance(answers)
         assert found == pytest.approx(float(row["d_prime"]), abs=5e-5)
-        assert error > 0
+        assert error == pytest.approx(delta_method(found, same, other, 1000), rel=1e-8)
+
+
+def delta_method(d, same, other, n):
+    """Error of d' where half the square of a difference is noncentral chi-square, by scipy."""
+
+    def limit(share):
+        return stats.chi2.ppf(share, 1)
+
+    by_d = derivative(lambda at: stats.ncx2.cdf(limit(same), 1, at**2 / 2), d).df
+    by_same = derivative(lambda at: stats.ncx2.cdf(limit(at), 1, d**2 / 2), same, initial_step=1e-3)
+    parts = (by_same.df**2 * same * (1 - same), other * (1 - other))
+    return math.sqrt(sum(parts) / n) / abs(by_d)
 
 
 SEQUENCES = {  # ISO 16820, table A.1, meat patties stored 1, 3 and 5 days; P is right, N wrong

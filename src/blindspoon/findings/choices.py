@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
+from scipy.special import ndtri
 
 from blindspoon import wording
 from blindspoon.arrays import BoolArray
@@ -263,7 +264,7 @@ def _distance(
     estimate, error = by_words[method](answers)
     if not np.isfinite(error):
         return Distance(estimate=estimate, se=None, interval=None)
-    reach = fc.deviate(alpha) * error
+    reach = -float(ndtri(alpha)) * error
     return Distance(
         estimate=estimate, se=error, interval=Interval(estimate - reach, estimate + reach)
     )

@@ -5,11 +5,12 @@ exact binomial; *who can tell* are those who are right for sure, while the other
 ``p = guess + share (1 - guess)``.
 """
 
+import math
 from functools import cache
 from typing import Literal, NamedTuple
 
 import numpy as np
-from scipy.special import bdtrik, betainc, betaincinv, gammaln, ndtr, ndtri
+from scipy.special import bdtrik, betainc, betaincinv, chndtrinc, gammaln, ncfdtr, ndtr, ndtri
 
 from blindspoon.arrays import BoolArray, FloatArray, IntArray
 
@@ -67,11 +68,6 @@ def limits(right: int, tests: int, alpha: float) -> tuple[float, float]:
     return low, high
 
 
-def deviate(alpha: float) -> float:
-    """Give what a standard normal deviate passes with probability alpha."""
-    return float(-ndtri(alpha))
-
-
 def share_who_can_tell(p: float, guess: float) -> float:
     """Turn a probability of being right into the share who can tell, 0 to 1."""
     return min(max((p - guess) / (1 - guess), 0.0), 1.0)
@@ -115,17 +111,14 @@ def fisher(answers: Answers, alpha: float) -> tuple[float, int | None]:
 def chance_right(method: str, d: FloatArray | float) -> FloatArray:
     """Give the chance of a right answer by the distance d' of the two, in standard deviations.
 
-    S. Ura 1960 (triangle), H. A. David and S. K. Trivedi 1962 (duo-trio), M. J. Hacker and R.
-    Ratcliff 1979 (m-AFC), D. M. Ennis 1993, J. M. Ennis and V. Jesionka 2011 (tetrad).
+    S. Ura 1960 (triangle, whose chance is a tail of the noncentral F), H. A. David and S. K.
+    Trivedi 1962 (duo-trio), M. J. Hacker and R. Ratcliff 1979 (m-AFC), D. M. Ennis 1993, J. M.
+    Ennis and V. Jesionka 2011 (tetrad).
     """
     d = np.asarray(d, float)
-    z, w = (
-        (5 * (_NODES + 1), 5 * _WEIGHTS) if method == "triangle" else (10 * _NODES, 10 * _WEIGHTS)
-    )
+    z, w = 10 * _NODES, 10 * _WEIGHTS
     if method == "triangle":
-        away = d[..., None] * np.sqrt(2 / 3)
-        both = ndtr(away - z * np.sqrt(3)) + ndtr(-away - z * np.sqrt(3))
-        p = 2 * (both * _density(z)) @ w
+        p = 1 - ncfdtr(1, 1, 2 * d**2 / 3, 3.0)
     elif method == "tetrad":
         own, other = ndtr(z), ndtr(z - d[..., None])
         p = 1 - 2 * (_density(z) * (2 * own * other - other**2)) @ w
@@ -195,29 +188,20 @@ def same_different_distance(answers: Answers) -> tuple[float, float]:
     """Give d' and its standard error for "same" or "different"; no share is 0 or 1.
 
     The differencing model: N. A. Macmillan, H. L. Kaplan and C. D. Creelman 1977, Psychol. Rev.
-    84, 452-471; D. M. Ennis et al. 1988. The error is by the delta method.
+    84, 452-471; D. M. Ennis et al. 1988. Two cups differ by a normal deviate of variance 2 about d'
+    or 0; "same" is said below a threshold, both here in its standard deviations. The error is by
+    the delta method.
     """
     same, other = answers.same / answers.of_same, answers.other / answers.of_other
-
-    def found(p_same: float, p_other: float) -> float:
-        threshold = float(np.sqrt(2) * ndtri((p_same + 1) / 2))
-        low, high = 0.0, 2 * FARTHEST
-        for _ in range(60):
-            middle = (low + high) / 2
-            near, far = ndtr(
-                [(threshold - middle) / np.sqrt(2), (-threshold - middle) / np.sqrt(2)]
-            )
-            low, high = (middle, high) if float(near - far) > p_other else (low, middle)
-        return (low + high) / 2
-
-    step = 1e-4
-    if found(same, other) < step:
+    threshold = float(ndtri((same + 1) / 2))
+    away = float(np.sqrt(chndtrinc(threshold**2, 1, other)))
+    if away < 1e-4:
         return 0.0, float("nan")
-    by_same = (found(same + step, other) - found(same - step, other)) / (2 * step)
-    by_other = (found(same, other + step) - found(same, other - step)) / (2 * step)
+    near, far = _density(threshold - away), _density(threshold + away)
+    by_same = float((near + far) / (2 * _density(threshold)))
     variance = by_same**2 * same * (1 - same) / answers.of_same
-    variance += by_other**2 * other * (1 - other) / answers.of_other
-    return found(same, other), float(np.sqrt(variance))
+    variance += other * (1 - other) / answers.of_other
+    return math.sqrt(2) * away, math.sqrt(2 * variance) / float(near - far)
 
 
 class Boundary(NamedTuple):
