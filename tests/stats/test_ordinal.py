@@ -214,7 +214,7 @@ def test_derivatives_are_those_of_the_likelihood(sd):
 
 def test_an_extreme_intercept_is_found():
     # thirty answers at the same end by a taster of a very wide spread
-    terms = Terms(np.zeros((1, 30, 1)), np.ones((1, 30)), np.ones((1, 30)))
+    terms = Terms(np.zeros((1, 30, 1)), np.ones((1, 30)))
     found = integrate(terms, np.zeros(1), 12.0, 320).value
     area = quad(
         lambda u: expit(12 * u) ** 30 * np.exp(-(u**2) / 2) / np.sqrt(2 * np.pi), -9, 9, limit=500

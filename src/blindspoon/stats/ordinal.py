@@ -20,16 +20,20 @@ from blindspoon.stats.strata import slots
 
 @dataclass(frozen=True, slots=True)
 class Terms:
-    """Logistic terms, laid out a taster a row and filled up with terms of count zero.
+    """Logistic terms, laid out a taster a row and filled up where a taster has fewer.
 
-    A term is ``count * log expit(sign * (design @ parameters + sd * u))``, where u is standard
-    normal and shared by the terms of a taster. The design has shape (tasters, terms, parameters),
-    the others (tasters, terms).
+    A term is ``log expit(sign * (design @ parameters + sd * u))``, where u is standard normal and
+    shared by the terms of a taster. The design has shape (tasters, terms, parameters), the signs
+    (tasters, terms): 1, -1, or 0 where there is no term.
     """
 
     design: FloatArray
     sign: FloatArray
-    count: FloatArray
+
+    @property
+    def there(self) -> FloatArray:
+        """1 for a term, 0 where there is none."""
+        return np.abs(self.sign)
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,13 +65,13 @@ def integrate(terms: Terms, parameters: FloatArray, sd: float, nodes: int) -> Po
         spread = np.sqrt((share * (u - center[:, None]) ** 2).sum(axis=1))
     u, own, share = _at_nodes(terms, fixed, sd, center, spread, nodes)
     left = expit(-terms.sign[:, :, None] * (fixed[:, :, None] + sd * u[:, None, :]))
-    residual = (terms.count * terms.sign)[:, :, None] * left
+    residual = terms.sign[:, :, None] * left
     in_parameters = residual.transpose(0, 2, 1) @ terms.design
     slopes = np.concatenate([in_parameters, (residual.sum(axis=1) * u)[:, :, None]], axis=2)
     mean = np.einsum("ik,ikp->ip", share, slopes)
     flat = slopes.reshape(-1, slopes.shape[2])
     scatter = flat.T @ (share.reshape(-1, 1) * flat) - mean.T @ mean
-    curvature = terms.count[:, :, None] * left * (1 - left)  # the terms' expected, negative
+    curvature = terms.there[:, :, None] * left * (1 - left)  # the terms' expected, negative
     weights = np.stack([share, share * u, share * u**2], axis=2)
     plain, crossed, squared = (curvature @ weights).reshape(-1, 3).T
     design = terms.design.reshape(plain.size, -1)
@@ -84,7 +88,7 @@ def _at_nodes(
     u = center[:, None] + spread[:, None] * z
     log_weight = log_rule + np.log(spread)[:, None] - u**2 / 2  # the normal density included
     at = terms.sign[:, :, None] * (fixed[:, :, None] + sd * u[:, None, :])
-    log_joint = (terms.count[:, None, :] @ log_expit(at))[:, 0] + log_weight
+    log_joint = (terms.there[:, None, :] @ log_expit(at))[:, 0] + log_weight
     peak = log_joint.max(axis=1, keepdims=True)
     share = np.exp(log_joint - peak)
     total = share.sum(axis=1, keepdims=True)
@@ -100,12 +104,13 @@ def _rule(nodes: int) -> tuple[FloatArray, FloatArray]:
 
 def _modes(terms: Terms, fixed: FloatArray, sd: float) -> tuple[FloatArray, FloatArray]:
     """Return where each taster's integrand is largest and its spread there, by guarded Newton."""
-    high = abs(sd) * terms.count.sum(axis=1)
+    there = terms.there
+    high = abs(sd) * there.sum(axis=1)
     low, u, last = -high, np.zeros_like(high), 2 * high
     for _ in range(100):
         left = expit(-terms.sign * (fixed + sd * u[:, None]))
-        slope = sd * (terms.count * terms.sign * left).sum(axis=1) - u
-        curvature = 1 + sd**2 * (terms.count * left * (1 - left)).sum(axis=1)
+        slope = sd * (terms.sign * left).sum(axis=1) - u
+        curvature = 1 + sd**2 * (there * left * (1 - left)).sum(axis=1)
         low, high = np.where(slope > 0, u, low), np.where(slope < 0, u, high)
         step = slope / curvature
         long = (np.abs(step) > np.maximum(last / 2, 1e-9)) | (u + step < low) | (u + step > high)
@@ -231,13 +236,11 @@ class CumulativeModel:
         row = np.concatenate([upper, lower])
         bound = np.concatenate([level[upper], level[lower] - 1])
         columns = np.hstack([np.eye(top)[bound], -design[row]])
-        sign = np.repeat([1.0, -1.0], [upper.size, lower.size])
         _, who, sizes = np.unique(taster[row], return_inverse=True, return_counts=True)
         place, shape = slots(who), (sizes.size, int(sizes.max()))
-        filled = Terms(np.zeros((*shape, columns.shape[1])), np.ones(shape), np.zeros(shape))
+        filled = Terms(np.zeros((*shape, columns.shape[1])), np.zeros(shape))
         filled.design[who, place] = columns
-        filled.sign[who, place] = sign
-        filled.count[who, place] = 1.0
+        filled.sign[who, place] = np.repeat([1.0, -1.0], [upper.size, lower.size])
         return cls(filled, np.bincount(level)[1:-1].astype(np.float64), nodes)
 
     def __call__(self, at: FloatArray) -> Point | None:
@@ -308,7 +311,7 @@ def fit_cumulative(
 
 def _with_tasters(model: CumulativeModel, at: FloatArray) -> Optimum:
     """Maximise with a spread of the tasters, with more nodes until they are enough."""
-    enough = ERROR_PER_TASTER * len(model.terms.count)
+    enough = ERROR_PER_TASTER * len(model.terms.sign)
     start = np.append(at[:-1] * 1.2, 1.0)
     for growth in (1, 4, 16):
         nodes = min(growth * model.nodes, MOST_NODES)

@@ -8,7 +8,7 @@ rounded, in points; it stands in for scatter where all agree exactly (see `unani
 
 import math
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 from scipy.special import stdtr, stdtrit
@@ -102,23 +102,21 @@ def trend_from_control(
     measure of J. N. S. Matthews, D. G. Altman, M. J. Campbell and P. Royston 1990, BMJ 300:230. It
     holds however slopes and cups scatter, where a model with one intercept a taster does not.
     """
-    lines, spread = _lines(days, differences)
-    if (few := _few(differences, lines)) is not None:
-        return few
-    slopes = lines[np.isfinite(lines[:, 1]), 1:]
-    _, mean, error, agree = _columns(slopes, step**2 / 6 * float(np.nanmean(1 / spread)))
-    size, slope, own_error = len(slopes), float(mean[0]), float(error[0])
-    p = float(2 * stdtr(size - 1, -abs(slope) / own_error)) if own_error else float(slope == 0)
-    p_signs = None
-    if size >= SIGNS_FROM:
+    found = _lines(days, differences)
+    if isinstance(found, NoResult):
+        return found
+    _, lines, spread = found
+    slopes, p_signs = lines[:, 1:], None
+    mean = _means(slopes, step**2 / 6 * float((1 / spread).mean()))
+    if len(slopes) >= SIGNS_FROM:
         signed = signed_ranks(slopes)
         (p_signs,) = one_by_one(null_distribution(signed, rng), statistics(signed))
     return Trend(
-        slope=slope,
-        interval=_interval(slope, own_error, size - 1, alpha),
-        p_value=max(p, 2.0 ** (1 - size)) if agree[0] else p,
-        df=size - 1,
-        tasters=size,
+        slope=float(mean.value[0]),
+        interval=_interval(mean.value[0], mean.error[0], len(slopes) - 1, alpha),
+        p_value=float(mean.p_values()[0]),
+        df=len(slopes) - 1,
+        tasters=len(slopes),
         p_signs=p_signs,
     )
 
@@ -135,25 +133,25 @@ def trend_without_control(
     error of cups is counted in both, which errs on the safe side. Degrees of freedom after F. E.
     Satterthwaite 1946, Biometrics Bull. 2:110, from n - 1 and m - 2.
     """
-    lines, spread = _lines(days, scores)
-    if (few := _few(scores, lines)) is not None:
-        return few
-    used = np.isfinite(lines[:, 1])
-    n, mean, error, _ = _columns(lines[used, 1:], 0.0)
-    residual = scores[used] - lines[used] @ np.vander(days, 2, increasing=True).T
-    _, daily, _, _ = _columns(residual, 0.0)
-    beyond = np.count_nonzero(np.isfinite(residual).any(axis=0)) - 2
-    parts = np.array([error[0] ** 2, (daily**2).sum() / beyond / np.nanmean(spread)])
-    total, slope = float(parts.sum()), float(mean[0])
-    if total <= 1e-18:
+    found = _lines(days, scores)
+    if isinstance(found, NoResult):
+        return found
+    scores, lines, spread = found
+    slopes = _means(lines[:, 1:])
+    residuals = scores - lines @ np.vander(days, 2, increasing=True).T
+    n, m = len(lines), np.count_nonzero(np.isfinite(residuals).any(axis=0))
+    daily = (_means(residuals).value ** 2).sum() / (m - 2)
+    parts = np.array([slopes.error[0] ** 2, daily / spread.mean()])
+    slope, variance = float(slopes.value[0]), float(parts.sum())
+    if variance <= 1e-18:
         return NoResult("Neither tasters nor days scatter about the line.")
-    degrees, own_error = float(total**2 / (parts**2 / [n[0] - 1, beyond]).sum()), math.sqrt(total)
+    degrees, error = float(variance**2 / (parts**2 / [n - 1, m - 2]).sum()), math.sqrt(variance)
     return Trend(
         slope=slope,
-        interval=_interval(slope, own_error, degrees, alpha),
-        p_value=float(2 * stdtr(degrees, -abs(slope) / own_error)),
+        interval=_interval(slope, error, degrees, alpha),
+        p_value=float(2 * stdtr(degrees, -abs(slope) / error)),
         df=degrees,
-        tasters=int(n[0]),
+        tasters=n,
     )
 
 
@@ -181,44 +179,37 @@ def scores_by_day(
     >>> found.reached
     Bracket(after=3.0, by=10.0)
     """
-    n, means, errors, agree = _columns(values, step**2 / 6)
-    degrees, off = np.maximum(n - 1, 1).astype(float), means - level
-    error = np.where(errors > 0, errors, 1e-12)
-
-    def beyond(distance: FloatArray) -> FloatArray:
-        """Give the chance of a mean so far above, or farther."""
-        return np.asarray(stdtr(degrees, -distance / error), float)
-
-    away = np.abs(off)
-    different = 2 * beyond(away)
+    mean = _means(values, step**2 / 6)
+    off, there = mean.value - level, mean.n >= 2
+    away, sign = np.abs(off), -1 if side == "below" else 1
     if side == "within":
-        inside, outside = beyond(margin - away), beyond(away - margin) + beyond(away + margin)
+        inside = np.maximum(mean.tail(margin - away), mean.agree & (mean.n < LEAST_ALIKE))
+        outside = mean.tail(away - margin) + mean.tail(away + margin)
     else:
-        inside, outside = (beyond(sign * off) for sign in ((1, -1) if side == "above" else (-1, 1)))
-    chance = np.where(agree, 0.5**n, 0.0)
-    few = np.where(agree & (n < LEAST_ALIKE), 1.0, 0.0)
-    inside = np.maximum(inside, few if side == "within" else chance)
-    different, outside = np.maximum(different, 2 * chance), np.maximum(outside, chance)
-    there = n >= 2
-    p = [np.where(there, np.minimum(tail, 1.0), np.nan) for tail in (different, inside, outside)]
-    found = tuple(
-        DayFound(
-            day=float(days[j]),
-            tasters=int(n[j]),
-            mean=float(means[j]),
-            interval=_interval(float(means[j]), float(errors[j]), float(degrees[j]), alpha),
-            p_different=float(p[0][j]),
-            p_inside=float(p[1][j]),
-            p_outside=float(p[2][j]),
-        )
-        if there[j]
-        else NoResult(f"{'One taster was' if n[j] else 'Nobody was'} there; two are needed.")
-        for j in range(len(days))
+        inside, outside = np.maximum(mean.tail(sign * off), mean.chance), mean.tail(-sign * off)
+    p_inside, p_outside = (
+        np.where(there, np.minimum(p, 1.0), np.nan)
+        for p in (inside, np.maximum(outside, mean.chance))
     )
+    columns = (days, mean.value, mean.error, mean.p_values(level), p_inside, p_outside)
+    rows = zip(mean.n.tolist(), *(column.tolist() for column in columns), strict=True)
     return ScoresByDay(
-        days=found,
-        reached=turning(days, p[2], p[1], alpha / 2),
-        lost=turning(days, p[1], p[2], alpha / 2),
+        days=tuple(
+            DayFound(
+                day=day,
+                tasters=int(n),
+                mean=value,
+                interval=_interval(value, error, n - 1, alpha),
+                p_different=different,
+                p_inside=within,
+                p_outside=beyond,
+            )
+            if n >= 2
+            else NoResult(f"{'One taster was' if n else 'Nobody was'} there; two are needed.")
+            for n, day, value, error, different, within, beyond in rows
+        ),
+        reached=turning(days, p_outside, p_inside, alpha / 2),
+        lost=turning(days, p_inside, p_outside, alpha / 2),
     )
 
 
@@ -233,16 +224,13 @@ def crossing_of_lines(
     the tasters with three days or more say whether there is a bend.
     """
     lines = _own_fits(days, values, 1)
-    lines = lines[np.isfinite(lines).all(axis=1)]
     size, many = len(lines), int(np.isfinite(values).any(axis=0).sum())
     if size < LINE_TASTERS or many < LINE_DAYS:
         return NoResult("A day is read off straight lines from five tasters and four days on.")
-    n, mean, error, _ = _columns(settle_ties(_own_fits(days, values, 2)[:, 2:]), 0.0)
-    p_bend = float(mean[0] == 0)
-    if error[0]:
-        p_bend = float(2 * stdtr(n[0] - 1, -abs(mean[0]) / error[0]))
-    if n[0] < LINE_TASTERS:
+    bend = _means(settle_ties(_own_fits(days, values, 2)[:, 2:]))
+    if bend.n[0] < LINE_TASTERS:
         return NoResult("Fewer than five tasters were there on three days, so a bend cannot show.")
+    p_bend = float(bend.p_values()[0])
     if p_bend <= BEND:
         return NoResult(BENT)
     intercept, slope = lines.mean(axis=0).tolist()
@@ -287,47 +275,64 @@ def _interval(mean: float, error: float, degrees: float, alpha: float) -> Interv
     return Interval(mean - half, mean + half)
 
 
-def _columns(
-    values: FloatArray, rounding: float
-) -> tuple[FloatArray, FloatArray, FloatArray, BoolArray]:
-    """Return how many, mean, standard error and whether all agree; the error is then rounding's."""
+class _Means(NamedTuple):
+    """Means of columns of n values each; where all `agree`, the standard error is rounding's."""
+
+    n: FloatArray
+    value: FloatArray
+    error: FloatArray
+    agree: BoolArray
+
+    @property
+    def chance(self) -> FloatArray:
+        """That so many would agree in direction, where they do; else 0."""
+        return np.where(self.agree, 0.5**self.n, 0.0)
+
+    def tail(self, distance: FloatArray) -> FloatArray:
+        """Give the chance by t(n - 1) of a mean so far above, or farther."""
+        error = np.where(self.error > 0, self.error, 1e-12)
+        return np.asarray(stdtr(np.maximum(self.n - 1, 1), -distance / error), float)
+
+    def p_values(self, level: float = 0.0) -> FloatArray:
+        """Test, two-sided, that they are at the level."""
+        tail = self.tail(np.abs(self.value - level))
+        return np.minimum(2 * np.maximum(tail, self.chance), 1.0)
+
+
+def _means(values: FloatArray, rounding: float = 0.0) -> _Means:
+    """Average columns; rounding is what a value varies by where nothing else moves it."""
     there = np.isfinite(values)
     n = there.sum(axis=0).astype(float)
     means = np.where(there, values, 0.0).sum(axis=0) / np.maximum(n, 1)
     squares = (np.where(there, values - means, 0.0) ** 2).sum(axis=0)
     agree = (squares <= 1e-18 * np.maximum(n, 1)) & (n > 0)
     variance = np.where(agree, rounding, squares / np.maximum(n - 1, 1))
-    return n, settle_ties(means), np.sqrt(variance / np.maximum(n, 1)), agree
+    return _Means(n, settle_ties(means), np.sqrt(variance / np.maximum(n, 1)), agree)
 
 
-def _lines(days: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return each taster's line and sum of squares of days; NaN where two days are lacking."""
-    lines = settle_ties(_own_fits(days, values, 1))
-    there = np.isfinite(values)
-    centre = (there @ days) / np.maximum(there.sum(axis=1), 1)
-    spread = (np.where(there, days - centre[:, None], 0.0) ** 2).sum(axis=1)
-    return lines, np.where(np.isfinite(lines[:, 1]), spread, np.nan)
-
-
-def _few(values: FloatArray, lines: FloatArray) -> NoResult | None:
-    """Say where there are too few days or tasters for a trend."""
-    used = np.isfinite(lines[:, 1])
-    if np.count_nonzero(np.isfinite(values[used]).any(axis=0)) < 3:
+def _lines(
+    days: FloatArray, values: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray] | NoResult:
+    """Give values, lines and sums of squares of the days of all who were there on two or more."""
+    used = np.isfinite(values).sum(axis=1) > 1
+    values, there = values[used], np.isfinite(values[used])
+    if there.any(axis=0).sum() < 3:
         return NoResult("A trend needs three days.")
-    if used.sum() < 2:
+    if len(values) < 2:
         return NoResult("A trend needs two tasters who were there on two days or more.")
-    return None
+    centre = (there @ days) / there.sum(axis=1)
+    spread = (np.where(there, days - centre[:, None], 0.0) ** 2).sum(axis=1)
+    return values, settle_ties(_own_fits(days, values, 1)), spread
 
 
 def _own_fits(days: FloatArray, values: FloatArray, degree: int) -> FloatArray:
-    """Fit each taster's polynomial; rows of NaN where days are too few. Shape (n, degree + 1)."""
+    """Fit a polynomial to each taster with days enough; shape (n_fitted, degree + 1)."""
     there = np.isfinite(values)
+    enough = there.sum(axis=1) > degree
     scale = float(np.abs(days).max()) or 1.0
     powers = np.vander(days / scale, degree + 1, increasing=True)
-    enough = there.sum(axis=1) > degree
     weights = there[enough].astype(float)
     squares = np.einsum("nm,mp,mq->npq", weights, powers, powers, optimize=True)
-    products = np.where(there[enough], values[enough], 0.0) @ powers
-    fits = np.full((len(values), degree + 1), np.nan)
-    fits[enough] = np.linalg.solve(squares, products[..., None])[..., 0]
+    products = np.nan_to_num(values[enough]) @ powers
+    fits = np.linalg.solve(squares, products[..., None])[..., 0]
     return np.asarray(fits / scale ** np.arange(degree + 1), float)

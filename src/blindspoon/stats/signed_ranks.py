@@ -419,21 +419,15 @@ def page_trend(scores: FloatArray) -> PageTrend | NoResult:
     doubled = float((ranks @ np.arange(1, scores.shape[1] + 1)).sum())
     total, least = np.ones(1), 0
     for row in ranks:
-        low, own = _of_one(row[row > 0], tuple((np.flatnonzero(row) + 1).tolist()))
-        total, least = np.convolve(total, own), least + low
+        sums = (_orders(tuple(np.flatnonzero(row).tolist())) @ row[row > 0]).astype(np.int64)
+        total = np.convolve(total, np.bincount(sums - sums.min()) / sums.size)
+        least += int(sums.min())
     at = round(doubled) - least
     rising, falling = (min(float(tail.sum()), 1.0) for tail in (total[at:], total[: at + 1]))
     return PageTrend(statistic=doubled / 2, p_rising=rising, p_falling=falling, tasters=rows.size)
 
 
-def _of_one(ranks: FloatArray, places: tuple[int, ...]) -> tuple[int, FloatArray]:
-    """Return the least sum of one taster's doubled ranks times places, and the chances from it."""
-    sums = (_orders(places) @ ranks).astype(np.int64)
-    least = int(sums.min())
-    return least, np.bincount(sums - least) / sums.size
-
-
 @cache
 def _orders(places: tuple[int, ...]) -> FloatArray:
-    """List all orders of some places, one a row."""
-    return np.array(list(permutations(places)), np.float64)
+    """List all orders of some columns' places, from 1, one a row."""
+    return np.array(list(permutations(places)), np.float64) + 1
