@@ -130,7 +130,7 @@ def new_files(
     answers = OF_SETS | {key: text.strip() for key, text in answers.items() if text.strip()}
     changes, asks = lines_of(answers.get("changes", "")), answers.get(ASKS, "scores")
     scored = [] if asks == "sets" else scored_of(answers.get(SCORED, ""))
-    problems = list(_see(answers, changes, asks, scored))
+    problems = list(_unfit(answers, changes, asks, scored))
     if problems:
         raise TrialFileError(problems)
     days = [
@@ -179,7 +179,7 @@ def new_files(
         text = _like(text, like) if like else text
         own = own_points(parse_trial(text))
     except TrialFileError as error:
-        raise TrialFileError([_asked(problem) for problem in error.problems]) from None
+        raise TrialFileError([_at_its_question(problem) for problem in error.problems]) from None
     return {
         "trial.toml": text.encode(),
         "batches.csv": (",".join([starter["batches.csv"].strip(), *own]) + "\n").encode(),
@@ -206,7 +206,7 @@ def _like(text: str, earlier: str) -> str:
     return text
 
 
-def _see(
+def _unfit(
     answers: Answers, changes: Sequence[str], asks: str, scored: Sequence[str]
 ) -> Iterator[Problem]:
     """Name the answers that will not do, before anything is made of them."""
@@ -237,7 +237,7 @@ def _see(
             yield DATE.broken(f"{quoted(day)} {is_}", FILE, None, place)
 
 
-def _asked(problem: Problem) -> Problem:
+def _at_its_question(problem: Problem) -> Problem:
     """Lead a problem of trial.toml to the question that it comes from."""
     place = problem.column or ""
     if re.match(r"variant\[([2-9]|\d\d)", place):

@@ -834,7 +834,9 @@ def test_who_tastes_alone_in_too_few_rounds_is_told_so_before_the_codes_are_draw
     job = host.bench.jobs.last(company.CHANCES, folder)
     while not job.ended:
         time.sleep(0.02)
-    assert job.result["first"][0].startswith(said)
+    a_round, told, *_ = job.result["first"]
+    assert a_round.startswith("A round is one sitting: you taste every variant once")
+    assert told.startswith(said)
     page = host.read("/t/crisp/tasters")
     assert "If that is enough" not in page
     assert "Ask more friends or add a session." in page

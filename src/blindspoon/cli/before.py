@@ -39,11 +39,11 @@ def new(folder: Path, example: bool, plain: bool) -> None:
         make_files(folder, {name: text.encode() for name, text in starter(today()).items()})
         click.echo(f"New trial: {folder / 'trial.toml'}. Change it to yours before anyone tastes.")
     else:
-        make_files(folder, _asked())
+        make_files(folder, _ask_questions())
         click.echo(f"New trial: {folder / 'trial.toml'}. You can change every answer there.")
 
 
-def _asked() -> dict[str, bytes]:
+def _ask_questions() -> dict[str, bytes]:
     """Ask the seven questions, again where an answer will not do, and for a yes to the rule."""
     from blindspoon import starting  # noqa: PLC0415
     from blindspoon.batches.summary import factor_name  # noqa: PLC0415
@@ -57,25 +57,25 @@ def _asked() -> dict[str, bytes]:
     kinds = "; ".join(f"{n} {label}" for n, label in enumerate(starting.KINDS.values(), 1))
     written = " Write each as in 2026-10-17 or 17.10.2026, or none."
     hints = {"session[1].date": written, "changes": f" {starting.AGES}"}
-    asked = [
+    questions = [
         (q.key, f"{n}. {q.asked}", q.hint + hints.get(q.key, ""))
         for n, q in enumerate(starting.QUESTIONS, 1)
     ]
-    asked[4:4] = [
+    questions[4:4] = [
         (starting.ASKS, "What would answer it?", f"Write its number: {kinds}."),
         (starting.SCORED, "What tasters score", f"From 0 to 10: {ready}, or your own. The first "
          "one answers your question."),
     ]  # fmt: skip
     answers: dict[str, str] = {}
-    wrong = {key for key, *_ in asked}
+    wrong = {key for key, *_ in questions}
     while wrong:
-        for key, question, hint in asked:
+        for key, question, hint in questions:
             sets = answers.get(starting.ASKS) == "sets"
             if key not in wrong or (sets and key in (starting.SCORED, "decision.margin")):
                 continue
             many = key in ("changes", starting.SCORED, "tasting.tasters", "session[1].date")
-            told = click.wrap_text(f"{hint}{' An empty line ends the list.' * many}", 80)
-            click.echo(f"\n{click.style(question, bold=True)}\n{told}")
+            filled = click.wrap_text(f"{hint}{' An empty line ends the list.' * many}", 80)
+            click.echo(f"\n{click.style(question, bold=True)}\n{filled}")
             if key == starting.ASKS:
                 number = click.IntRange(1, len(starting.KINDS))
                 kind = click.prompt(">", type=number, default=1, prompt_suffix=" ")

@@ -182,7 +182,7 @@ def _chances(found: Stage, trials: int, moved: Moved) -> dict[str, object]:
     in_vain = too_few_rounds(plan, plan.tasting.tasters)
     return {
         "in_vain": in_vain,
-        "first": [*filter(None, [in_vain]), *(short + text for text in theirs), *sizing.foretold],
+        "first": [*(short + text for text in theirs), *filter(None, [in_vain]), *sizing.foretold],
         "rest": [text for text in sizing.sentences if text not in theirs],
         "assumptions": sizing.assumptions,
         "title": chart.title,

@@ -159,16 +159,16 @@ def _add_lately(bench: Workbench) -> None:
     @bench.get("lately", broken=True)
     def lately(found: Stage) -> Response:
         changes = undo.changes(found.folder)
-        kept = {it.number: _kept(found, it) for it in changes}
+        kept = {it.number: _why_kept(found, it) for it in changes}
         return bench.page("lately.html.j2", found, "lately", changes=changes, kept=kept)
 
     @bench.post("lately", broken=True)
     def take_back(found: Stage, form: Form) -> Response:
         changes = {str(it.number): it for it in undo.changes(found.folder)}
         change = changes.get(form.get("number", ""))
-        told = "Nothing was taken back: its files were changed since."
-        if change is None or not change.stands or (told := _kept(found, change)):
-            return bench.page("message.html.j2", found, "lately", 409, text=told)
+        why = "Nothing was taken back: its files were changed since."
+        if change is None or not change.stands or (why := _why_kept(found, change)):
+            return bench.page("message.html.j2", found, "lately", 409, text=why)
         done = undo.take_back(found.folder, change.number)
         bench.print_again(found)
         return bench.go(found, "lately", f"Taken back: {done.said}.", back=True)
@@ -183,14 +183,14 @@ def _add_lately(bench: Workbench) -> None:
     @bench.post("mend", broken=True)
     def put_back(found: Stage, _: Form) -> Response:
         if (good := _good(found)) and found.state == "broken":
-            said = "The version of trial.toml that could be read, put back"
-            undo.write(found.folder, {FILE: good.encode()}, said)
-            told = "It is put back. The broken file is kept under “Written lately”."
-            return bench.go(found, "", told, back=True)
+            what = "The version of trial.toml that could be read, put back"
+            undo.write(found.folder, {FILE: good.encode()}, what)
+            done = "It is put back. The broken file is kept under “Written lately”."
+            return bench.go(found, "", done, back=True)
         return bench.go(found)
 
 
-def _kept(found: Stage, change: undo.Change) -> str:
+def _why_kept(found: Stage, change: undo.Change) -> str:
     """Say why a change may not be taken back now; empty where it may."""
     parts: list[Part] = []
     if found.trial is None:
