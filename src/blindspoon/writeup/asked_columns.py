@@ -70,15 +70,15 @@ TASTER = (
     ),
 )  # fmt: skip
 CHOICE = (
-    Column("variant", TEXT, VARIANT.meaning, of=lambda each: each.variant.name),
-    Column("method", TEXT, "which kind of sets", of=lambda each: each.choice.method),
-    Column("expect", TEXT, "what was expected", of=lambda each: each.choice.expect, json_only=True),
+    Column("variant", TEXT, VARIANT.meaning, of="variant.name"),
+    Column("method", TEXT, "which kind of sets", of="choice.method"),
+    Column("expect", TEXT, "what was expected", of="choice.expect", json_only=True),
     PRIMARY,
     ALPHA,
     SETS,
     *named(COUNT, tasters="how many answered; 0: not known"),
     RIGHT,
-    Column("by_luck", NUMBER, "right answers that guessing brings", of=lambda each: each.expected),
+    Column("by_luck", NUMBER, "right answers that guessing brings", of="expected"),
     Column(
         "needed", COUNT, "right answers that would show a difference", "Needed", missing=_needed,
     ),
@@ -93,7 +93,7 @@ CHOICE = (
         inner=(
             Column(
                 "estimate", SHARE._replace(write=lambda share, _: percent(share)), "the estimate",
-                "Can tell", of=lambda each: each.share,
+                "Can tell", of="share",
             ),
             Column(
                 "interval", SHARES._replace(write=_shares), "interval at level 1 − 2 alpha, exact",
@@ -105,7 +105,7 @@ CHOICE = (
             ),
             Column(
                 "allowed", SHARE, "what it must stay below to be alike",
-                of=lambda each: each.choice.can_tell,
+                of="choice.can_tell",
             ),
         ),
     ),
@@ -190,11 +190,11 @@ THERE, GONE = _bracket("not yet there", "there"), _bracket("there", "no longer t
 COURSE = (
     SERIES,
     *named(TEXT, label="the series for people"),
-    Column("attribute", TEXT, NAME.meaning, of=lambda found: found.attribute.name),
+    Column("attribute", TEXT, NAME.meaning, of="attribute.name"),
     *named(YES_NO, judged="whether the course asks about this attribute"),
     PRIMARY,
     ALPHA,
-    Column("over", TEXT, "what days are counted from", of=lambda found: found.course.over),
+    Column("over", TEXT, "what days are counted from", of="course.over"),
     Column(
         "level", POINTS, "what is to be reached or kept, where it is no control",
         of=lambda found: found.course.level if found.judged else None,
@@ -206,7 +206,7 @@ COURSE = (
     *named(COUNT, sittings="over which the days are spread"),
     Column("tasters", COUNT, "how many have two days or more", of=lambda found: len(found.tasters)),
     Column("days", LIST, "all ages", of=lambda found: [day.day for day in found.days]),
-    Column("by_day", LIST, "a row a day", of=lambda found: found.days, inner=DAY),
+    Column("by_day", LIST, "a row a day", of="days", inner=DAY),
     Column(
         "trend", meaning="trend, in points a day",
         inner=(
@@ -242,14 +242,14 @@ COURSE = (
         inner=(
             *named(SHARE, share="what is to be passed"),
             *named(YES_NO, refusals="whether yes is a refusal, else having it"),
-            Column("days", LIST, "a row a day", of=lambda it: it.shares.days, inner=SHARE_ON_DAY),
+            Column("days", LIST, "a row a day", of="shares.days", inner=SHARE_ON_DAY),
             Column(
-                "passed", meaning="when the share was passed", of=lambda it: it.shares.passed,
+                "passed", meaning="when the share was passed", of="shares.passed",
                 inner=_bracket("fewer than `share`", "more"),
             ),
             Column(
                 "lost", meaning="when it was lost again, where both are asked", optional=True,
-                of=lambda it: it.shares.lost, inner=_bracket("more than `share`", "fewer again"),
+                of="shares.lost", inner=_bracket("more than `share`", "fewer again"),
             ),
             Column(
                 "fit", meaning="from 12 tasters on",

@@ -13,7 +13,7 @@ from blindspoon import wording
 from blindspoon.findings.comparison import NAMES, Kind
 from blindspoon.findings.sensitivity import Name
 from blindspoon.stats.assumptions import FlagKind
-from blindspoon.stats.results import Interval, Method, SittingsWay
+from blindspoon.stats.results import Method, SittingsWay
 from blindspoon.trial import Attribute
 from blindspoon.writeup.writers import TEXT, Column, ColumnKind, named
 
@@ -34,10 +34,6 @@ def points_cell(value: float, attribute: Attribute) -> str:
     return wording.number(value, finer(attribute))
 
 
-def ends(interval: Interval, attribute: Attribute) -> str:
-    return wording.ends(interval, finer(attribute))
-
-
 def one_of(*words: str) -> ColumnKind:
     return TEXT._replace(limits={"enum": [*words]})
 
@@ -48,7 +44,7 @@ NUMBER = ColumnKind("number", write=lambda value, _: wording.number(value, 2))
 TENTHS = NUMBER._replace(write=lambda value, _: wording.number(value, 1))
 POINTS = ColumnKind("number", "points", write=points_cell)
 DIFFERENCE = POINTS._replace(write=difference)
-INTERVAL = POINTS._replace(write=ends, pair=True)
+INTERVAL = POINTS._replace(write=lambda it, about: wording.ends(it, finer(about)), pair=True)
 SHARE = ColumnKind("number", "0 to 1", {"minimum": 0, "maximum": 1})
 P = SHARE._replace(unit="", write=lambda value, _: wording.p_cell(value))
 VERDICT = one_of(*get_args(Kind))
@@ -57,9 +53,9 @@ LIST = ColumnKind("array")
 
 # What the procedures find -----------------------------------------------------------------------
 
-NAME = Column("attribute", TEXT, "what was scored", of=attrgetter("attribute.name"))
+NAME = Column("attribute", TEXT, "what was scored", of="attribute.name")
 VARIANT = Column(
-    "variant", TEXT, "the variant that is compared with the control", of=attrgetter("variant.name"),
+    "variant", TEXT, "the variant that is compared with the control", of="variant.name",
 )  # fmt: skip
 PRIMARY = Column("primary", YES_NO, "whether it was declared to decide")
 ALPHA = Column("alpha", P, "the chance of a false “different” at which this is decided")
@@ -72,9 +68,7 @@ DEGREES = named(
 RULE = (
     NAME,
     PRIMARY,
-    Column(
-        "margin", POINTS, "the smallest difference that matters", of=attrgetter("attribute.margin"),
-    ),
+    Column("margin", POINTS, "the smallest difference that matters", of="attribute.margin"),
     ALPHA,
 )  # fmt: skip
 DECIDES = "interval of the difference, simultaneous over the variants"
@@ -246,10 +240,7 @@ ATTRIBUTE = (
     *RULE,
     Column("friedman", meaning="rank test of all variants", inner=FRIEDMAN),
     Column("mixed", meaning="mixed model", inner=FIT),
-    Column(
-        "session_interaction", meaning="between sessions", of=attrgetter("sittings"),
-        inner=SITTINGS,
-    ),
+    Column("session_interaction", meaning="between sessions", of="sittings", inner=SITTINGS),
     Column("flags", LIST, "what the comparisons lean on", inner=FLAG, json_only=True),
 )  # fmt: skip
 FLAGS = (NAME, FLAG[1], FLAG[0], *FLAG[2:])
@@ -257,7 +248,7 @@ FLAGS = (NAME, FLAG[1], FLAG[0], *FLAG[2:])
 LEFT_OUT = (
     *named(TEXT, file="the file it stands in"),
     *named(COUNT, line="its line there"),
-    Column("reason", TEXT, "what is left out, and why", of=attrgetter("text")),
+    Column("reason", TEXT, "what is left out, and why", of="text"),
 )  # fmt: skip
 
 # Several kitchens -------------------------------------------------------------------------------
@@ -274,7 +265,7 @@ POOLED_FIT = (
 )  # fmt: skip
 POOLED_ATTRIBUTE = (
     *RULE,
-    Column("mixed", meaning="mixed model of all kitchens", of=lambda it: it.fit, inner=POOLED_FIT),
+    Column("mixed", meaning="mixed model of all kitchens", of="fit", inner=POOLED_FIT),
     Column(
         "disagreement", meaning="between kitchens",
         of=lambda it: getattr(it.fit, "disagreement", it.fit),
@@ -290,9 +281,9 @@ IN_ALL = MIXED[:-1]  # days in general are each kitchen's own
 POOLED_COMPARISON = (
     NAME,
     VARIANT,
-    Column("kitchens", LIST, "what each found", of=attrgetter("own"), inner=KITCHEN),
+    Column("kitchens", LIST, "what each found", of="own", inner=KITCHEN),
     Column("pooled", meaning="kitchens like these", inner=IN_ALL),
-    Column("these_kitchens", meaning="these kitchens alone", of=attrgetter("these"), inner=IN_ALL),
+    Column("these_kitchens", meaning="these kitchens alone", of="these", inner=IN_ALL),
     Column("verdict", VERDICT, "of all together; open means not settled"),
     BECAUSE,
 )  # fmt: skip

@@ -3,7 +3,6 @@
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
-from operator import attrgetter
 from typing import Any
 
 from blindspoon import wording
@@ -49,7 +48,13 @@ SAME = "the same"
 MOST_NAMED = 3  # tasters, verdicts or pairs that a sentence or a cell names; more are counted
 MOST_ROWS = 30  # verdicts in the table; tables/influence.csv has all
 
-ALTERNATIVES: tuple[Name, ...] = ("taster", "session", "procedure", "ordinal")
+ALTERNATIVES: dict[Name, str] = {
+    "taster": "Without one taster",
+    "session": "Without one session",
+    "procedure": "By {}",
+    "ordinal": "As ordered categories",
+}
+"""Their heads; that of the procedure names the other one."""
 
 
 def influence_section(trial: Trial, influence: Influence) -> PageSection | None:
@@ -161,14 +166,9 @@ def _named(trial: Trial, outcomes: Sequence[Outcome | OverallComparison]) -> str
 
 
 def _head(trial: Trial, name: Name) -> str:
-    other = PROCEDURES["ranks" if trial.decision.by == "mixed" else "mixed"]
-    heads: dict[Name, str] = {
-        "taster": "Without one taster",
-        "session": "Without one session",
-        "procedure": f"By {other}",
-        "ordinal": "As ordered categories",
-    }
-    return heads[name]
+    return ALTERNATIVES[name].format(
+        PROCEDURES["ranks" if trial.decision.by == "mixed" else "mixed"]
+    )
 
 
 def _methods(trial: Trial, influence: Influence) -> Iterator[tuple[str, str]]:
@@ -261,7 +261,7 @@ def _reasons(found: Iterable[object]) -> list[str]:
 
 MOST_IN_TABLE = 40  # tasters in a table; tables/panel.csv has all
 EFFECT = Column("interval", INTERVAL, head="95\u00a0% interval")
-BEFORE = Column("p_value", P, head="Cup before: p", of=attrgetter("test.p_value"))
+BEFORE = Column("p_value", P, head="Cup before: p", of="test.p_value")
 AS_SCORED = POINTS._replace(write=lambda value, _: wording.plain(value))
 PANEL = (
     Column(

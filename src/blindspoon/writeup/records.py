@@ -5,7 +5,6 @@ The names of the fields are public; their meanings stand beside them, here and i
 
 from collections.abc import Sequence
 from dataclasses import replace
-from operator import attrgetter
 from typing import Any
 
 import numpy as np
@@ -84,8 +83,8 @@ def _shown_course(analysis: Analysis) -> list[CourseFound] | None:
 
 
 TRIAL = (
-    Column("title", TEXT, "its title", of=attrgetter("trial.title")),
-    Column("control", TEXT, "its control", of=attrgetter("trial.control")),
+    Column("title", TEXT, "its title", of="trial.title"),
+    Column("control", TEXT, "its control", of="trial.control"),
     Column("variants", LIST, "all by name", of=lambda it: [v.name for v in it.trial.variants]),
     Column(
         "tasters", COUNT, "how many",
@@ -103,29 +102,29 @@ TRIAL = (
         "unit", one_of("taster", "round"), "what is compared; a round is of one person alone",
         of=lambda it: it.results[0].unit if it.results else "taster",
     ),
-    Column("alpha", P, "as declared", of=attrgetter("trial.decision.alpha")),
+    Column("alpha", P, "as declared", of="trial.decision.alpha"),
     Column(
         "decided_by", one_of("mixed", "ranks", "choice"), "which procedure decides",
         of=lambda it: it.results[0].by if it.results else "choice",
     ),
-    Column("primary", LIST, "what was to decide", of=attrgetter("trial.decision.primary")),
+    Column("primary", LIST, "what was to decide", of="trial.decision.primary"),
 )  # fmt: skip
 SEAL = (
     Column("sealed", TEXT, "the day, if it was", of=lambda it: it.seal and str(it.seal.date)),
     Column("lifted", TEXT, "the day, if it was", of=lambda it: it.lift and str(it.lift.date)),
-    Column("changed", LIST, "what is not as it was fixed, in sentences", of=attrgetter("bent")),
-    Column("sentences", LIST, "what is recorded besides", of=attrgetter("record")),
+    Column("changed", LIST, "what is not as it was fixed, in sentences", of="bent"),
+    Column("sentences", LIST, "what is recorded besides", of="record"),
 )
 ANALYSIS = (
     Column("trial", meaning="what was tasted", of=lambda it: it, inner=TRIAL),
-    Column("attributes", LIST, "what was scored", of=attrgetter("results"), inner=ATTRIBUTE),
+    Column("attributes", LIST, "what was scored", of="results", inner=ATTRIBUTE),
     Column("comparisons", LIST, "each variant against the control", inner=COMPARED),
     Column(
         "not_compared", LIST, "what could not be", inner=NOT_COMPARED,
         of=lambda it: [lost for result in it.results for lost in result.not_compared],
     ),
-    Column("left_out", LIST, "what took no part", of=attrgetter("table.left_out"), inner=LEFT_OUT),
-    Column("seal", meaning="what is kept of the blind", of=attrgetter("standing"), inner=SEAL),
+    Column("left_out", LIST, "what took no part", of="table.left_out", inner=LEFT_OUT),
+    Column("seal", meaning="what is kept of the blind", of="standing", inner=SEAL),
     Column(
         "choices", LIST, "of sets of cups, where they are asked", of=_shown_choices, inner=CHOICE,
         optional=True,
@@ -139,19 +138,19 @@ ANALYSIS = (
 """Of ``compare --json``, but for what `FurtherAnalyses` add."""
 
 POOLED_KITCHEN = (
-    Column("kitchen", TEXT, "its name", of=attrgetter("name")),
-    Column("title", TEXT, "of its trial", of=attrgetter("trial.title")),
+    Column("kitchen", TEXT, "its name", of="name"),
+    Column("title", TEXT, "of its trial", of="trial.title"),
     Column("tasters", COUNT, "how many", of=lambda it: len(it.table.tasters)),
     Column("sessions", COUNT, "how many", of=lambda it: len(it.table.sessions)),
     Column("fingerprint", TEXT, "SHA-256 of its files"),
 )
 POOLED = (
     Column("kitchens", LIST, "who takes part", inner=POOLED_KITCHEN),
-    Column("control", TEXT, "the control of all", of=attrgetter("first.control")),
+    Column("control", TEXT, "the control of all", of="first.control"),
     Column("variants", LIST, "those that all made", of=lambda it: [v.name for v in it.variants]),
-    Column("alpha", P, "as the first declares it", of=attrgetter("first.decision.alpha")),
+    Column("alpha", P, "as the first declares it", of="first.decision.alpha"),
     Column("decided_by", TEXT, "always mixed", of=lambda _: "mixed"),
-    Column("primary", LIST, "what was to decide", of=attrgetter("first.decision.primary")),
+    Column("primary", LIST, "what was to decide", of="first.decision.primary"),
     Column(
         "remarks", LIST, "what claims are about, and where rules differ",
         of=lambda it: (*it.remarks, *it.caveats),

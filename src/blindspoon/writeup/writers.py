@@ -50,7 +50,7 @@ class Column:
     and for those who open the published file; and what people read over it, where they do. Several
     of a kind that only scripts read are `named` in one call. Where that is not all:
 
-    - `of`: takes the value out of a row, where it is not the field of that name
+    - `of`: the field of a row that it shows, where that has another name, or what gives its value
     - `inner`: the columns of a value that has several: a dictionary in JSON, prefixed names in CSV
     - `missing`: says of a row why its value is None, for JSON
     - `optional`: whether JSON leaves it out where it is None
@@ -62,14 +62,14 @@ class Column:
     meaning: str = ""
     head: str = ""
     _: KW_ONLY
-    of: Callable[[Any], Any] | None = None
+    of: str | Callable[[Any], Any] = ""
     inner: tuple[Column, ...] = ()
     missing: Callable[[Any], str] | None = None
     optional: bool = False
     json_only: bool = False
 
     def value(self, row: object) -> Any:  # noqa: ANN401 - as many kinds as there are fields
-        return (self.of or attrgetter(self.name))(row)
+        return self.of(row) if callable(self.of) else attrgetter(self.of or self.name)(row)
 
     @property
     def parts(self) -> tuple[Column, ...]:
