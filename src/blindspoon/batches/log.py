@@ -222,7 +222,7 @@ def build_log(
     if readings is not None and said.opens(readings, READINGS):
         measured = _read_readings(said, readings, names, made, last)
     if batches.readable and names is not None:
-        variants = dict(zip(names, _variants(batches), strict=True))
+        variants = dict(zip(names, batches.cells("variant"), strict=True))
         said.problems += _wrongly_tasted(variants, batches.file, cups)
     if said.problems:
         files = [batches.file, *([] if readings is None else [readings.file])]
@@ -480,7 +480,7 @@ def _wrongly_tasted(
         if "batch" not in table.columns:
             continue
         pairs: dict[tuple[str, str], list[int]] = {}
-        for row, pair in enumerate(zip(table.cells("batch"), _variants(table), strict=True)):
+        for row, pair in enumerate(zip(table.cells("batch"), table.cells("variant"), strict=True)):
             pairs.setdefault(pair, []).append(row)
         for (batch, variant), rows in pairs.items():
             unwritten = batch not in made and variant and variant not in known
@@ -504,7 +504,3 @@ def _wrongly_tasted(
             others = len(rows) - 1
             more = f", and in {others:,} row{'s' * (others > 1)} more" if others else ""
             yield problem_at(table, rows[0], "batch", fault._replace(found=fault.found + more))
-
-
-def _variants(table: TextTable) -> list[str]:
-    return table.cells("variant") if "variant" in table.columns else [""] * len(table)

@@ -251,10 +251,7 @@ def age_cups(trial: Trial, log: BatchLog | None, tables: Iterable[TextTable | No
     tasted = dict[Cell, set[str]]()  # the batches in the cups; none where no cup names one
     for table in filter(None, tables):
         if "variant" in table.columns:
-            named = [
-                table.cells(name) if name in table.columns else [default] * len(table)
-                for name, default in (("variant", ""), ("session", only), ("batch", ""))
-            ]
+            named = table.cells("variant"), table.cells("session", only), table.cells("batch")
             for variant, session, batch in dict.fromkeys(zip(*named, strict=True)):
                 tasted.setdefault((variant, session), set()).update({batch} - {""})
     for cell, names in tasted.items():

@@ -309,10 +309,9 @@ def plan_addition(folder: Path, sitting: Sitting, source: Path | TextTable) -> A
     if wrong := [it for it in ledger.problems if it.file != "choices.csv"]:  # which is not read
         raise ScoreError(wrong)
     scores, _ = points_of(questions_of(trial, ""), table)
-    comments = table.cells("comment") if "comment" in table.columns else [""] * len(scores)
     new: dict[tuple[str, str], dict[str, Given]] = {}
     problems, present, page = [], 0, secrets.token_urlsafe(12)
-    for row, (points, comment) in enumerate(zip(scores, comments, strict=True)):
+    for row, (points, comment) in enumerate(zip(scores, table.cells("comment"), strict=True)):
         answer = CupAnswer(scores=points, comment=tidy_comment(comment))
         session, taster, code = ledger.scored.texts(row)
         ballot = sitting.ballots[session, taster]

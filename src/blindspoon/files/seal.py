@@ -189,8 +189,7 @@ def key_fingerprint(rows: Iterable[Sequence[str]]) -> str:
 def key_rows(key: TextTable) -> list[list[str]]:
     """Take the rows of key.csv as `key_fingerprint` wants them."""
     names = ("session", "taster", "code", "variant", "batch")
-    columns = [key.cells(n) if n in key.columns else [""] * len(key) for n in names]
-    return list(map(list, zip(*columns, strict=True)))
+    return list(map(list, zip(*map(key.cells, names), strict=True)))
 
 
 def scores_by_cup(

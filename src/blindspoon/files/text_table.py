@@ -117,8 +117,13 @@ class TextTable:
     def readable(self) -> bool:
         return bool(self.columns)
 
-    def cells(self, name: str) -> list[str]:
-        return self.columns[name].cells()
+    def column(self, name: str, default: str = "") -> TextColumn:
+        """Give a column; the default in every row where there is none of that name."""
+        absent = TextColumn((default,), np.zeros(len(self), np.int64))
+        return self.columns.get(name, absent)
+
+    def cells(self, name: str, default: str = "") -> list[str]:
+        return self.column(name, default).cells()
 
     def keep(self, rows: BoolArray) -> TextTable:
         columns = {name: column.keep(rows) for name, column in self.columns.items()}

@@ -237,13 +237,7 @@ class _Reading:
 
 
 def _column(tables: Sequence[TextTable], name: str, default: str = "") -> TextColumn:
-    columns = [
-        table.columns[name]
-        if name in table.columns
-        else TextColumn((default,), np.zeros(len(table), np.int64))
-        for table in tables
-    ]
-    return TextColumn.stack(columns)
+    return TextColumn.stack([table.column(name, default) for table in tables])
 
 
 def _unused_columns(tables: Sequence[TextTable], read: Collection[str]) -> Iterator[Note]:

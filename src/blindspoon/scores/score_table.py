@@ -212,16 +212,15 @@ def _is_balanced(cups: Cups, variant: IntArray) -> bool:
 def _remarks(trial: Trial, scored: Cups, variant: IntArray) -> Iterator[Remark]:
     row = 0
     for table in scored.tables:
-        if "comment" in table.columns:
-            comments = table.columns["comment"]
-            for place in comments.rows_of(filter(None, comments.texts)).tolist():
-                session, taster, _ = scored.texts(row + place)
-                yield Remark(
-                    session=session,
-                    taster=taster,
-                    variant=trial.variants[variant[row + place]].name,
-                    text=comments.at(place),
-                )
+        comments = table.column("comment")
+        for place in comments.rows_of(filter(None, comments.texts)).tolist():
+            session, taster, _ = scored.texts(row + place)
+            yield Remark(
+                session=session,
+                taster=taster,
+                variant=trial.variants[variant[row + place]].name,
+                text=comments.at(place),
+            )
         row += len(table)
 
 

@@ -276,8 +276,7 @@ def _references(picks: Picks, order: IntArray, choice: Choice) -> list[Problem]:
 
 def _remarks(tables: Sequence[TextTable]) -> Iterator[str]:
     for table in tables:
-        if "comment" in table.columns:
-            yield from filter(None, table.cells("comment"))
+        yield from filter(None, table.cells("comment"))
 
 
 # Without codes ----------------------------------------------------------------------------------
