@@ -89,8 +89,8 @@ def _sound_request(trial: Trial, text: FolderText) -> ServingRequest:
 
     first, batches = template(), text.tables.batches
     others = [variant for variant in first.variants if variant.name != first.control]
-    told = {text for variant in others for text in (variant.label, variant.method)}
-    same = [text for v in trial.variants for text in (v.label, v.method) if text in told]
+    template_texts = {text for variant in others for text in (variant.label, variant.method)}
+    same = [text for v in trial.variants for text in (v.label, v.method) if text in template_texts]
     found = [_TEMPLATE.broken(f"a variant still says “{text}”", "trial.toml") for text in same]
     try:
         make_up(trial, batches, text.tables.readings)
@@ -196,8 +196,8 @@ def draw_again(folder: Path) -> tuple[str, ...]:
     tasting = replace(trial.tasting, tasters=tasters)
     before = replace(trial, tasting=tasting, sessions=sessions)
     plan = _draw_first(trial, request_for(before, batches=text.tables.batches))
-    whole = request_for(trial, batches=text.tables.batches).poured
-    plan = replace(plan, request=replace(plan.request, poured=whole))
+    every = request_for(trial, batches=text.tables.batches).poured
+    plan = replace(plan, request=replace(plan.request, poured=every))
     for added in seal.added:
         plan = _with_added(plan, trial.seed, added.kind, added.name)
     if key_fingerprint(plan.key_rows()[1:]) != seal.key:

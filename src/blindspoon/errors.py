@@ -167,10 +167,10 @@ def together(messages: Sequence[Message]) -> list[Message]:
         else:
             cause = (message.cause, "") if message.cause else (message.file, message.text)
         causes.setdefault(cause, []).append(message)
-    return [one for alike in causes.values() for one in _told(alike)]
+    return [one for alike in causes.values() for one in _by_finding(alike)]
 
 
-def _told(alike: Sequence[Message]) -> Iterator[Message]:
+def _by_finding(alike: Sequence[Message]) -> Iterator[Message]:
     """Tell messages of one cause: by their findings where these are few, else all as one."""
     findings: dict[str, list[Message]] = {}
     for message in alike:
@@ -217,8 +217,8 @@ def twins(names: Iterable[str]) -> list[str]:
     alike: dict[str, list[str]] = {}
     for name in names:
         alike.setdefault("".join(name.casefold().split()), []).append(name)
-    told = (some_of(map(shown, same)) for same in alike.values() if len(same) > 1)
-    return [f"{same} are taken for two: where they are one, spell both alike" for same in told]
+    slips = (some_of(map(shown, same)) for same in alike.values() if len(same) > 1)
+    return [f"{same} are taken for two: where they are one, spell both alike" for same in slips]
 
 
 def some_of(words: Iterable[str], most: int = 8) -> str:

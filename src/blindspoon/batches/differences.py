@@ -460,11 +460,11 @@ def _recipe(log: BatchLog, variant: str, jar_g: float) -> Recipe | None:
     others = {}
     for name in ("acid", "starter", "vessel", "temperature_c", *log.own):
         cells = own[name] if name in own else [getattr(batch, name) for batch in batches]
-        told = [
+        texts = [
             cell if isinstance(cell, str) else f"{cell:g}" for cell in cells if cell is not None
         ]
-        if name not in weighed and any(told):
-            others[name] = ", ".join(dict.fromkeys(filter(None, told)))
+        if name not in weighed and any(texts):
+            others[name] = ", ".join(dict.fromkeys(filter(None, texts)))
     totals = [found.everything_g or 0.0 for found in made]
     return Recipe(
         variant=variant,

@@ -213,20 +213,20 @@ def build_log(
     column is a factor of the host's own. `cups` are tables whose column ``batch`` names what was
     tasted: key.csv, or scores never coded. Raises ScoreError with every problem of these tables.
     """
-    said = _Said()
+    findings = _Findings()
     days = [session.date for session in trial.sessions if session.date is not None]
     first, last = min(days, default=None), max(days, default=None)
-    made, columns, own = _read_batches(said, trial, batches, last)
+    made, columns, own = _read_batches(findings, trial, batches, last)
     names = batches.cells("batch") if "batch" in batches.columns else None
     measured = list[Reading]()
-    if readings is not None and said.opens(readings, READINGS):
-        measured = _read_readings(said, readings, names, made, last)
+    if readings is not None and findings.opens(readings, READINGS):
+        measured = _read_readings(findings, readings, names, made, last)
     if batches.readable and names is not None:
         variants = dict(zip(names, batches.cells("variant"), strict=True))
-        said.problems += _wrongly_tasted(variants, batches.file, cups)
-    if said.problems:
+        findings.problems += _wrongly_tasted(variants, batches.file, cups)
+    if findings.problems:
         files = [batches.file, *([] if readings is None else [readings.file])]
-        raise ScoreError(in_order(said.problems, files))
+        raise ScoreError(in_order(findings.problems, files))
     by_batch: dict[str, tuple[Reading, ...]] = {}
     for reading in sorted(measured, key=lambda reading: (reading.date, reading.line)):
         by_batch[reading.batch] = (*by_batch.get(reading.batch, ()), reading)
@@ -239,11 +239,11 @@ def build_log(
         last_tasted=last,
         tasted=_first_days(trial, made, cups),
     )
-    return log, tuple(said.notes)
+    return log, tuple(findings.notes)
 
 
 @dataclass(slots=True)
-class _Said:
+class _Findings:
     """What is wrong, and what is worth knowing, so far."""
 
     problems: list[Problem] = field(default_factory=list)
@@ -267,13 +267,13 @@ class _Said:
 
 
 def _read_batches(
-    said: _Said, trial: Trial, table: TextTable, last_tasted: datetime.date | None
+    findings: _Findings, trial: Trial, table: TextTable, last_tasted: datetime.date | None
 ) -> tuple[list[Batch], Iterable[str], Iterable[str]]:
     """Read batches.csv: its batches, the standard columns that it has, and the host's own."""
-    if not said.opens(table, BATCHES):
+    if not findings.opens(table, BATCHES):
         return [], (), ()
     known = Known(variants=[variant.name for variant in trial.variants])
-    named = said.read(table, BATCHES[:2], known)
+    named = findings.read(table, BATCHES[:2], known)
     lines: dict[str, int] = {}
     for row, name in enumerate(table.cells("batch")):
         first = lines.setdefault(name, int(table.lines[row]))
@@ -281,17 +281,17 @@ def _read_batches(
             found = f"batch {quoted(name)} stands a second time, after line {first}"
             allowed = "a batch is one vessel and has one row"
             fault = Fault("batch-twice", found, allowed, "Give every vessel a name of its own")
-            said.problems.append(problem_at(table, row, "batch", fault))
-    values = _in_standard_units(said, table, BATCHES)
+            findings.problems.append(problem_at(table, row, "batch", fault))
+    values = _in_standard_units(findings, table, BATCHES)
     rest = [column for column in BATCHES if column.kind in ("date", "text")]
-    others = said.read(table, rest, known)
+    others = findings.read(table, rest, known)
     values |= {name: column.tolist() for name, column in others.values.items()}
-    own = dict(_own_factors(said, table))
+    own = dict(_own_factors(findings, table))
     for text in twins(table.columns["batch"].texts):
-        said.note(table, text, line=None)
+        findings.note(table, text, line=None)
     unmade = [name for name in known.variants if name not in table.columns["variant"].texts]
     if unmade:
-        said.note(table, f"variants without a batch: {some_of(unmade, 20)}", line=None)
+        findings.note(table, f"variants without a batch: {some_of(unmade, 20)}", line=None)
     made = []
     for row in np.flatnonzero(named.usable).tolist():
         batch = Batch(
@@ -302,7 +302,7 @@ def _read_batches(
             **{name: column[row] for name, column in values.items()},
         )
         made.append(batch)
-        said.problems += [problem_at(table, row, *at) for at in _faults(batch, last_tasted)]
+        findings.problems += [problem_at(table, row, *at) for at in _faults(batch, last_tasted)]
     none = [
         (f"{name}_g", batch.name)
         for name in ("acid", "sugar")
@@ -313,16 +313,16 @@ def _read_batches(
         columns, jars = (list(dict.fromkeys(part)) for part in zip(*none, strict=True))
         text = f"a blank {' and '.join(columns)} beside written weights is taken as none"
         text += f" ({some_of(jars, 5)})"
-        said.note(table, text, line=None)
+        findings.note(table, text, line=None)
     planned = [batch.name for batch in made if batch.note.startswith(PLANNED)]
     if planned:
         text = f"the amounts are {PLANNED}, by the notes ({some_of(planned, 5)})"
-        said.note(table, text, line=None)
+        findings.note(table, text, line=None)
     return made, values, own
 
 
 def _in_standard_units(
-    said: _Said, table: TextTable, columns: Iterable[FileColumn]
+    findings: _Findings, table: TextTable, columns: Iterable[FileColumn]
 ) -> dict[str, list[Any]]:
     """Read masses and temperatures, each in its standard unit; a quantity may stand in two."""
     standard = {column.name: column for column in columns}
@@ -333,24 +333,24 @@ def _in_standard_units(
         if unit is None or unit.column not in standard:
             continue
         column = standard[unit.column]._replace(name=name, convert=unit.convert)
-        numbers = said.read(table, [column], Known()).values[name].tolist()
+        numbers = findings.read(table, [column], Known()).values[name].tolist()
         values = [None if math.isnan(number) else number for number in numbers]
         if unit.rough:
             text = f"column {name} is converted at {unit.convert(1.0):.4g} g each; spoons and cups "
-            said.note(table, text + "are not grams, so weigh next time")
+            findings.note(table, text + "are not grams, so weigh next time")
         if unit.column in read:
             found = f"both {before[unit.column]} and {name} are filled in"
             remedy = "Leave one of the cells blank"
             fault = Fault("two-units", found, "a quantity stands once", remedy)
             pairs = list(zip(read[unit.column], values, strict=True))
             rows = [row for row, pair in enumerate(pairs) if None not in pair]
-            said.problems += [problem_at(table, row, name, fault) for row in rows]
+            findings.problems += [problem_at(table, row, name, fault) for row in rows]
             values = [new if old is None else old for old, new in pairs]
         read[unit.column], before[unit.column] = values, name
     return read
 
 
-def _own_factors(said: _Said, table: TextTable) -> Iterator[tuple[str, list[Value]]]:
+def _own_factors(findings: _Findings, table: TextTable) -> Iterator[tuple[str, list[Value]]]:
     """Read the host's own columns: numbers where every cell that is not blank holds one."""
     for name in table.columns:
         if name in _KNOWN or unit_of(name):
@@ -361,7 +361,7 @@ def _own_factors(said: _Said, table: TextTable) -> Iterator[tuple[str, list[Valu
         )
         if meant:
             own = f"column {shown(name)} is kept as a factor of your own"
-            said.note(table, f"{own} (did you mean {meant}?)")
+            findings.note(table, f"{own} (did you mean {meant}?)")
         cells = table.cells(name)
         comma = table.decimal_comma
         read = [as_number(it, decimal_comma=comma) if it else "" for it in cells]
@@ -369,10 +369,10 @@ def _own_factors(said: _Said, table: TextTable) -> Iterator[tuple[str, list[Valu
         if MEASURED.fullmatch(name):
             texts = [it for it in table.columns[name].texts if comma or "," in it]
             faults = {it: grouped(it, name) for it in texts if may_be_grouped(it)}
-            said.problems += problems_of(table, name, faults)
+            findings.problems += problems_of(table, name, faults)
             if None in read:
                 word = quoted(cells[read.index(None)])
-                said.note(table, f"column {name} is read as words, as {word} is no number")
+                findings.note(table, f"column {name} is read as words, as {word} is no number")
         yield name, [*cells] if len(numbers) < len(read) else numbers
 
 
@@ -403,19 +403,19 @@ def _faults(batch: Batch, last_tasted: datetime.date | None) -> Iterator[tuple[s
 
 
 def _read_readings(
-    said: _Said,
+    findings: _Findings,
     table: TextTable,
     names: Sequence[str] | None,
     made: Iterable[Batch],
     last_tasted: datetime.date | None,
 ) -> list[Reading]:
     plain = [column for column in READINGS if column.kind != "temperature"]
-    read = said.read(table, plain, Known(batches=names)).values
-    warm = _in_standard_units(said, table, READINGS).get("temperature_c")
+    read = findings.read(table, plain, Known(batches=names)).values
+    warm = _in_standard_units(findings, table, READINGS).get("temperature_c")
     known = [column.name for column in READINGS]
     others = (name for name in table.columns if name not in known and not unit_of(name))
     if unread := [f"{shown(name)}{did_you_mean(name, known)}" for name in others]:
-        said.note(table, f"columns not used: {some_of(unread)}")
+        findings.note(table, f"columns not used: {some_of(unread)}")
     started = {batch.name: batch.started for batch in made}
     found = []
     for row, (batch, day) in enumerate(zip(table.cells("batch"), read["date"], strict=True)):
@@ -439,10 +439,10 @@ def _read_readings(
                 "a batch is measured from the day it is started",
                 "Correct the date, or started in batches.csv",
             )
-            said.problems.append(problem_at(table, row, "date", early))
+            findings.problems.append(problem_at(table, row, "date", early))
         if last_tasted and day > last_tasted:
             text = f"{day} is after the last tasting on {last_tasted}: charted, not judged by"
-            said.note(table, text, reading.line)
+            findings.note(table, text, reading.line)
     return found
 
 

@@ -280,9 +280,9 @@ def days_in_brief(trial: Trial, ages: CupAges) -> Iterator[str]:
         if variant != trial.control:
             days.setdefault(trial.variant(variant).series or variant, set()).add(age)
     for name, own in days.items():
-        told = wording.listing(f"{day}" for day in sorted(own))
+        listed = wording.listing(f"{day}" for day in sorted(own))
         few = {1: "two ages are needed", 2: "a trend needs three"}.get(len(own), "")
-        yield f"{name}: cups of {told} day{'s' * (own != {1})}{f': {few}' if few else ''}."
+        yield f"{name}: cups of {listed} day{'s' * (own != {1})}{f': {few}' if few else ''}."
     if not ages.control_stays:
         yield (
             "The control was another from sitting to sitting, by the dates of its batches, so "
@@ -334,8 +334,8 @@ def _wrong(
     if date is None or not jars or undated:
         return
     days = {batch.name: days_of(batch, date, over) for batch in jars}
-    told = some_of(f"{name} of {count} days" for name, count in days.items())
-    found = f"{cell[0]} in session {cell[1]}: {told}"
+    ages = some_of(f"{name} of {count} days" for name, count in days.items())
+    found = f"{cell[0]} in session {cell[1]}: {ages}"
     if min(days.values()) < 0:
         rule = Rule("negative-age", "what is tasted was made before", "Correct one of the dates")
         yield rule.broken(found, "batches.csv")

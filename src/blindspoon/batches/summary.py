@@ -178,7 +178,7 @@ def remarks(trial: Trial, what: WhatDiffers) -> Iterator[str]:
     asked = ("fermented", "age") if trial.course else ()
     declared = [f.factor for f in what.differences if f.declared and f.factor not in asked]
     meant = "{label} is meant to differ in {names}, "
-    told = (
+    sentences = (
         (
             declared if len(declared) > 1 else (),
             "{label} differs in {names} at once: the tasting cannot tell which mattered.",
@@ -190,7 +190,7 @@ def remarks(trial: Trial, what: WhatDiffers) -> Iterator[str]:
         (what.declared_but_alike, f"{meant}but its batches are like the control’s."),
         (what.not_recorded, f"{meant}which is not written down."),
     )
-    for factors, sentence in told:
+    for factors, sentence in sentences:
         if factors:
             names = wording.listing(map(factor_name, factors))
             yield sentence.format(label=label, names=names)
@@ -344,8 +344,8 @@ def as_strong(trial: Trial, against: TasteAgainst, kinds: Mapping[str, str]) -> 
     alike = [variant for variant in against.same_strength if kinds.get(variant) == "alike"]
     labels = {variant: f"“{trial.variant(variant).label}”" for variant in against.same_strength}
     if len(alike) > 1:
-        told = wording.listing(f"{labels[variant]} ({amounts[variant]})" for variant in alike)
-        yield f"{told} had about the control’s {name} ({control}), and {scored_alike}."
+        jars = wording.listing(f"{labels[variant]} ({amounts[variant]})" for variant in alike)
+        yield f"{jars} had about the control’s {name} ({control}), and {scored_alike}."
     taste = f"; acid and salt change each other’s taste ({'; '.join(INTERACTION)})"
     cause = taste if against.quantity == "salt_percent" else ""
     for variant, label in labels.items():

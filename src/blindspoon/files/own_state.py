@@ -121,8 +121,8 @@ def put_starter(shelf: Path) -> Path:
         name, text = "blindspoon.desktop", f"{head}Exec={exec_}\n"
     desktop = Path.home() / "Desktop"
     with contextlib.suppress(OSError):  # where the system names it otherwise
-        told = (Path.home() / ".config" / "user-dirs.dirs").read_text(encoding="utf-8")
-        if named := re.search(r'^XDG_DESKTOP_DIR="\$HOME/([^"]+)"', told, re.MULTILINE):
+        folders = (Path.home() / ".config" / "user-dirs.dirs").read_text(encoding="utf-8")
+        if named := re.search(r'^XDG_DESKTOP_DIR="\$HOME/([^"]+)"', folders, re.MULTILINE):
             desktop = Path.home() / named[1]
     if sys.platform == "win32":  # OneDrive moves it
         import winreg  # noqa: PLC0415 - only there

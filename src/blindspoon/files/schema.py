@@ -431,14 +431,14 @@ def _value(text: str, column: FileColumn, known: Known, decimal_comma: bool) -> 
 
 
 def _fault(fault: Fault, text: str, name: str, listed: Sequence[str] = ()) -> Fault:
-    said = {
+    parts = {
         "name": name,
         "text": shown(text, 20),
         "quoted": quoted(text),
         "hint": did_you_mean(text, listed),
         "listed": some_of(map(quoted, listed), 20) or "none",
     }
-    return Fault(fault.slug, *(part.format(**said) for part in fault[1:]))
+    return Fault(fault.slug, *(part.format(**parts) for part in fault[1:]))
 
 
 def _name(text: str, name: str, listed: Sequence[str]) -> str | Fault:

@@ -152,7 +152,7 @@ def _read(kind: type[_Row], row: dict[str, Any]) -> _Row:
 def rule_text(trial: Trial) -> dict[str, str]:
     """Write what decides a verdict as text: the rule, the control, the scales and margins."""
     rule = trial.decision
-    told = {
+    text = {
         "control": trial.control,
         "declared date": str(rule.declared or "none"),
         "primary attributes": ", ".join(rule.primary) or "none",
@@ -165,17 +165,17 @@ def rule_text(trial: Trial) -> dict[str, str]:
         if part is not None:
             # in the order of the fields: another one would break every seal
             asked = ((key, getattr(part, key)) for key in part.__slots__)
-            told[name] = ", ".join(f"{key} {value}" for key, value in asked if value)
+            text[name] = ", ".join(f"{key} {value}" for key, value in asked if value)
     for variant in trial.variants:
         if variant.series:
-            told[f"series of {variant.name}"] = variant.series
+            text[f"series of {variant.name}"] = variant.series
     for attribute in trial.attributes:
         scale = attribute.scale
         steps = f" in steps of {scale.step:g}" if scale.step else ""
-        told[f"scale of {attribute.name}"] = f"{scale.low:g} to {scale.high:g}{steps}"
+        text[f"scale of {attribute.name}"] = f"{scale.low:g} to {scale.high:g}{steps}"
         margin = f"{attribute.margin:g}" if attribute.margin else "none"
-        told[f"margin of {attribute.name}"] = margin
-    return told
+        text[f"margin of {attribute.name}"] = margin
+    return text
 
 
 def key_fingerprint(rows: Iterable[Sequence[str]]) -> str:

@@ -260,8 +260,7 @@ def read_table(data: bytes, file: str) -> TextTable:
     except TrialFileError as error:
         return _unread(file, error.problems)
     table = _read(text, separator_of(data), file)
-    told = [Note(file=file, text=WINDOWS)] * windows
-    return replace(table, notes=(*told, *table.notes))
+    return replace(table, notes=(*[Note(file=file, text=WINDOWS)] * windows, *table.notes))
 
 
 WINDOWS = "it is no UTF-8, and was read as Windows-1252: look whether accents are right"
@@ -433,12 +432,12 @@ def _read(text: str, separator: str, file: str) -> TextTable:
         for name, n in times.items()
         if n > 1
     ]
-    told = f"columns without a name are not used: number {some_of(unnamed)}"
+    unused = f"columns without a name are not used: number {some_of(unnamed)}"
     return TextTable(
         file=file,
         columns=columns,
         lines=lines,
         decimal_comma=decimal_comma,
         problems=tuple(problems),
-        notes=(Note(file=file, line=header_line, text=told),) if unnamed else (),
+        notes=(Note(file=file, line=header_line, text=unused),) if unnamed else (),
     )

@@ -238,9 +238,9 @@ def _attributes(
     taken = {*COLUMNS, *asked}
 
     def read(section: Section) -> Attribute:
-        told, own, scale = _labelled(section, _ATTRIBUTE), section.section("scale"), default
-        if told["name"] in taken:
-            found = f"{told['name']} is a column of its own"
+        values, own, scale = _labelled(section, _ATTRIBUTE), section.section("scale"), default
+        if values["name"] in taken:
+            found = f"{values['name']} is a column of its own"
             section.complain(
                 "bad-name", "name", found, "an attribute has another name", "Rename it"
             )
@@ -248,8 +248,8 @@ def _attributes(
             scale = _scale(own)
         elif scale is None:
             section.require("scale")
-        told["margin"] = told["margin"] or margin
-        return Attribute(**told, scale=scale or Scale(low=0.0, high=1.0))
+        values["margin"] = values["margin"] or margin
+        return Attribute(**values, scale=scale or Scale(low=0.0, high=1.0))
 
     return _named(root, "attribute", read, least=least)
 
@@ -291,9 +291,9 @@ def _course(section: Section, attributes: Sequence[Attribute], primary: Sequence
     if keep is True:
         keep = "control" if reach is None else reach
     reach = "control" if reach is None and keep is None else reach
-    told = _read(section, _COURSE)
-    name = told["attribute"] = told["attribute"] or first[0]
-    course = Course(**told, reach=reach, keep=keep)
+    values = _read(section, _COURSE)
+    name = values["attribute"] = values["attribute"] or first[0]
+    course = Course(**values, reach=reach, keep=keep)
     level, column = course.level, course.accept
     _see_known(section, "attribute", [name], list(scored))
     if course.reach is not None and course.keep not in (None, course.reach):
@@ -364,27 +364,27 @@ def trial_text(trial: Trial) -> str:
 
     def attribute(part: Attribute) -> dict[str, Any]:
         scale = tomlkit.inline_table()
-        scale.update(_told(part.scale, Scale.__slots__))
-        return _told(part, _ATTRIBUTE) | ({"scale": scale} if len(scales) > 1 else {})
+        scale.update(_kept(part.scale, Scale.__slots__))
+        return _kept(part, _ATTRIBUTE) | ({"scale": scale} if len(scales) > 1 else {})
 
     document = {
-        "trial": _told(trial, _ABOUT),
-        "decision": _told(trial.decision, _DECISION) if ruled else {},
-        "scale": _told(next(iter(scales)), Scale.__slots__) if len(scales) == 1 else {},
+        "trial": _kept(trial, _ABOUT),
+        "decision": _kept(trial.decision, _DECISION) if ruled else {},
+        "scale": _kept(next(iter(scales)), Scale.__slots__) if len(scales) == 1 else {},
         "attribute": [attribute(part) for part in trial.attributes],
         "choice": _unusual(trial.choice),
         "course": _unusual(trial.course),
-        "variant": [_told(variant, _VARIANT) for variant in trial.variants],
-        "session": [_told(session, _SESSION) for session in trial.sessions],
-        "tasting": ({"tasters": panel} if tasters else {}) | _told(trial.tasting, _TASTING),
-        "publish": _told(trial, ("address",)) | ({} if trial.tasters_shown else {"tasters": False}),
+        "variant": [_kept(variant, _VARIANT) for variant in trial.variants],
+        "session": [_kept(session, _SESSION) for session in trial.sessions],
+        "tasting": ({"tasters": panel} if tasters else {}) | _kept(trial.tasting, _TASTING),
+        "publish": _kept(trial, ("address",)) | ({} if trial.tasters_shown else {"tasters": False}),
         "story": {"text": trial.story} if trial.story else {},
-        "photo": [_told(photo, _PHOTO) for photo in trial.photos],
+        "photo": [_kept(photo, _PHOTO) for photo in trial.photos],
     }
     return tomlkit.dumps({name: section for name, section in document.items() if section})
 
 
-def _told(part: object, names: Iterable[str]) -> dict[str, Any]:
+def _kept(part: object, names: Iterable[str]) -> dict[str, Any]:
     """Take what says something, for blanks are the defaults; whole numbers without a point."""
     pairs = ((name, getattr(part, name)) for name in names)
     return {
@@ -397,6 +397,6 @@ def _told(part: object, names: Iterable[str]) -> dict[str, Any]:
 def _unusual(part: Choice | Course | None) -> dict[str, Any]:
     """Take what is not the default; and what is reached, for `keep` without it is another thing."""
     own = fields(part) if part else ()
-    return _told(
+    return _kept(
         part, [it.name for it in own if it.name == "reach" or getattr(part, it.name) != it.default]
     )

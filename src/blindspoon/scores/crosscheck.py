@@ -269,16 +269,16 @@ def never_given(cups: Cups, rows: IntArray, given: BoolArray, verb: str) -> Iter
     """
     _, sitting = np.unique(number_rows(cups.session, cups.taster)[rows], return_inverse=True)
     absent = np.bincount(sitting, weights=given) == 0
-    told = set[int]()
+    absentees = set[int]()
     for row, whose in zip(rows[~given].tolist(), sitting[~given].tolist(), strict=True):
-        if whose in told:
+        if whose in absentees:
             continue
         file, line = cups.place(row)
         session, taster, _ = map(shown, cups.texts(row))
         text = f"{unit(cups, row)} was never {verb}"
         cause = f"was never {verb}, session {session}"
         if absent[whose]:
-            told.add(whose)
+            absentees.add(whose)
             cause = f"{verb} nothing in session {session}"
             text = f"{taster} {cause}"
         yield Note(file=file, line=line, text=text, cause=cause, gap=True)
@@ -324,14 +324,14 @@ def _second_rows(cups: Cups, rule: Rule) -> list[Problem]:
 def as_tasted(plan: Cups, scored: Cups) -> Cups:
     """Put the positions that stand beside scores in the place of the planned ones.
 
-    A cup without a row has no place (0) where others of its taster's session are told.
+    A cup without a row has no place (0) where others of its taster's session are placed.
     """
     cup, sitting = scored.match(plan), number_rows(plan.session, plan.taster)
-    told = (scored.position > 0) & (cup >= 0)
-    left = np.isin(sitting, sitting[cup[told]])
+    placed = (scored.position > 0) & (cup >= 0)
+    left = np.isin(sitting, sitting[cup[placed]])
     left[cup[cup >= 0]] = False
     position = np.where(left, 0, plan.position)
-    position[cup[told]] = scored.position[told]
+    position[cup[placed]] = scored.position[placed]
     return replace(plan, position=position)
 
 

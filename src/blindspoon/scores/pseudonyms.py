@@ -28,11 +28,10 @@ def pseudonyms(labels: Iterable[str], seed: int) -> dict[str, str]:
     >>> pseudonyms(["T01", "T02"], 1), sorted(pseudonyms(["Ida", "Bo", "P01"], 1).values())
     ({}, ['P02', 'P03'])
     """
-    told = {*labels}
-    named = sorted(label for label in told if not IMPERSONAL.fullmatch(label) and is_label(label))
+    known = {label for label in labels if is_label(label)}
+    named = sorted(label for label in known if not IMPERSONAL.fullmatch(label))
     if not named:
         return {}
-    known = set(filter(is_label, told))
     width = max(2, len(str(len(known))))
     free = (f"P{number:0{width}}" for number in range(1, 2 * len(known) + 1))
     numbers = [number for number in free if number not in known][: len(named)]
@@ -112,8 +111,8 @@ def masked(text: str, words: Mapping[str, str], *, small: bool = False) -> str:
         known = small or not word[0][0].islower()
         return words.get(word[0].casefold(), word[0]) if known else word[0]
 
-    said = WORD.sub(instead, plain := unicodedata.normalize("NFC", text))
-    return text if said == plain else re.sub(r"\b(P\d+)(?: \1\b)+", r"\1", said)
+    hidden = WORD.sub(instead, plain := unicodedata.normalize("NFC", text))
+    return text if hidden == plain else re.sub(r"\b(P\d+)(?: \1\b)+", r"\1", hidden)
 
 
 def masked_notes(notes: Iterable[Note], trial: Trial, tables: FolderTables) -> tuple[Note, ...]:
@@ -170,9 +169,9 @@ def _masked_trial(trial: Trial, words: Mapping[str, str]) -> Trial:
             case _:
                 return value
 
-    told = ("title", "question", "product", "dates", "attributes", "variants", "tasting")
+    texts = ("title", "question", "product", "dates", "attributes", "variants", "tasting")
     return replace(
-        trial, **{name: hide(getattr(trial, name)) for name in (*told, "story", "photos")}
+        trial, **{name: hide(getattr(trial, name)) for name in (*texts, "story", "photos")}
     )
 
 

@@ -120,19 +120,19 @@ PLACE = re.compile(r"[1-9]|1st|2nd|3rd|first|second|third|middle|left|right|last
 
 def _misread(text: str, how: ChoiceMethod) -> Fault | None:
     """Say why an answer cannot be one, whatever its set."""
-    said, remedy = f"the answer is {shown(text)}", "Correct it"
+    found, remedy = f"the answer is {shown(text)}", "Correct it"
     codes = [part.strip() for part in text.split("+")]
     if how.words:
         allowed = f"it is {' or '.join(how.words)}"
-        return None if text.lower() in how.words else Fault("bad-answer", said, allowed, remedy)
+        return None if text.lower() in how.words else Fault("bad-answer", found, allowed, remedy)
     if NOTHING.fullmatch(text):
         remedy = "Let the taster guess, or leave the cell blank"
-        return Fault("bad-answer", said, "a choice is forced", remedy)
+        return Fault("bad-answer", found, "a choice is forced", remedy)
     if all(PLACE.fullmatch(code) for code in codes):
-        return Fault("bad-answer", said, "it is the code on the cup, not its place", remedy)
+        return Fault("bad-answer", found, "it is the code on the cup, not its place", remedy)
     if len(codes) != how.codes or len(set(codes)) != how.codes:
         allowed = "one code" if how.codes == 1 else "two codes joined by +, as in 512+347"
-        return Fault("bad-answer", said, f"it is {allowed}", remedy)
+        return Fault("bad-answer", found, f"it is {allowed}", remedy)
     return None
 
 
@@ -159,8 +159,8 @@ def places_chosen(choice: Choice, picks: Picks) -> Iterator[Note]:
     fixed = choice.how.cups - several
     times, even = np.bincount(chosen, minlength=fixed + several)[fixed:], chosen.size / several
     if max(times) > even + 2.6 * np.sqrt(even * (1 - 1 / several)):  # 1 in 100 by luck, about
-        told = some_of(f"place {at}: {n}" for at, n in enumerate(times.tolist(), fixed + 1))
-        yield Note(file="choices.csv", text=f"places were not chosen alike: {told}")
+        places = some_of(f"place {at}: {n}" for at, n in enumerate(times.tolist(), fixed + 1))
+        yield Note(file="choices.csv", text=f"places were not chosen alike: {places}")
 
 
 def set_notes(trial: Trial, table: ChoiceTable) -> Iterator[Note]:
@@ -207,7 +207,7 @@ def judge_picks(trial: Trial, picks: Picks, variant: IntArray) -> tuple[ChoiceTa
     kinds[order] = kind.ravel()
     chose = kinds[picks.picked[answered]]
     second = np.array([(text.lower(),) == how.words[1:] for text in picks.answers.texts], bool)
-    said = second[picks.answers.codes[answered]]
+    second_said = second[picks.answers.codes[answered]]
     other = kind.any(axis=1)
     if choice.method == "same-different":
         other &= ~kind.all(axis=1)
@@ -215,7 +215,7 @@ def judge_picks(trial: Trial, picks: Picks, variant: IntArray) -> tuple[ChoiceTa
         tasters=picks.rows.taster.texts,
         taster=picks.rows.taster.codes[answered],
         variant=compared[row],
-        right=_right(choice, kind[row], chose, said == other[row]),
+        right=_right(choice, kind[row], chose, second_said == other[row]),
         other=other[row] & bool(how.words),
         orders={v: tuple(row) for v, row in enumerate(counts.tolist()) if any(row)},
         sessions=picks.rows.session.texts,

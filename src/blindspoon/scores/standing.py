@@ -158,14 +158,14 @@ def standing(text: FolderText, hidden: FolderTables | None = None) -> Standing:
 
 
 def _under_pseudonyms(
-    seal: Seal, key: str | None, told: FolderTables, hidden: FolderTables, lifted: Scores | None
+    seal: Seal, key: str | None, named: FolderTables, hidden: FolderTables, lifted: Scores | None
 ) -> Seal:
     """Seal the files under pseudonyms as far as those under names are as they were sealed."""
-    if told.key is None or hidden.key is None or not seal.lifted or hidden is told:
+    if named.key is None or hidden.key is None or not seal.lifted or hidden is named:
         return seal
-    if "taster" not in told.key.columns:
+    if "taster" not in named.key.columns:
         return seal
-    columns = (key.columns["taster"].texts for key in (told.key, hidden.key))
+    columns = (key.columns["taster"].texts for key in (named.key, hidden.key))
     names = dict(zip(*columns, strict=True))
     lifts = seal.lifted
     if lifted:
@@ -339,7 +339,7 @@ def _lifted(
     a note on one that does not fit.
     """
     now = {cup: dict(given) for cup, given in scores.items()}
-    said: list[str] = []
+    sentences: list[str] = []
     rows = list(table.rows()) if table is not None and not correction_problems(trial, table) else []
     while lift is not None and scores_fingerprint(now) != lift.scores:
         if not rows or table is None:
@@ -357,11 +357,11 @@ def _lifted(
         given |= {name: was} if was else {}
         if not given:
             del now[cup]
-        said.append(
+        sentences.append(
             f"Corrected after the blind was lifted: {name} of cup {cup[2]} in session {cup[0]}, "
             f"from {was or 'no score'} to {new or 'no score'} ({reason})."
         )
-    return now, tuple(reversed(said)), ()
+    return now, tuple(reversed(sentences)), ()
 
 
 def correction_problems(trial: Trial, table: TextTable) -> list[Problem]:
