@@ -74,17 +74,17 @@ class Axis:
     def ticks(self) -> list[tuple[float, str]]:
         """Choose round values whose words keep apart."""
         write = wording.signed if self.signed else wording.number
-        found: list[tuple[float, str]] = []
+        ticks: list[tuple[float, str]] = []
         for most in (10, 6, 4, 2):
             values, digits = nice_ticks(self.low, self.high, most)
             if self.digits is not None and digits > self.digits:
                 digits = self.digits
                 values = tuple(value for value in values if value == round(value, digits))
-            found = [(value, write(value, digits)) for value in values]
-            widest = max((text_width(words, SMALL) for _, words in found), default=0.0)
-            if len(found) < 2 or self.x(found[1][0]) - self.x(found[0][0]) >= widest + TICK_GAP:
+            ticks = [(value, write(value, digits)) for value in values]
+            widest = max((text_width(words, SMALL) for _, words in ticks), default=0.0)
+            if len(ticks) < 2 or self.x(ticks[1][0]) - self.x(ticks[0][0]) >= widest + TICK_GAP:
                 break
-        return found
+        return ticks
 
 
 def difference_axis(attribute: Attribute, seen: Iterable[float], *, head: str = "") -> Axis:
@@ -242,12 +242,12 @@ def apart(
     [10, 30.0, 80]
     """
     order = sorted(range(len(wanted)), key=lambda place: wanted[place])
-    found, edge = list(wanted), ends[0]
+    middles, edge = list(wanted), ends[0]
     for place in order:
-        found[place] = max(found[place], edge + heights[place] / 2)
-        edge = found[place] + heights[place] / 2
+        middles[place] = max(middles[place], edge + heights[place] / 2)
+        edge = middles[place] + heights[place] / 2
     edge = ends[1]
     for place in reversed(order):
-        found[place] = min(found[place], edge - heights[place] / 2)
-        edge = found[place] - heights[place] / 2
-    return found
+        middles[place] = min(middles[place], edge - heights[place] / 2)
+        edge = middles[place] - heights[place] / 2
+    return middles

@@ -69,15 +69,15 @@ class AttributeOutcome:
     @property
     def scored(self) -> dict[int, float]:
         """Plain means of the scores, in points, of the variants that anybody scored."""
-        found = {
+        means = {
             place: float(column[np.isfinite(column)].mean())
             for place, column in enumerate(self.means.T)
             if np.isfinite(column).any()
         }
         for place, other in self.others.items():
             if isinstance(other, Comparison):
-                found |= {place: other.mean_variant, self.control: other.mean_control}
-        return found
+                means |= {place: other.mean_variant, self.control: other.mean_control}
+        return means
 
 
 def outcome_of(
@@ -124,12 +124,12 @@ def finding_of(result: AttributeResult, compared: Sequence[Comparison], names: N
     return _to_whom(result, title_of(compared, names))
 
 
-def title_of(told: Sequence[JudgedVariant], names: Naming) -> str:
+def title_of(compared: Sequence[JudgedVariant], names: Naming) -> str:
     """Name what was found on one attribute in as many words as a title can have."""
     ways = [(first, most) for first in (ALL, 3, 2, 1) for most in (ALL, 3, 2, 1)]
     title = ""
     for first, most in ways:
-        title = "; ".join(clauses(told, names, sizes=False, most=most, first=first))
+        title = "; ".join(clauses(compared, names, sizes=False, most=most, first=first))
         if len(title) <= LONGEST:
             break
     return title
@@ -299,10 +299,11 @@ def scores_plot(outcome: AttributeOutcome) -> DotPlot:
     inks, rows = variant_inks(len(outcome.variants), outcome.control), []
     order = range(len(outcome.variants))
     for place in sorted(order, key=lambda place: -scored.get(place, -math.inf)):
-        mean, own, is_control = scored.get(place), outcome.means[:, place], place == outcome.control
+        mean, scores = scored.get(place), outcome.means[:, place]
+        is_control = place == outcome.control
         dot = Dot(
             estimate=mean,
-            people=own[np.isfinite(own)],
+            people=scores[np.isfinite(scores)],
             ink=inks[place],
             mark="diamond" if is_control else "disc",
         )
@@ -337,9 +338,10 @@ def differences_plot(outcome: AttributeOutcome) -> DotPlot:
     The largest difference comes first. The interval is the one that decides.
     """
     inks, tasters = variant_inks(len(outcome.variants), outcome.control), _tasters(outcome)
-    drawn, seen = list[tuple[float, Row]](), list[float]()
-    for place, other in outcome.others.items():
-        differences, interval = outcome.differences[:, place], other.interval
+    others, rows, seen = outcome.others, list[Row](), list[float]()
+    estimates = {place: other.found.difference for place, other in others.items() if other.found}
+    for place in sorted(others, key=lambda place: -estimates.get(place, -math.inf)):
+        other, differences = others[place], outcome.differences[:, place]
         people = differences[np.isfinite(differences)]
         dot = replace(_dot(other, inks[place]), people=people)
         seen += [*people.tolist(), *_ends(other)]
@@ -348,17 +350,16 @@ def differences_plot(outcome: AttributeOutcome) -> DotPlot:
             notes = [in_a_word(other.verdict, outcome.attribute, up=other.direction > 0)]
         if other.found is not None:
             notes = [f"{wording.estimate(other.found, outcome.attribute)} {notes[0]}"]
-        if interval is not None:
-            notes.append(wording.span(interval, outcome.attribute))
-        if said := otherwise(other):  # what the second procedure would judge
-            notes.append(f"({said})")
+        if other.interval is not None:
+            notes.append(wording.span(other.interval, outcome.attribute))
+        if second := otherwise(other):  # what the second procedure would judge
+            notes.append(f"({second})")
         if 0 < people.size < tasters:
             notes.append(wording.count(people.size, outcome.result.unit))
         differs = other.verdict in ("different", "slight")
-        row = Row(label=other.variant.label, dots=(dot,), notes=tuple(notes), bold=differs)
-        drawn.append((math.inf if dot.estimate is None else -dot.estimate, row))
-    rows = tuple(row for _, row in sorted(drawn, key=lambda pair: pair[0]))
-    return DotPlot(axes=(difference_axis(outcome.attribute, seen),), rows=rows, key=_key(outcome))
+        rows.append(Row(label=other.variant.label, dots=(dot,), notes=tuple(notes), bold=differs))
+    axes = (difference_axis(outcome.attribute, seen),)
+    return DotPlot(axes=axes, rows=tuple(rows), key=_key(outcome))
 
 
 def _tasters(outcome: AttributeOutcome) -> int:
@@ -368,23 +369,23 @@ def _tasters(outcome: AttributeOutcome) -> int:
 def _key(outcome: AttributeOutcome) -> tuple[str, str]:
     """Say how to read the chart, with tasters as marks and as densities."""
     unit, alpha, compared = outcome.result.unit, outcome.result.alpha, outcome.result.comparisons
-    said = [f"{unit}s’ differences from {outcome.names.like}, in points."]
+    key = [f"{unit}s’ differences from {outcome.names.like}, in points."]
     if any(found.interval for found in compared):
         alike = any(found.verdict == "alike" and not found.unanimous for found in compared)
         level = f"; {wording.percent(1 - 2 * alpha)} where alike" * alike
         level = f"{wording.percent(1 - alpha)}{level}"
-        said.append(f"Large: the difference and its likely range ({level}).")
+        key.append(f"Large: the difference and its likely range ({level}).")
     elif any(found.found for found in compared):
-        said.append("Large: the difference.")
-    said += shaded_words(outcome.attribute)
+        key.append("Large: the difference.")
+    key += shaded_words(outcome.attribute)
     if any(found.found and found.verdict == "open" for found in compared):
-        said.append(HOLLOW)
+        key.append(HOLLOW)
     others = dict.fromkeys(otherwise(found).rpartition(" by ")[2] for found in compared)
     if named := wording.listing(filter(None, others), "or"):
-        said.append(f"By {named}: a second method, which does not decide.")
+        key.append(f"By {named}: a second method, which does not decide.")
     if not outcome.result.primary:
-        said.append("Exploratory: a lead to be tested again.")
-    return f"Small: {' '.join(said)}", f"Densities: {' '.join(said)}"
+        key.append("Exploratory: a lead to be tested again.")
+    return f"Small: {' '.join(key)}", f"Densities: {' '.join(key)}"
 
 
 # The tasters --------------------------------------------------------------------------------------

@@ -34,8 +34,6 @@ from blindspoon.charts.scene import (
 )
 from blindspoon.trial import Trial
 
-Paint = Callable[[str], str]
-
 
 def inline_svg(scene: Scene, label: str) -> str:
     """Write a scene for a page, in the CSS custom properties of `css_variables`.
@@ -46,7 +44,7 @@ def inline_svg(scene: Scene, label: str) -> str:
     return _svg(scene, named, lambda ink: f"var({PREFIX}{ink})")
 
 
-def _svg(scene: Scene, named: str, paint: Paint, style: str = "") -> str:
+def _svg(scene: Scene, named: str, paint: Callable[[str], str], style: str = "") -> str:
     width, height = _short(scene.width), _short(scene.height)
     body = "".join(_element(shape, paint) for shape in scene.shapes)
     font = f' font-family="{FONTS}"' * bool(scene.texts)
@@ -56,7 +54,7 @@ def _svg(scene: Scene, named: str, paint: Paint, style: str = "") -> str:
     )
 
 
-def _element(shape: Shape, paint: Paint) -> str:
+def _element(shape: Shape, paint: Callable[[str], str]) -> str:
     ink = paint(shape.ink)
     match shape:
         case Text():

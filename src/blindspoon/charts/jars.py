@@ -12,7 +12,7 @@ from blindspoon.batches.cautions import PH_LIMIT, passed_limit
 from blindspoon.batches.log import Batch, BatchLog
 from blindspoon.batches.strengths import days_of
 from blindspoon.batches.summary import QUANTITIES, TasteAgainst
-from blindspoon.charts.axis import nice_ticks
+from blindspoon.charts.axis import nice_ticks, shaded_words
 from blindspoon.charts.chart import Chart, chart_of, source_of
 from blindspoon.charts.lines import LOW, Happened, LinePlot, NamedLine, lay_lines
 from blindspoon.charts.scene import NARROW, WIDE, Laid, Sheet, variant_inks
@@ -67,7 +67,7 @@ def _scores_plot(found: CourseFound, trial: Trial, x: tuple[float, float]) -> Li
 
     Over the plot stands between which days it got there, and between which it left again.
     """
-    own, attribute, days = found.against == "control", found.attribute, found.days
+    against_control, attribute, days = found.against == "control", found.attribute, found.days
     seen = [(float(d.day), d.found) for d in days if not isinstance(d.found, NoResult)]
     means = tuple((day, each.mean) for day, each in seen)
     spans = tuple((each.interval.low, each.interval.high) for _, each in seen)
@@ -78,15 +78,15 @@ def _scores_plot(found: CourseFound, trial: Trial, x: tuple[float, float]) -> Li
         if kept := tuple(point for point in points if math.isfinite(point[1])):
             thin = NamedLine(label="", points=kept, ink="people", width=0.8, bare=True)
             lines.insert(-1, thin)
-    dashed = 0.0 if own else found.course.level if found.against == "level" else None
-    band = (-attribute.margin, attribute.margin) if own and attribute.margin else None
+    dashed = 0.0 if against_control else found.course.level if found.against == "level" else None
+    band = (-attribute.margin, attribute.margin) if against_control and attribute.margin else None
     heights = [value for line in lines for _, value in line.points]
     heights += [end for span in (*spans, band or ()) for end in span]
     heights += [] if dashed is None else [dashed]
     pad = 0.03 * (attribute.scale.high - attribute.scale.low)
     y = min(heights) - pad, max(heights) + pad
     ticks, digits = nice_ticks(*y, 5)
-    write = wording.signed if own else wording.number
+    write = wording.signed if against_control else wording.number
     less, more = wording.directions(attribute)
     than = f"Against “{trial.variant(trial.control).label}” in the same sitting."
     happened = list[Happened]()
@@ -100,7 +100,7 @@ def _scores_plot(found: CourseFound, trial: Trial, x: tuple[float, float]) -> Li
             happened.append(Happened(None, by, f"{did} by day {by:g}"))
     return LinePlot(
         head=f"{wording.capital(found.label)}, {attribute.label.lower()} in points",
-        note=f"{than} Up: {more}; down: {less}" * own,
+        note=f"{than} Up: {more}; down: {less}" * against_control,
         under=wording.OVER[found.course.over],
         x=x,
         y=y,
@@ -115,16 +115,15 @@ def _scores_plot(found: CourseFound, trial: Trial, x: tuple[float, float]) -> Li
 
 def _days_key(found: CourseFound, trial: Trial) -> str:
     """Say how to read the chart."""
-    said = ["Thin: a taster each." if len(found.tasters) <= MOST_PEOPLE else ""]
+    key = ["Thin: a taster each." if len(found.tasters) <= MOST_PEOPLE else ""]
     if not all(isinstance(day.found, NoResult) for day in found.days):
-        said.append(f"Thick: the mean, with its likely range ({wording.percent(1 - found.alpha)}).")
+        key.append(f"Thick: the mean, with its likely range ({wording.percent(1 - found.alpha)}).")
     if found.against == "control":
-        margin = wording.margin(found.attribute) if found.attribute.margin else ""
-        said.append(f"Dashed: like “{trial.variant(trial.control).label}”.")
-        said.append(f"Shaded: within {margin} of it." if margin else "")
+        key.append(f"Dashed: like “{trial.variant(trial.control).label}”.")
+        key += shaded_words(found.attribute)
     elif found.against == "level":
-        said.append(f"Dashed: {wording.plain(found.course.level or 0.0)} points, to be reached.")
-    return " ".join(filter(None, said))
+        key.append(f"Dashed: {wording.plain(found.course.level or 0.0)} points, to be reached.")
+    return " ".join(filter(None, key))
 
 
 def batches_of(found: CourseFound, log: BatchLog) -> tuple[Batch, ...]:
@@ -156,7 +155,7 @@ def _ph_plot(
     ends = [(jar, *passed_limit(log.readings_of(jar.name))) for jar in jars]
     after = [float(days_of(jar, first.date, over)) for jar, first, _ in ends if first]
     by = [float(days_of(jar, end.date, over)) for jar, _, end in ends if end]
-    whole = len(after) == len(by) == len(jars) and min(after) >= x[0]
+    all_passed = len(after) == len(by) == len(jars) and min(after) >= x[0]
     values = [value for track in tracks for _, value in track] + [PH_LIMIT]
     words = f"pH {LIMIT} passed in between"
     return LinePlot(
@@ -168,7 +167,7 @@ def _ph_plot(
         series=tuple(NamedLine(label="", points=t, ink="v2", width=1.2) for t in tracks),
         dashed=PH_LIMIT,
         digits=0,
-        brackets=(Happened(min(after), max(by), words),) if whole else (),
+        brackets=(Happened(min(after), max(by), words),) if all_passed else (),
         tall=LOW,
     )
 
@@ -371,12 +370,12 @@ def _measured_key(against: TasteAgainst, trial: Trial) -> str:
 
     The taste of those cannot come from the strength.
     """
-    said = ["Each mark is a variant: the mean of its batches, and of its tasters’ mean scores."]
+    key = ["Each mark is a variant: the mean of its batches, and of its tasters’ mean scores."]
     if any(point.variant == trial.control for point in against.points):
-        said.append("The diamond is the control.")
+        key.append("The diamond is the control.")
     if against.same_strength:
         quantity = QUANTITIES[against.quantity]
         labels = wording.listing(f"“{trial.variant(it).label}”" for it in against.same_strength)
         tolerance = wording.plain(quantity.tolerance) + quantity.unit
-        said.append(f"As strong as the control, within {tolerance}: {labels}.")
-    return " ".join([*said, "Exploratory: batches are few, and no line is fitted."])
+        key.append(f"As strong as the control, within {tolerance}: {labels}.")
+    return " ".join([*key, "Exploratory: batches are few, and no line is fitted."])

@@ -169,10 +169,10 @@ def _head(plot: LinePlot, left: float, right: float, y: float) -> list[Text]:
 def _up(plot: LinePlot) -> list[tuple[float, str]]:
     """Numbers up the side; the dashed line has one of its own."""
     ticks, digits = nice_ticks(*plot.y, 5)
-    found = [*plot.up] or [(value, wording.number(value, digits)) for value in ticks]
-    if plot.dashed is not None and plot.dashed not in (value for value, _ in found):
-        found.append((plot.dashed, wording.plain(plot.dashed)))
-    return found
+    numbers = [*plot.up] or [(value, wording.number(value, digits)) for value in ticks]
+    if plot.dashed is not None and plot.dashed not in (value for value, _ in numbers):
+        numbers.append((plot.dashed, wording.plain(plot.dashed)))
+    return numbers
 
 
 def _guides(plane: _Plane, *, numbers: bool) -> list[Shape]:

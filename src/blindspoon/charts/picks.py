@@ -58,12 +58,12 @@ TOLD = {
 
 def picks_title(choices: Sequence[ChoiceFound], names: Naming) -> str:
     """State what was found, without a full stop; of one variant how many were right, too."""
-    said = list[str]()
+    clauses = list[str]()
     for kinds, form in TOLD.items():
         who = [names.short(found.variant) for found in choices if found.verdict in kinds]
         if who:
-            said.append(
-                form.format(wording.listing(who), "it" if said else names.short(names.control))
+            clauses.append(
+                form.format(wording.listing(who), "it" if clauses else names.short(names.control))
             )
     if len(choices) == 1:
         (found,) = choices
@@ -76,9 +76,9 @@ def picks_title(choices: Sequence[ChoiceFound], names: Naming) -> str:
         two_sided, picked = found.choice.two_sided, names.short(found.picked(names))
         did = f"picked {picked} as having more {found.choice.attribute}"
         were = did if two_sided else "was right" if found.right == 1 else "were right"
-        said[0] += f": {found.right:,} of {found.tests:,} {were}{luck}"
-        said[0] = "for this taster, " * (found.tasters == 1) + said[0]
-    return wording.capital("; ".join(said))
+        clauses[0] += f": {found.right:,} of {found.tests:,} {were}{luck}"
+        clauses[0] = "for this taster, " * (found.tasters == 1) + clauses[0]
+    return wording.capital("; ".join(clauses))
 
 
 def picks_chart(choices: Sequence[ChoiceFound], names: Naming, source: str) -> Chart:
