@@ -106,9 +106,14 @@ def test_the_last_fifty_are_kept(folder):
     assert (len(kept), kept[0].said, kept[-1].said) == (50, "Change 52", "Change 3")
 
 
-@pytest.mark.parametrize("files", ["[1]", '{"trial.toml": [1, 2]}'])
+OUTSIDE = '{"batches.csv": ["old", "new"], "../x.csv": [null, "mine"]}'
+
+
+@pytest.mark.parametrize("files", ["[1]", '{"trial.toml": [1, 2]}', OUTSIDE])
 def test_a_record_of_another_shape_is_no_change(folder, files):
     undo.write(folder, BOTH, "Two files")
     (record,) = (folder / ".blindspoon" / "before").glob("*.json")
     record.write_text(f'{{"when": "2026-09-04T10:00", "said": "x", "files": {files}}}')
     assert undo.changes(folder) == ()
+    undo.finish(folder)  # of a folder that another kitchen sent
+    assert not (folder.parent / "x.csv").exists()

@@ -92,7 +92,9 @@ def _read(folder: Path) -> Iterator[Change]:
             stands = all(kept.read(name) == after for name, (_, after) in files.items())
         except (OSError, ValueError, KeyError, TypeError, AttributeError):
             continue
-        yield Change(number=number, when=when, said=said, files=files, stands=stands)
+        # a folder that somebody sent may name files of its reader
+        if not any(Path(name).anchor or ".." in Path(name).parts for name in files):
+            yield Change(number=number, when=when, said=said, files=files, stands=stands)
 
 
 def take_back(folder: Path, number: int) -> Change:
@@ -130,7 +132,7 @@ def _put(kept: DurableFolder, name: str, content: Content) -> None:
 
 def _numbers(folder: Path) -> list[int]:
     names = (path.stem for path in (folder / _PLACE).glob("*.json"))
-    return sorted(int(name) for name in names if name.isdigit())
+    return sorted(int(name) for name in names if name.isdecimal())
 
 
 def _text(content: Content) -> str | None:
