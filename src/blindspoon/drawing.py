@@ -159,7 +159,7 @@ def write_order(folder: Path, codes: Sequence[str]) -> str:
     rounds: dict[str, list[str]] = {}
     for serving in plan.servings:
         rounds.setdefault(serving.session, []).append(serving.code)
-    session = next((it for it, own in rounds.items() if sorted(own) == sorted(codes)), "")
+    session = next((name for name, cups in rounds.items() if sorted(cups) == sorted(codes)), "")
     if not plan.request.alone or not session:
         found = f"{' '.join(codes)} are not the cups of any round"
         raise DesignError([_NOT_THAT_ROUND.broken(found, "servings.csv")])
@@ -331,11 +331,11 @@ def _drawn(text: FolderText) -> tuple[Trial, ServingPlan]:
     sessions, tasters = (
         tuple(dict.fromkeys(row[name] for row in served)) for name in ("session", "taster")
     )
-    made, named = jars_of(text.tables.batches), jars_of(key)
-    every = all_named(made, [variant.name for variant in trial.variants])
+    written, named = jars_of(text.tables.batches), jars_of(key)
+    every = all_named(written, [variant.name for variant in trial.variants])
     left_open = {row["variant"] for row in known} - named.keys() if named else {*every}
     # in the order in which they were drawn, or a lost key would not be drawn again
-    jars = {it: own for it, own in (every | named | made).items() if it not in left_open}
+    jars = {v: names for v, names in (every | named | written).items() if v not in left_open}
     came = replace(trial, tasting=replace(trial.tasting, tasters=tasters))
     request = replace(request_for(came, jars, text.tables.batches), sessions=sessions)
     return trial, plan_from_rows(request, served, known)

@@ -156,11 +156,11 @@ def doubts(trial: Trial, *, scored: bool = False) -> Iterator[str]:
             "take the lowest number for the best; write a word for either end"
         )
     recipes = [trial.product, *(f"{row.label}; {row.method}" for row in trial.variants)]
-    told = given_away(trial.tasting.allergens)
-    untold = [what for what in given_away("; ".join(recipes)) if what not in told]
-    if untold and not scored:
+    named = given_away(trial.tasting.allergens)
+    unnamed = [what for what in given_away("; ".join(recipes)) if what not in named]
+    if unnamed and not scored:
         yield (
-            f"what is made speaks of {wording.listing(untold)}, of which tasters are told nothing "
+            f"what is made speaks of {wording.listing(unnamed)}, of which tasters are told nothing "
             "before the first cup: write it under “What may make somebody ill” (allergens)"
         )
     if (few := too_few_sets(trial)) and not scored:

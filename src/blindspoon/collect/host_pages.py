@@ -54,9 +54,9 @@ class HostPages:
         ):
 
             def answer(
-                link: str, own: Callable[..., AnyResponse] = handler, **parts: str
+                link: str, handle: Callable[..., AnyResponse] = handler, **parts: str
             ) -> AnyResponse:
-                return own(find(link), **parts)
+                return handle(find(link), **parts)
 
             name = f"host {method} {path}"
             app.add_url_rule(f"{base}{path}", name, answer, methods=[method])
@@ -121,8 +121,8 @@ class HostPages:
             attributes = ballot.part(code).attributes
             answer, problems = read_answer(attributes, cells, place)
             answers.append(answer)
-            told = SAY.faults(problems, attributes, cells)
-            wrong |= {(row, column): text for column, text in told.items()}
+            faults = SAY.faults(problems, attributes, cells)
+            wrong |= {(row, column): text for column, text in faults.items()}
         if wrong:
             return self._grid(place, ballot, typed, 422, again=again, wrong=wrong)
         if again and (differ := _differences(ballot, answers)):
@@ -160,15 +160,16 @@ class HostPages:
         return self.fill(name, say=SAY, saved=saved, **content)
 
     def _grid(
-        self, place: str, ballot: Ballot, values: Cells, status: int = 200, **told: object
+        self, place: str, ballot: Ballot, values: Cells, status: int = 200, **notes: object
     ) -> Response:
         """Show the cells of a ballot.
 
-        `told` may say that it is keyed `again`, and what is said beside cells: what is `wrong`
+        `notes` may say that it is keyed `again`, and what is said beside cells: what is `wrong`
         there, or how they `differ` from the first keying.
         """
-        own = {"again": False, "wrong": {}, "differ": {}, "page": secrets.token_urlsafe(12)} | told
-        page = self._page("key", place=place, ballot=ballot, values=values, **own)
+        notes = {"again": False, "wrong": {}, "differ": {}} | notes
+        opened = secrets.token_urlsafe(12)
+        page = self._page("key", place=place, ballot=ballot, values=values, page=opened, **notes)
         return make_response(page, status)
 
     def _to_next(self, session: str, place: str, kind: str) -> AnyResponse:
@@ -196,8 +197,8 @@ def by_host_link(sitting: Sitting, join: Callable[[], str]) -> Callable[[str], H
             own_form(ticket)
 
         def fill(name: str, **content: object) -> Response:
-            own = {"frame": "base.html.j2", "base": base, "ticket": ticket}
-            return make_response(render_template(f"{name}.html.j2", **own | content))
+            frame = {"frame": "base.html.j2", "base": base, "ticket": ticket}
+            return make_response(render_template(f"{name}.html.j2", **frame | content))
 
         return HostPages(sitting=sitting, base=base, fill=fill, join=join())
 

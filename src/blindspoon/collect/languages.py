@@ -39,9 +39,9 @@ class Words:
 
     def __init__(self, language: str, texts: dict[str, Any], kind: Kind = "cups") -> None:
         self.language = language
-        own = texts.get(kind, {}) if kind != "cups" else {}
-        self._texts = texts | own
-        script = texts["script"] | own.get("script", {})
+        of_kind = texts.get(kind, {}) if kind != "cups" else {}
+        self._texts = texts | of_kind
+        script = texts["script"] | of_kind.get("script", {})
         script |= {"decimal": texts["decimal"], "answers": texts["answers"]}
         self.script = json.dumps(script, ensure_ascii=False)
 
@@ -68,12 +68,12 @@ class Words:
         """Give the label of an attribute; of sets, what their method asks, and that they `must`."""
         if not isinstance(question, SetQuestion):
             return question.label
-        told, forced, choice = question.label, wording.MUST, question.choice
+        text, forced, choice = question.label, wording.MUST, question.choice
         if (asked := self._texts.get("asked")) is not None:
             parts = {name: asked[name][choice.expect == "less"] for name in ("more", "most")}
             parts |= {"label": choice.attribute, "attribute": choice.attribute.lower()}
-            told, forced = str(asked[choice.method].format(**parts)), asked["must"]
-        return f"{told} {forced}" if must else told
+            text, forced = str(asked[choice.method].format(**parts)), asked["must"]
+        return f"{text} {forced}" if must else text
 
     def answer(self, text: str) -> str:
         """Write what was chosen of a set: a word, codes, or nothing."""

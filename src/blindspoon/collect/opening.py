@@ -173,13 +173,13 @@ def _ballots(
             continue
         parts = []
         for of_sets in {in_set: None for in_set, _ in sorted(trays[tray], reverse=True)}:
-            own = {name: cups for (in_set, name), cups in trays[tray].items() if in_set is of_sets}
+            units = {it: cups for (kind, it), cups in trays[tray].items() if kind is of_sets}
             part = BallotFile(
                 session=tray[0],
                 taster=tray[1],
-                codes=tuple(own),
-                sets=own if of_sets else {},
-                attributes=_question(trial, own) if of_sets else questions_of(trial, tray[0]),
+                codes=tuple(units),
+                sets=units if of_sets else {},
+                attributes=_question(trial, units) if of_sets else questions_of(trial, tray[0]),
                 file=files[*tray, of_sets],
                 folder=folder,
                 warn=sitting.warn,
@@ -216,10 +216,10 @@ def _question(trial: Trial, sets: Mapping[str, tuple[str, ...]]) -> tuple[SetQue
         if trial.choice.method == "tetrad":
             options[name] = tuple(pair for pair in pairs if codes[0] in pair.split("+"))
             for pair in options[name]:
-                rest = sorted(set(codes) - set(pair.split("+")))
-                same["+".join(rest)] = pair
-    asked = wording.asked(trial.choice)
-    return (SetQuestion(label=asked, choice=trial.choice, options=options, same=same),)
+                others = sorted(set(codes) - set(pair.split("+")))
+                same["+".join(others)] = pair
+    question = wording.asked(trial.choice)
+    return (SetQuestion(label=question, choice=trial.choice, options=options, same=same),)
 
 
 def _plan(trial: Trial, served: Sequence[Cups]) -> Plan:

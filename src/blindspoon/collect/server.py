@@ -183,10 +183,10 @@ def network_addresses() -> tuple[str, ...]:
 
 def host_names(found: tuple[str, ...], port: int) -> frozenset[str]:
     """Names under which the page may be asked for, with their port."""
-    own = socket.gethostname().lower()
+    computer = socket.gethostname().lower()
     names = {"localhost", "127.0.0.1", *found}
     if found != ("127.0.0.1",):
-        names |= {own, f"{own}.local"}
+        names |= {computer, f"{computer}.local"}
     return frozenset(f"{name}:{port}" for name in names)
 
 

@@ -243,8 +243,8 @@ class Sitting:
     def session_after(self, session: str, taster: str) -> str:
         """Name the next session in which a taster has cups to score; empty after the last."""
         later = self.plan.sessions[self.plan.sessions.index(session) + 1 :]
-        own = (self.ballots.get((name, taster)) for name in later)
-        return next((ballot.session for ballot in own if ballot and ballot.gaps), "")
+        ballots = (self.ballots.get((name, taster)) for name in later)
+        return next((ballot.session for ballot in ballots if ballot and ballot.gaps), "")
 
     def ballots_of(self, session: str) -> list[Ballot]:
         """Give the ballots of a session, in the order of the tasters."""
@@ -294,8 +294,8 @@ class Sitting:
         """Tell what the host has to know, once a minute, and keep it for their page."""
         warning = f"{time.strftime('%H:%M')} {text}"
         if warning not in self.warnings:
-            others = [it for it in self.warnings if not it.endswith(text)][1 - MOST_WARNINGS :]
-            self.warnings = (*others, warning)
+            kept = [it for it in self.warnings if not it.endswith(text)][1 - MOST_WARNINGS :]
+            self.warnings = (*kept, warning)
             self.say(text)
 
     def say(self, text: str) -> None:

@@ -134,13 +134,14 @@ class TasterPages:
         sitting.look_for_late()
         plan = sitting.plan
         device = request.cookies.get("device", "")[:40] or secrets.token_urlsafe(16)
-        own = {name: sitting.taster_link(name) for name in sitting.names_of(device)} | self._mine()
-        free = {*own, *sitting.free_names()}
+        links = {name: sitting.taster_link(name) for name in sitting.names_of(device)}
+        links |= self._mine()
+        free = {*links, *sitting.free_names()}
         page = render_template(
             "join.html.j2",
             plan=plan,
             names=[name for name in plan.tasters if name in free],
-            mine=() if taken or "other" in request.args else own.items(),
+            mine=() if taken or "other" in request.args else links.items(),
             ticket_of=sitting.ticket,
             device=device,
             taken=taken,
@@ -233,8 +234,8 @@ class TasterPages:
             cells = zip((*ballot.names, "comment"), stored.cells, answer.cells, strict=True)
             filled = {name: text for name, text, sent in cells if text != sent}
             say = spoken().of(ballot.kind)
-            told = say(news, cup=say("cup_title", code=seat.code)) if news else ""
-            return jsonify(mark=stored.mark, told=told, filled=filled)
+            text = say(news, cup=say("cup_title", code=seat.code)) if news else ""
+            return jsonify(mark=stored.mark, told=text, filled=filled)
         go = form.get("go", "")
         path = seat.end if go == "stop" else seat.path(-1 if go == "back" else 1)
         return redirect(f"{path}?replaced={seat.place}" if news == "replaced" else path, 303)
@@ -303,18 +304,18 @@ class TasterPages:
         self, name: str, link: str, ballot: Ballot | None = None, **content: object
     ) -> Response:
         """Show a page; it says which answer was just replaced, if the address does."""
-        say, told = spoken(), ""
+        say, said = spoken(), ""
         known = {str(place): code for place, code in enumerate(ballot.codes if ballot else (), 1)}
         if ballot and (code := known.get(request.args.get("replaced", ""))):
-            own = say.of(ballot.part(code).kind)
-            told = own("replaced", cup=own("cup_title", code=code))
+            words = say.of(ballot.part(code).kind)
+            said = words("replaced", cup=words("cup_title", code=code))
         page = render_template(
             f"{name}.html.j2",
             plan=self._sitting.plan,
             base=f"/t/{link}",
             ticket=self._sitting.ticket(link),
             ballot=ballot,
-            replaced=told,
+            replaced=said,
             **{"say": say.of(ballot.kind) if ballot else say, **content},
         )
         return make_response(page)

@@ -186,9 +186,9 @@ def pouring_sheets(trial: Trial, plan: ServingPlan) -> tuple[Pouring, ...]:
         for place, batch in enumerate(sorted(batches, key=lambda batch: batch or ""), 1):
             marks[variant.name, batch] = f"{_letter(number)}{place if len(batches) > 1 else ''}"
     for session in dict.fromkeys(tray.session for tray in trays):
-        own = [tray for tray in trays if tray.session == session]
+        on_day = [tray for tray in trays if tray.session == session]
         cups: dict[tuple[str, str | None], list[tuple[str, str]]] = {jar: [] for jar in marks}
-        for cup in sorted((cup for tray in own for cup in tray.cups), key=lambda cup: cup.code):
+        for cup in sorted((cup for tray in on_day for cup in tray.cups), key=lambda cup: cup.code):
             cups[cup.variant, cup.batch].append((cup.code, cup.taster))
         pours = (
             Pour(
@@ -199,7 +199,7 @@ def pouring_sheets(trial: Trial, plan: ServingPlan) -> tuple[Pouring, ...]:
         )  # fmt: skip
         checks = (
             (tray.taster, tuple((cup.code, marks[cup.variant, cup.batch]) for cup in tray.cups))
-            for tray in own
+            for tray in on_day
         )
         found.append(Pouring(session_line(trial, session), tuple(pours), tuple(checks)))
     return tuple(found)
@@ -262,11 +262,11 @@ def tells(text: str, trial: Trial) -> bool:
     """
     names = {name for variant in trial.variants for name in (variant.name, variant.label)}
     forms = {*_forms(text)}
-    told = {form for name in names for form in _forms(name)}
-    alone = [name for name in told if name.isascii() and len(name) < SHORT]
+    signs = {form for name in names for form in _forms(name)}
+    alone = [name for name in signs if name.isascii() and len(name) < SHORT]
     short = re.compile(rf"(?<!\w)({'|'.join(map(re.escape, alone))})(?!\w)") if alone else None
     return any(
-        (short is not None and short.search(form)) or any(name in form for name in told - {*alone})
+        (short is not None and short.search(form)) or any(name in form for name in signs - {*alone})
         for form in forms
     )
 

@@ -264,9 +264,9 @@ def print_sheets(
         pages["helper"] = page("For the helper", checklist, pouring)
         pages["table"] = page("For the table", table, trays)
         for number, taster in enumerate(tasters, 1):
-            own = tuple(card for card in ballots.cards if card.taster == taster)
+            theirs = tuple(card for card in ballots.cards if card.taster == taster)
             pages[f"tasters/{file_name(number, taster)}"] = page(
-                f"For {taster}", part("ballots", **ballots._replace(cards=own)._asdict())
+                f"For {taster}", part("ballots", **ballots._replace(cards=theirs)._asdict())
             )
     else:
         pages["pouring"], pages["trays"] = page("Pouring sheet", pouring), page("Tray cards", trays)
@@ -301,8 +301,8 @@ def reminders(trial: Trial, batches: Sequence[Batch]) -> tuple[Reminder, ...]:
     todo: dict[tuple[datetime.date, str], list[str]] = {}
     for batch in batches:
         # A name that tells a variant would tell it to whoever sees the checklist.
-        told = tells(batch.name, trial)
-        jar = f"the jar of line {batch.line} of batches.csv" if told else batch.name
+        telling = tells(batch.name, trial)
+        jar = f"the jar of line {batch.line} of batches.csv" if telling else batch.name
         ended = "bring {} to the tasting" if batch.finished in tasted else "move {} to the cold"
         for day, what in ((batch.started, "start {}"), (batch.finished, ended)):
             if day is not None:
