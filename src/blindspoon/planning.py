@@ -129,15 +129,15 @@ def hope(trial: Trial) -> Hope:
         sets, changes = len(tasters) * choice.sets * often, len(trial.variants) - 1
         each = min(sets // changes, choice.tests or sets)
         trial = replace(trial, choice=replace(choice, tests=each or None))
-        who = f"{count(len(tasters), 'taster')} in {count(often, 'session')}"
-        in_all = f"{who}: {count(sets, 'set')} in all{f', {each} a change' * (changes > 1)}."
+        in_all = f"{count(len(tasters), 'taster')} in {count(often, 'session')}: "
+        in_all += f"{count(sets, 'set')} in all{f', {each} a change' * (changes > 1)}."
     sized, days = _exactly(trial)
     of_days = days.sentences[len(DESIGNS) :] if days else ()
     if sized is None:
         return Hope(of_days)
     never = any(row.tests == sized.planned and not row.chance_alike for row in sized.rows)
-    end = f"So {count(sized.planned, 'set')} can never come out as alike." * never
-    return Hope(tuple(filter(None, (in_all, *sized.sentences[:2], end, *of_days))), never)
+    end = [f"So {count(sized.planned, 'set')} can never come out as alike."] * never
+    return Hope((*filter(None, [in_all]), *sized.sentences[:2], *end, *of_days), never)
 
 
 def _at_the_last_look(trial: Trial) -> Trial:

@@ -166,7 +166,7 @@ def new_files(
     if asks == "sets":
         values |= {"decision.primary": ["choice"], "choice.method": "triangle"}
         values["choice.sets"] = number_of(answers["choice.sets"])
-        values["choice.can_tell"] = share_of(answers["choice.can_tell"])
+        values["choice.can_tell"] = (number_of(answers["choice.can_tell"]) or 0) / 100
     if over_days:
         values["course.over"], values["decision.primary"] = over, ["course"]
         values["course.attribute"] = tomllib.loads(text)["decision"]["primary"][0]
@@ -339,7 +339,7 @@ def answers_like(trial: Trial) -> dict[str, str]:
         asks = asked_of(trial.course)
     elif choice and ("choice" in primary or not attributes):
         asks = "sets"
-        of_sets = {"choice.can_tell": percent_of(choice.can_tell), "choice.sets": str(choice.sets)}
+        of_sets = dict(zip(OF_SETS, (f"{100 * choice.can_tell:g}", f"{choice.sets}"), strict=True))
     return of_sets | {
         "trial.product": trial.product,
         "variant[1].label": control.label,
@@ -435,17 +435,6 @@ def number_of(text: str) -> float | None:
     """Read a number, with a point or a comma, in wide digits too; a whole one as such."""
     value = as_number(unicodedata.normalize("NFKC", text).strip(), decimal_comma=True)
     return int(value) if value is not None and value.is_integer() and abs(value) < 1e15 else value
-
-
-def share_of(percent: str) -> float | None:
-    """Read a share that is typed in percent."""
-    number = number_of(percent)
-    return None if number is None else number / 100
-
-
-def percent_of(share: float) -> str:
-    """Write a share as `share_of` reads it."""
-    return f"{100 * share:.10g}"
 
 
 def day_of(text: str) -> datetime.date | None:

@@ -29,7 +29,7 @@ def add_to(bench: Workbench) -> None:
             "scale": (form.fields["scale.low"], form.fields["scale.high"]),
             "numbers": {kind: range(1, len(form.rows.get(kind, [])) + 1) for kind in ROWS},
             "locked": {part: stage.locked(part) for part in ("served", "rule")},
-            "texts": _read_back(None if more.get("faults") else stage.plan),
+            "texts": read_back(None if more.get("faults") else stage.plan),
             "seen": bench.seen(stage, [FILE]),
             "kinds": KINDS,
         }
@@ -49,7 +49,7 @@ def add_to(bench: Workbench) -> None:
                 unsaved = parse_trial(typed.written(stage.text))
             if go == "add":
                 typed.add(kind)
-            return page(stage, typed, texts=_read_back(unsaved), unsaved=True)
+            return page(stage, typed, texts=read_back(unsaved), unsaved=True)
         saved, locked = QuestionForm.from_toml(stage.text), bool(stage.locked("rule"))
         merged = bench.merge(
             form, stage, [FILE], typed.places | typed.names,
@@ -69,12 +69,12 @@ def add_to(bench: Workbench) -> None:
         except TrialError as error:
             faults = beside(error.problems, {*typed.places, *ROWS, PRIMARY})
             if wants_json():
-                return bench.checked(faults, _read_back(None))
+                return bench.checked(faults, read_back(None))
             return page(stage, typed, 422, faults=faults)
         for part in touched(stage.plan, trial):
             bench.see(stage, part)
         if wants_json():
-            return bench.checked({}, _read_back(trial))
+            return bench.checked({}, read_back(trial))
         path = "rule" if not trial.decision.declared else _onward(stage)
         path = path if stage.state == "planned" else ""
         files = {FILE: new.encode()}
@@ -109,14 +109,10 @@ def _onward(stage: Stage) -> str:
     return "jars" if stage.unmade else "codes" if stage.tasters else "tasters"
 
 
-def _read_back(trial: Trial | None) -> dict[str, str]:
-    """Say the rule, and what so many sets can show, by the part of the page that has it."""
-    rule = rule_in_words(trial) if trial else "The rule can be said once everything is put right."
-    return {"rule-so-far": rule, "so-far": so_far(trial)}
-
-
-def so_far(trial: Trial | None) -> str:
-    """Say how many sets are planned in all, and what they can show; blank where none are."""
+def read_back(trial: Trial | None) -> dict[str, str]:
+    """Say the rule, and what so many sets can show, by the part of a page that has it."""
     from blindspoon.planning import hope  # noqa: PLC0415 - as for the rule
 
-    return " ".join(hope(trial).sentences) if trial and trial.choice else ""
+    rule = rule_in_words(trial) if trial else "The rule can be said once everything is put right."
+    sentences = hope(trial).sentences if trial and trial.choice else ()
+    return {"rule-so-far": rule, "so-far": " ".join(sentences)}

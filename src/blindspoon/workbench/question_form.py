@@ -18,9 +18,7 @@ from blindspoon.starting import (
     meant,
     names_of,
     number_of,
-    percent_of,
     rule_in_words,
-    share_of,
     short_name,
 )
 from blindspoon.trial import Attribute, Trial, Variant
@@ -71,7 +69,7 @@ class QuestionForm:
             part, key = place.split(".")
             fields[place] = _shown(values.get(part, {}).get(key)) or fields[place]
         if trial.choice:
-            fields[SHARE] = percent_of(trial.choice.can_tell)
+            fields[SHARE] = f"{100 * trial.choice.can_tell:g}"
         primary = dict.fromkeys(trial.decision.primary, "yes")
         fields[f"course.{DECIDES}"] = primary.get("course", "")
         if course := trial.course:
@@ -173,11 +171,11 @@ class QuestionForm:
         for kind, rows in self.rows.items():
             text = _with_rows(text, kind, rows, saved, old)
         for place, typed in self.fields.items():
-            before, value = saved.fields[place], number_of(typed) if place in NUMBERS else None
-            same = typed == before or (value is not None and value == number_of(before))
+            before, number = saved.fields[place], number_of(typed) if place in NUMBERS else None
+            same = typed == before or (number is not None and number == number_of(before))
             if place in (*TEXTS, *NUMBERS) and not same:
-                value = share_of(typed) if place == SHARE else value
-                text = put(text, place, (typed or None) if value is None else value)
+                value = typed or None if number is None else number
+                text = put(text, place, number / 100 if number and place == SHARE else value)
         days = {place: self.fields.get(place, saved.fields[place]) for place in DAYS}
         if days.items() - saved.fields.items():
             text = _with_days(text, days)

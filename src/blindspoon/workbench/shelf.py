@@ -20,7 +20,7 @@ from blindspoon.stage import Part, Stage, stage, touched
 from blindspoon.trial import today
 from blindspoon.workbench.app import Form, Workbench
 from blindspoon.workbench.phrases import beside
-from blindspoon.workbench.question import so_far
+from blindspoon.workbench.question import read_back
 
 EXAMPLE = "example"
 OWN = "own"
@@ -117,7 +117,7 @@ def _add_new(bench: Workbench) -> None:
             faults |= beside(error.problems, {*answers, starting.SCORED, "changes"})
         trial = parse_trial(files[FILE].decode()) if files else None
         if wants_json():
-            return bench.checked(faults, {"so-far": so_far(trial)})
+            return bench.checked(faults, read_back(trial))
         if faults or trial is None:
             return page(answers, faults, 422)
         taken = [path.name.lower() for path in bench.shelf.iterdir()]  # Pickles is pickles to some

@@ -47,12 +47,12 @@ def add_to(bench: Workbench) -> None:
         merged = bench.merge(form, found, [FILE], typed, lambda it: _draft(it, names))
         typed = merged.values
         kept = {file: _at(n) for n, file in enumerate(names) if file not in out}
-        told = {file: typed[place] for file, place in kept.items() if place in typed}
+        alts = {file: typed[place] for file, place in kept.items() if place in typed}
         new, faults = _chosen(found)
-        faults |= {it: why for file, it in kept.items() if (why := _unfit(found, file, told))}
+        faults |= {it: why for file, it in kept.items() if (why := _unfit(found, file, alts))}
         text = found.text
         try:
-            text = _edited(found, typed, told, out)
+            text = _edited(found, typed, alts, out)
         except TrialError as error:
             faults |= beside(error.problems, typed)
         if merged.theirs or faults:
@@ -95,14 +95,14 @@ def _chosen(found: Stage) -> tuple[dict[str, bytes], dict[str, str]]:
         else:
             taken.append(short_name(PureWindowsPath(name).stem, taken, "photo"))
             new[f"{taken[-1]}.jpg"] = copy
-    told = " ".join([*wrong, "Save these as a smaller JPEG, then choose all once more."])
-    return new, {PHOTOS: told} if wrong else {}
+    fault = " ".join([*wrong, "Save these as a smaller JPEG, then choose all once more."])
+    return new, {PHOTOS: fault} if wrong else {}
 
 
-def _unfit(found: Stage, file: str, told: Mapping[str, str]) -> str:
-    """Say why a photograph cannot go out as it was told; empty where it can, or is not to."""
+def _unfit(found: Stage, file: str, alts: Mapping[str, str]) -> str:
+    """Say why a photograph cannot go out as described; empty where it can, or is not to."""
     known = file in [photo.file for photo in found.plan.photos]
-    if file not in told or known == bool(told[file]):
+    if file not in alts or known == bool(alts[file]):
         return ""
     if known:
         return "Say what it shows, for those who cannot see it."
@@ -111,20 +111,18 @@ def _unfit(found: Stage, file: str, told: Mapping[str, str]) -> str:
 
 
 def _edited(
-    found: Stage, typed: Mapping[str, str], told: Mapping[str, str], out: Collection[str]
+    found: Stage, typed: Mapping[str, str], alts: Mapping[str, str], out: Collection[str]
 ) -> str:
     """Write words and descriptions into trial.toml, and take out what is to go; raises as `put`."""
     text, listed = found.text, [photo.file for photo in found.plan.photos]
-    was = _draft(found, listed)
-    for place in WORDS:
-        if typed.get(place, was[place]) != was[place]:
-            text = put(text, place, typed[place] or None)
+    for place in (place for place in WORDS if place in typed):
+        text = put(text, place, typed[place] or None)
     for number, file in reversed([*enumerate(listed)]):
         if file in out:
             text = take_out(text, "photo", number + 1)
-        elif told.get(file) and told[file] != was[_at(listed.index(file))]:
-            text = put(text, _at(number), told[file])
-    for file, alt in told.items():
+        elif alts.get(file):
+            text = put(text, _at(number), alts[file])
+    for file, alt in alts.items():
         if alt and file not in listed:
             text = add(text, "photo", {"file": file, "alt": alt})
     parse_trial(text)
