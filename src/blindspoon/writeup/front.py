@@ -101,21 +101,9 @@ def _one_catch(analysis: Analysis, results: Sequence[AttributeResult]) -> str:
 
 
 def trust(analysis: Analysis) -> str:
-    table, names = analysis.table, analysis.names
-    sizes = [max(n, 1) for n in table.batches_tasted(len(analysis.trial.variants)).tolist()]
-    told = paragraphs(
-        "trust",
-        scored=bool(analysis.results),
-        fewest=min(sizes),
-        most=max(sizes),
-        noun=names.noun,
-        choice=analysis.trial.choice,
-        table=table,
-        coded=analysis.coded,
-        blinding=analysis.blinding,
-        standing=analysis.standing,
-    )
-    return " ".join(told)
+    tasted = analysis.table.batches_tasted(len(analysis.trial.variants)).tolist()
+    sizes = [max(number, 1) for number in tasted]
+    return " ".join(paragraphs("trust", analysis=analysis, fewest=min(sizes), most=max(sizes)))
 
 
 def _overall(others: Sequence[Other]) -> str:
@@ -265,10 +253,7 @@ def weaknesses(analysis: Analysis, influence: Influence | None) -> Points:
             if what.variant in analysis.different
             if what.undeclared or len(what.meant) > 1
         ][:MOST_NAMED],
-        trial=trial,
-        table=table,
-        standing=analysis.standing,
-        names=names,
+        analysis=analysis,
         tasted=table.batches_tasted(len(trial.variants)).tolist(),
         ahead=days_ahead(trial, table),
         missing=lift if lift and lift.scored < (1 - MOST_MISSING) * lift.cups else None,

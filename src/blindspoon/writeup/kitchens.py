@@ -19,7 +19,7 @@ from blindspoon.writeup.batches_section import recipe_table
 from blindspoon.writeup.columns import MIXED, difference, finer
 from blindspoon.writeup.front import MOST_WORDS
 from blindspoon.writeup.tables import chosen
-from blindspoon.writeup.words import Points, caption_of, html_page, paragraphs
+from blindspoon.writeup.words import Points, html_page, paragraphs
 from blindspoon.writeup.writers import Table, table_of
 
 HEADS = {
@@ -130,10 +130,6 @@ class KitchensContent:
     @property
     def title(self) -> str:
         return self.trial.title
-
-    @property
-    def caption(self) -> str:
-        return caption_of(self.picture, self.answer) if self.picture else ""
 
     @property
     def trust(self) -> str:

@@ -76,9 +76,6 @@ def compared(analysis: Analysis) -> tuple[str, ...]:
     found = (comparison.ranks for comparison in analysis.comparisons)
     contrasts = [ranks for ranks in found if not isinstance(ranks, NoResult)]
     methods = {contrast.method for contrast in contrasts}
-    twice = any(fit.taster_variant_sd is not None for _, fit in fits)
-    apart = any(fit.taster_session_sd is not None for _, fit in fits)
-    batches = any(fit.batch_sd is not None for _, fit in fits)
     forms = {getattr(result.friedman, "form", "") for result in results}
     with_margin = [result for result in results if result.attribute.margin is not None]
     several = len(analysis.table.sessions) > 1 and len(analysis.table.tasters) > 1
@@ -100,10 +97,9 @@ def compared(analysis: Analysis) -> tuple[str, ...]:
         },
         position=any(fit.note.position for _, fit in fits),
         random=[
-            "taster",
-            *["taster by variant (because tasters scored a variant more than once)"] * twice,
-            *["taster by session"] * apart,
-            *["batch"] * batches,
+            term
+            for name, term in RANDOM.items()
+            if any(getattr(fit, name) is not None for _, fit in fits)
         ],
         at_zero=[
             f"{' by '.join(component.split(':'))} ({attribute.label.lower()})"
@@ -123,6 +119,12 @@ def compared(analysis: Analysis) -> tuple[str, ...]:
     )
 
 
+RANDOM = {
+    "taster_sd": "taster",
+    "taster_variant_sd": "taster by variant (because tasters scored a variant more than once)",
+    "taster_session_sd": "taster by session",
+    "batch_sd": "batch",
+}
 FORMS = {
     "Friedman": "Friedman’s test (1937)",
     "Durbin": "Durbin’s form (1951) of Friedman’s test, for incomplete blocks",

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from typing import NamedTuple
 
 import numpy as np
 
@@ -37,17 +36,8 @@ from blindspoon.writeup.limits import next_steps
 from blindspoon.writeup.records import csv_files
 from blindspoon.writeup.remarks import MOST_LISTED, Remarks, all_in, remarks_of
 from blindspoon.writeup.tables import contrast_tables, scores_section, scores_table
-from blindspoon.writeup.words import PageSection, Points, caption_of, html_page
+from blindspoon.writeup.words import PageSection, Points, html_page
 from blindspoon.writeup.writers import Table
-
-
-class Fold(NamedTuple):
-    """Sections that are folded together; a single one needs no anchor beside its own."""
-
-    anchor: str
-    head: str
-    parts: tuple[PageSection, ...]
-
 
 FOLDS = (
     ("hangs", "What would change it", ("influence", "unsettled", "not-shown")),
@@ -81,12 +71,8 @@ class ReportContent:
     """The report before it is a page: strings, tables of strings and charts, in reading order.
 
     - `picture`: the chart at the head
-    - `legend`: sentences under the boards
     - `asked`: sections that stand open under the boards, without that picture
-    - `weak`, `advice`: what weakens the answer, and what to do with it
-    - `recipe`: grams for a jar of each variant
     - `sections`: all of them, also those that are folded
-    - `numbers`, `scores`: what the procedures found, and every score
     - `figures`: all charts that are written as files
     - `behind`: the tables that hold what each chart draws, by its name
     - `files`: the CSV tables: path, and text
@@ -154,12 +140,6 @@ class ReportContent:
         )
 
     @property
-    def caption(self) -> str:
-        """What stands over the picture: nothing that the answer has said."""
-        said = self.picture and self.picture.name == "choices" and self.picture.title
-        return caption_of(self.picture, f"{self.answer}{said or ''}") if self.picture else ""
-
-    @property
     def methods(self) -> tuple[Variant, ...]:
         return tuple(variant for variant in self.trial.variants if variant.method)
 
@@ -168,13 +148,11 @@ class ReportContent:
         return next((part for part in self.sections if part.name == "next"), None)
 
     @property
-    def folds(self) -> tuple[Fold, ...]:
+    def folds(self) -> list[tuple[str, str, list[PageSection]]]:
+        """What is folded together: anchor, head, sections; a single one has its own anchor."""
         parts = {part.name: part for part in self.sections}
-        folds = (
-            Fold(anchor, head, tuple(parts[name] for name in names if name in parts))
-            for anchor, head, names in FOLDS
-        )
-        return tuple(it._replace(anchor=it.anchor * bool(it.parts[1:])) for it in folds if it.parts)
+        folds = ((at, head, [parts[n] for n in names if n in parts]) for at, head, names in FOLDS)
+        return [(at if found[1:] else "", head, found) for at, head, found in folds if found]
 
     @property
     def citation(self) -> str:

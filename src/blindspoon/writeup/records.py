@@ -5,7 +5,6 @@ The names of the fields are public; their meanings stand beside them, here and i
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 
@@ -58,10 +57,6 @@ from blindspoon.writeup.writers import (
 )
 
 
-def _chosen(analysis: Analysis, name: str) -> Any:  # noqa: ANN401 - a field of `Choices`
-    return getattr(analysis.table.choices, name, ())
-
-
 def _shown_choices(analysis: Analysis) -> list[ChoiceFound] | None:
     """Give what was found of every variant; single tasters only if they are shown."""
     if analysis.trial.choice is None:
@@ -88,11 +83,11 @@ TRIAL = (
     Column("variants", LIST, "all by name", of=lambda it: [v.name for v in it.trial.variants]),
     Column(
         "tasters", COUNT, "how many",
-        of=lambda it: len(it.table.tasters) or _chosen(it, "people") or 0,
+        of=lambda it: len(it.table.tasters) or getattr(it.table.choices, "people", 0),
     ),
     Column(
         "sessions", COUNT, "how many",
-        of=lambda it: len(it.table.sessions) or len(_chosen(it, "sessions")),
+        of=lambda it: len(it.table.sessions or getattr(it.table.choices, "sessions", ())),
     ),
     Column(
         "session_labels", ColumnKind("any"), "those that have one, by their names",

@@ -42,11 +42,11 @@ def _each_once(texts: Iterable[str]) -> tuple[str, ...]:
     for text in texts:
         same.setdefault(" ".join(text.casefold().split()).rstrip(".!"), []).append(text)
     often = sorted(same.values(), key=len, reverse=True)
-    times = ("", "", " (twice)")
-    return tuple(
-        f"“{first}”{times[n] if (n := 1 + len(more)) < 3 else f' ({wording.spelled(n)} times)'}"
-        for first, *more in often
-    )
+    return tuple(f"“{wrote[0]}”{_times(len(wrote))}" for wrote in often)
+
+
+def _times(often: int) -> str:
+    return {1: "", 2: " (twice)"}.get(often, f" ({wording.spelled(often)} times)")
 
 
 def all_in(total: int, what: str, file: str) -> list[str]:

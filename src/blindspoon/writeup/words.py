@@ -113,7 +113,7 @@ def templates() -> jinja2.Environment:
         *(wording.signed, wording.span, wording.spelled, wording.capital, wording.sentence),
         *(wording.all_of, wording.days, wording.day, wording.dated, wording.in_points),
     )
-    made.filters |= {function.__name__: function for function in said}
+    made.filters |= {function.__name__: function for function in (*said, caption)}
     made.globals |= {"face_css": face_css, "fonts": FONTS, "software": software}
     made.tests["lacking"] = lambda value: isinstance(value, NoResult)
     return made
@@ -129,11 +129,10 @@ def software() -> str:
     return f"Blindspoon {__version__} on {known}"
 
 
-def caption_of(chart: Chart, answer: str) -> str:
-    """Head a chart by its title, or by what it shows where the answer has said all of that."""
-    clauses = chart.title.lower().split("; ")
-    told = all(clause in answer.lower() for clause in clauses)
-    return wording.capital(chart.data) if told else chart.title
+def caption(chart: Chart, above: str) -> str:
+    """Head a chart by its title, or by what it shows where all of that was said above it."""
+    said = all(clause in above.lower() for clause in chart.title.lower().split("; "))
+    return wording.capital(chart.data) if said else chart.title
 
 
 Points = tuple[tuple[str, str], ...]  # a bold head and a text each; one of the two may be empty
