@@ -398,8 +398,8 @@ def differences_in_words(trial: Trial, made: Made, *, ask: bool = False) -> Iter
         )
 
 
-def cautions_in_words(made: Made | None) -> tuple[tuple[str, str], ...]:
-    return tuple((caution(look), sources(look)) for look in (made.cautions if made else ()))
+def cautions_in_words(made: Made) -> tuple[tuple[str, str], ...]:
+    return tuple((caution(look), sources(look)) for look in made.cautions)
 
 
 def _amounts(against: TasteAgainst) -> tuple[str, Mapping[str, str]]:

@@ -157,31 +157,30 @@ def _said(found: Stage, files: Mapping[str, bytes] | None = None) -> JarsSaid:
 
     files = files or _files(found)
     batches, readings = (read_table(files[name], name) for name in FILES[:2])
+    own = {name: wording.capital(summary.factor_name(name)) for name in _own_lines(found, batches)}
     made, problems = None, tuple[Problem, ...]()
     try:
         made, _ = summary.make_up(found.plan, batches, readings)
     except TrialError as error:
         problems = error.problems
-    if made:
-        made = replace(made, differs=tuple(it for it in made.differs if it.variant in found.made))
-    salt = {it.batch: it.salt_percent for it in made.strengths} if made else {}
-    adds = {it.batch: summary.what_to_add(found.plan, it) for it in made.to_match} if made else {}
-    unmeant: dict[str, dict[str, str]] = {}
-    for what in made.differs if made else ():
-        asked = {it.factor: summary.in_words(it) for it in what.undeclared}
-        unmeant.setdefault(what.variant, {}).update(asked)
-    differs = summary.differences_in_words(found.plan, made) if made else ()
-    own = {name: wording.capital(summary.factor_name(name)) for name in _own_lines(found, batches)}
+    if made is None:
+        return JarsSaid(problems, own, {}, {}, {}, [], ())
+    made = replace(made, differs=tuple(it for it in made.differs if it.variant in found.made))
+    salt = {it.batch: it.salt_percent for it in made.strengths}
+    adds = {it.batch: summary.what_to_add(found.plan, it) for it in made.to_match}
     return JarsSaid(
-        problems=problems,
+        problems=(),
         own=own,
         salt={
-            name: "" if it is None else f"{wording.number(it, 2)}{wording.NO_BREAK}%"
-            for name, it in salt.items()
+            name: "" if percent is None else f"{wording.number(percent, 2)}{wording.NO_BREAK}%"
+            for name, percent in salt.items()
         },
         adds={name: wording.capital(text.partition(": ")[2]) for name, text in adds.items()},
-        unmeant=unmeant,
-        differs=[*map(of_jars_and_fields, differs)],
+        unmeant={
+            what.variant: {it.factor: summary.in_words(it) for it in what.undeclared}
+            for what in made.differs
+        },
+        differs=[*map(of_jars_and_fields, summary.differences_in_words(found.plan, made))],
         cautions=summary.cautions_in_words(made),
     )
 
