@@ -80,7 +80,7 @@ class ChoiceFound:
     tests: int
     tasters: int
     right: int
-    needed: int | None
+    needed: int | None = None
     p_value: float
     p_adjusted: float = 1.0
     p_fewer: float
@@ -185,7 +185,6 @@ def _find(
         tests=tests,
         tasters=tasters,
         right=number,
-        needed=None,
         p_value=min(1.0, 2 * tail) if choice.two_sided else tail,
         p_fewer=fewer,
         share=fc.share_who_can_tell(number / tests, guess),

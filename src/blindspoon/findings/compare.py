@@ -129,14 +129,9 @@ class Scored:
     @cached_property
     def means(self) -> FloatArray:
         """Each variant's mean scores, a row a taster or round."""
-        table = self.table
-        return gather(
-            self.score,
-            table.session if self.by_rounds else table.taster,
-            table.variant,
-            n_tasters=len(table.sessions if self.by_rounds else table.tasters),
-            n_variants=len(self.trial.variants),
-        ).mean
+        table, alone, n = self.table, self.by_rounds, len(self.trial.variants)
+        row, rows = (table.session, table.sessions) if alone else (table.taster, table.tasters)
+        return gather(self.score, row, table.variant, len(rows), n).mean
 
     def sittings(self) -> HeldSittings | NoResult:
         return compare_sittings(

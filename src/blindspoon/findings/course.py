@@ -260,14 +260,12 @@ def _cell_means(
     at = [table.sessions.index(session) for _, session in series.cells]
     cell_of[[place[variant] for variant, _ in series.cells], at] = range(len(at))
     cell, tasters = cell_of[table.variant, table.session], len(table.tasters)
-    own, control = (
-        gather(score[rows], table.taster[rows], code[rows], n_tasters=tasters, n_variants=size).mean
-        for rows, code, size in (
-            (cell >= 0, cell, len(at)),
-            (table.variant == trial.control_index, table.session, len(table.sessions)),
-        )
+    rows, beside = cell >= 0, table.variant == trial.control_index
+    own = gather(score[rows], table.taster[rows], cell[rows], tasters, len(at))
+    control = gather(
+        score[beside], table.taster[beside], table.session[beside], tasters, len(table.sessions)
     )
-    return own, control[:, at]
+    return own.mean, control.mean[:, at]
 
 
 def _day_means(series: CellSeries, cells: FloatArray) -> FloatArray:

@@ -453,8 +453,7 @@ def long_rows(attribute: Record) -> Iterator[tuple[Cell, ...]]:
     if "tasters_reason" in summary:
         summary["tasters"] = None
     for taster, record in [("", summary), *((review["taster"], review) for review in tasters)]:
-        measures = {key: value for key, value in record.items() if key != "taster"}
-        for measure in _measures(measures, ""):
+        for measure in _measures(record, ""):
             yield (name, taster, *measure)
 
 
@@ -471,7 +470,6 @@ def _measures(record: Record, before: str) -> Iterator[tuple[Cell, ...]]:
                 yield (path, None, low, high, "")
             case list():
                 for effect in value:
-                    below = {name: part for name, part in effect.items() if name != "label"}
-                    yield from _measures(below, f"{path}.{effect['label']}.")
-            case _ if not key.endswith("_reason") and key != "label":
+                    yield from _measures(effect, f"{path}.{effect['label']}.")
+            case _ if not key.endswith("_reason") and key not in ("label", "taster"):
                 yield (path, value, None, None, "")

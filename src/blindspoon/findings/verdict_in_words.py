@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, TypeAlias
 from blindspoon import wording
 from blindspoon.batches.differences import WhatDiffers
 from blindspoon.batches.summary import softened
+from blindspoon.findings import verdict
 from blindspoon.findings.comparison import (
     NAMES,
     PROCEDURES,
@@ -17,16 +18,6 @@ from blindspoon.findings.comparison import (
     Naming,
     NotCompared,
     Other,
-)
-from blindspoon.findings.verdict import (
-    Days,
-    Enough,
-    Trust,
-    days_of,
-    enough_of,
-    flag_of,
-    movement_of,
-    trust_of,
 )
 from blindspoon.stats.assumptions import SPAN, Flag
 from blindspoon.stats.results import Contrast, NoResult, RankContrast, Unanimous
@@ -77,22 +68,22 @@ def say_verdict(
     else:
         these = f", {names.these}" * bool(names.these)
         twice = wording.plain(SPAN * (judged.attribute.margin or 0.0))
-        days = CLAIMS[days_of(result, judged)].format(twice)
+        days = CLAIMS[verdict.days_of(result, judged)].format(twice)
         clause = f"{verdict_sentence(judged, subject, names.like, result.alpha)}{days}{these}"
-        enough = enough_of(judged, result.alpha) if result.unit == "taster" else None
+        enough = verdict.enough_of(judged, result.alpha) if result.unit == "taster" else None
         beside = [_would_settle(judged, enough) if enough else "", _movement(result, found)]
     if judged.disputed:
         other = wording.capital(PROCEDURES["ranks" if judged.by == "mixed" else "mixed"])
-        flag, trust = flag_of(result, judged, trial.control), ""
+        flag, trust = verdict.flag_of(result, judged, trial.control), ""
         if flag:
-            trust = f"{TRUST[trust_of(judged, result.alpha)]}: {flag_words(trial, flag)}"
+            trust = f"{TRUST[verdict.trust_of(judged, result.alpha)]}: {flag_words(trial, flag)}"
         by_other = f"{other} would call it {NAMES[judged.verdict_by_other or 'open']}{trust}."
     clause = f"To this taster, {clause}" if result.unit == "round" else wording.capital(clause)
     first = softened(f"{clause}.", judged.verdict, differs)
     return " ".join(filter(None, [first, *beside, by_other]))
 
 
-CLAIMS: dict[Days, str] = {
+CLAIMS: dict[verdict.Days, str] = {
     "": "",
     "each": ", on these days",
     "shared": ", on the days on which both were tasted",
@@ -114,7 +105,8 @@ def farthest_apart(ends: Iterable[tuple[float, str]], attribute: Attribute) -> s
 
 def _movement(result: AttributeResult, found: Contrast) -> str:
     """Say that a difference moved, or why its mean alone does not make it alike."""
-    sittings, attribute, movement = result.sittings, result.attribute, movement_of(result, found)
+    sittings, attribute = result.sittings, result.attribute
+    movement = verdict.movement_of(result, found)
     if movement == "aged":
         return "It was older from sitting to sitting, so look at its days one by one."
     if isinstance(sittings, NoResult) or not movement:
@@ -127,7 +119,7 @@ def _movement(result: AttributeResult, found: Contrast) -> str:
     return f"On average it lies within the margin; a single sitting could be {off} points off."
 
 
-TRUST: dict[Trust, str] = {
+TRUST: dict[verdict.Trust, str] = {
     "safer": ", and is the safer one here",
     "less safe": ", but is the less safe one here",
     "powerless": ", and could not call anything different; the mixed model is not safe here",
@@ -303,7 +295,7 @@ def by_chance(tasters: int) -> str:
     return f"1 in {2 ** (tasters - 1):,} by chance"
 
 
-def _would_settle(judged: Comparison, enough: Enough) -> str:
+def _would_settle(judged: Comparison, enough: verdict.Enough) -> str:
     """Say how many tasters would settle it where all agree and are too few; may be empty."""
     found, to_differ = judged.found, wording.spelled(enough.to_differ or 0)
     if isinstance(found, RankContrast):
