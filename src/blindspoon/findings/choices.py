@@ -7,6 +7,7 @@ exact and hold for these very tasters; for people like them only where each had 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
+from typing import Literal
 
 import numpy as np
 from scipy.special import ndtri
@@ -144,9 +145,9 @@ def compare_choices(
             least = int(fc.needed(counted.tests, how.guess, tail))
             needed = least if least <= counted.tests else None
         compared = replace(counted, p_adjusted=adjusted[place], needed=needed)
-        served = table.orders.get(places[place], ())
-        verdict, because = _judged(compared, served, standing, names)
-        judged.append(replace(compared, verdict=verdict, because=because))
+        verdict, ground = _decide(compared, table.orders.get(places[place], ()), standing)
+        compared = replace(compared, verdict=verdict)
+        judged.append(replace(compared, because=_because(compared, ground, names)))
     return tuple(judged)
 
 
@@ -269,34 +270,48 @@ def _distance(
     )
 
 
-def _judged(
-    found: ChoiceFound, orders: Sequence[int], standing: Standing, names: Naming
-) -> tuple[Kind, str]:
-    declared, choice = found.choice.tests, found.choice
+Ground = Literal["one order", "going on", "lines", "too early", "number"]
+"""What a verdict stands on; "going on": the lines of the sequential rule are not met so far."""
+
+
+def _decide(found: ChoiceFound, orders: Sequence[int], standing: Standing) -> tuple[Kind, Ground]:
+    """Apply the rule to sets that were served so often in each of the orders."""
+    declared = found.choice.tests
     ended = standing.lift is not None and standing.lift.last and not standing.bent
     waits = declared is not None and found.tests < declared and not ended
     if sum(orders) >= LEAST_SETS and sum(n > 0 for n in orders) == 1 and len(orders) > 2:
-        return "open", (
-            "Every set stood in one and the same order, so whoever favours a place seems to tell. "
-            "Nothing follows from it."
-        )
+        return "open", "one order"
     if found.lines is not None:
-        stop, met = found.lines.stops(found.path[:declared])
-        counted = f"{wording.count(stop, 'set')}, {found.right} of them right"
-        if met == "open" and waits and not standing.bent:
-            return "open", f"Nothing is decided after {stop} of at most {declared} sets: go on."
-        if met == "open":
-            return "open", f"Not settled: nothing is decided after {counted}."
-        could, alike, _ = _heads(found, names)
-        claim = could if met == "different" else alike
-        later = "; later answers do not count" if found.path.size > stop else ""
-        return met, f"{claim}, decided after {counted}{later}."
+        _, met = found.lines.stops(found.path[:declared])
+        return met, "going on" if met == "open" and waits and not standing.bent else "lines"
     if waits:
-        return "open", f"{found.tests} of {declared} tests are in. No verdict before the last."
-    small = found.limit <= choice.can_tell and found.possible and not found.turned
-    verdict = KINDS[2 * (found.p_adjusted <= found.alpha) + small]
-    parts, tests = [_sentence(replace(found, verdict=verdict), names)], found.tests
-    if verdict == "open" and not found.possible:
+        return "open", "too early"
+    small = found.limit <= found.choice.can_tell and found.possible and not found.turned
+    return KINDS[2 * (found.p_adjusted <= found.alpha) + small], "number"
+
+
+def _because(found: ChoiceFound, ground: Ground, names: Naming) -> str:
+    choice, tests, declared = found.choice, found.tests, found.choice.tests
+    match ground:
+        case "one order":
+            return (
+                "Every set stood in one and the same order, so whoever favours a place seems to "
+                "tell. Nothing follows from it."
+            )
+        case "going on":
+            return f"Nothing is decided after {tests} of at most {declared} sets: go on."
+        case "lines":
+            counted = f"{wording.count(tests, 'set')}, {found.right} of them right"
+            if found.verdict == "open":
+                return f"Not settled: nothing is decided after {counted}."
+            could, alike, _ = _heads(found, names)
+            claim = could if found.verdict == "different" else alike
+            later = "; later answers do not count" * (found.path.size > tests)
+            return f"{claim}, decided after {counted}{later}."
+        case "too early":
+            return f"{tests} of {declared} tests are in. No verdict before the last."
+    parts = [_sentence(found, names)]
+    if found.verdict == "open" and not found.possible:
         parts.append(_too_few(choice, tests, 1 - found.level))
     if found.turned:
         other = f", or has {names.short(names.control)} {choice.expect} {choice.attribute}"
@@ -305,7 +320,7 @@ def _judged(
     if declared is not None and tests != declared:
         more = f", and {tests} are in: take it as a lead" if tests > declared else ""
         parts.append(f"{wording.count(declared, 'test was', 'tests were')} declared{more}.")
-    return verdict, " ".join(parts)
+    return " ".join(parts)
 
 
 @cache  # by all variants that have as many

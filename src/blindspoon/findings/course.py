@@ -169,8 +169,7 @@ def compare_course(
     for name, cells in groups.items():
         days, day = np.unique([ages.days[cell] for cell in cells], return_inverse=True)
         label = trial.variant(name).label if name in dict(cells) else name
-        made = CellSeries(name=name, label=label, cells=tuple(cells), days=days, day=day)
-        series.append(made)
+        series.append(CellSeries(name=name, label=label, cells=tuple(cells), days=days, day=day))
     series.sort(key=lambda own: own.name == trial.control)
     several = sum(own.name != trial.control for own in series)
     alpha = trial.share_of_alpha("course") / max(several, 1)
