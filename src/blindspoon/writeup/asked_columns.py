@@ -103,10 +103,7 @@ CHOICE = (
                 "limit", SHARE, "upper limit over all variants, which decides “alike”",
                 of=_if_fixed("limit"),
             ),
-            Column(
-                "allowed", SHARE, "what it must stay below to be alike",
-                of="choice.can_tell",
-            ),
+            Column("allowed", SHARE, "what it must stay below to be alike", of="choice.can_tell"),
         ),
     ),
     Column(

@@ -361,17 +361,9 @@ def joint_section(analysis: Analysis, joint: Joint) -> PageSection | None:
     )
     caption, head = "Every difference held against all attributes", "Variant and attribute"
     rows = ((label, it, None) for label, it in labelled)
-    pairs_csv = to_csv(
-        csv_names(CORRELATIONS),
-        (
-            (
-                it.first,
-                it.second,
-                *csv_values(WITHIN, it.within),
-                getattr(it.within, "reason", None),
-            )
-            for it in pairs
-        ),
+    values = (
+        [it.first, it.second, *csv_values(WITHIN, it.within), getattr(it.within, "reason", None)]
+        for it in pairs
     )
     return PageSection(
         name="together",
@@ -394,7 +386,7 @@ def joint_section(analysis: Analysis, joint: Joint) -> PageSection | None:
         ),
         points=points("together_methods", overall=overall),
         files=(
-            ("tables/correlations.csv", pairs_csv),
+            ("tables/correlations.csv", to_csv(csv_names(CORRELATIONS), values)),
             *[("tables/overall.csv", csv_table(OVERALL, held))] * bool(held),
         ),
     )

@@ -9,7 +9,7 @@ from blindspoon import wording
 from blindspoon.charts.board import AttributeOutcome, differences_chart, outcome_of, scores_chart
 from blindspoon.charts.chart import Chart, svg_file
 from blindspoon.files.photographs import Photograph, photographs
-from blindspoon.findings.comparison import Analysis, AttributeResult
+from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.further import FurtherAnalyses
 from blindspoon.trial import Trial, Variant
 from blindspoon.writeup import limits, methods
@@ -60,10 +60,6 @@ class AttributeFinding:
     outcome: AttributeOutcome
     differences: Chart | None
     scores: Chart | None
-
-    @property
-    def result(self) -> AttributeResult:
-        return self.outcome.result
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
