@@ -147,11 +147,11 @@ def _at_the_last_look(trial: Trial) -> Trial:
 
 def draw_chances(trial: Trial, sizing: Sizing, target: Path) -> None:
     """Write the chart of what panels can hope for, as PNG or as SVG by the file's ending."""
-    from blindspoon.charts.chart import chart_file  # noqa: PLC0415 - brings in matplotlib
+    from blindspoon.charts.chart import png_file, svg_file  # noqa: PLC0415 - only for a chart
     from blindspoon.simulate.chances import chances_chart  # noqa: PLC0415
 
-    drawn = chart_file(chances_chart(sizing, trial), target.suffix)
-    disk.write_files_atomically({target: drawn})
+    write = png_file if target.suffix.lower() == ".png" else svg_file
+    disk.write_files_atomically({target: write(chances_chart(sizing, trial))})
 
 
 def _spread(attribute: Attribute, like: Path | None) -> Spread:

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from blindspoon import wording
@@ -146,9 +146,8 @@ def axis_header(
         bold = Text(x=axis.sides[0], y=first, size=NOTE, bold=True)
         ends, named = end_words(axis.ends, axis.sides, y + NOTE), list[Text]()
         for line in filter(lambda line: line.words, axis.lines):
-            half = text_width(line.words, NOTE) / 2
-            x = min(max(axis.x(line.at), half), width - half)
-            at = Text(x=x, y=y + NOTE, text=line.words, size=NOTE, anchor="middle")
+            at = Text(x=axis.x(line.at), y=y + NOTE, text=line.words, size=NOTE, anchor="middle")
+            at = at.between(0, width)
             while any(at.box.overlaps(padded(text)) for text in (*ends, *named)):
                 at = at.moved(0, LEADING)
             named.append(at)
@@ -200,10 +199,10 @@ def axis_numbers(
     Ticks that are given, the most important first, are left out where they have no room.
     """
     shapes, shown = list[Shape](), list[Text]()
+    soft = Text(x=0, y=y + 5 + SMALL, size=SMALL, ink="soft", anchor="middle")
     for value, words in ticks or axis.ticks():
-        x, half = axis.x(value), text_width(words, SMALL) / 2
-        place = min(max(x, half), width - half)
-        text = Text(x=place, y=y + 5 + SMALL, text=words, size=SMALL, ink="soft", anchor="middle")
+        x = axis.x(value)
+        text = replace(soft, x=x, text=words).between(0, width)
         if not any(padded(text).overlaps(other.box) for other in shown if ticks):
             shapes.append(Line(points=((x, y), (x, y + 4)), ink="edge"))
             shown.append(text)

@@ -162,11 +162,6 @@ def png_file(chart: Chart) -> bytes:
     return png(chart.figure)
 
 
-def chart_file(chart: Chart, ending: str) -> bytes:
-    """Write the figure of a chart as a PNG file, or as SVG, by the ending of the file's name."""
-    return (png_file if ending.lower() == ".png" else svg_file)(chart)
-
-
 def footed(scene: Scene, title: str, foot: str) -> Scene:
     """Put a drawing on a ground, its title over it and any words under it."""
     over = balanced(title, TITLE, scene.width)

@@ -285,7 +285,7 @@ def _people(plot: DotPlot, axis: Axis, style: Style) -> tuple[list[list[Shape]],
 
     With how high they reach at most, and whether they are densities, or bars of answers.
     """
-    dots, crowds = [row.dots[0] for row in plot.rows], list[list[Shape]]()
+    dots = [row.dots[0] for row in plot.rows]
     if most := max(dot.answers[1] for dot in dots):
         radius = min(LARGEST, 0.42 * (axis.x(1) - axis.x(0)), style.row / 2)
         return [_answers(*dot.answers, axis, radius) for dot in dots], 0.0, radius < LEAST
@@ -293,18 +293,14 @@ def _people(plot: DotPlot, axis: Axis, style: Style) -> tuple[list[list[Shape]],
     if most > style.marks:
         highest = DENSITY * style.tallest
         tall = highest / max(float(share.max()) for share in plot.shares if share.size)
-        for share in plot.shares:
-            hill = outline(share, axis.left, axis.right, tall) if share.size else ()
-            crowds.append([Area(points=hill, ink="edge")] if hill else [])
-        return crowds, highest, True
+        hills = [outline(it, axis.left, axis.right, tall) if it.size else () for it in plot.shares]
+        return [[Area(points=hill, ink="edge")] if hill else [] for hill in hills], highest, True
     places = [np.array([axis.x(value) for value in dot.people.tolist()]) for dot in dots]
     size = size_for(places, style.tallest)
     stacks = [tuple((x, -above) for x, above in dodge(row, size)) for row in places]
-    for stack in stacks:
-        marks = Marks(points=stack, radius=size.diameter / 2 - 0.4, ink="people")
-        crowds.append([marks] if stack else [])
-    highest = max(height(row, size) for row in places)
-    return crowds, max(style.tallest / 4, highest) if most else 0.0, False
+    mark = Marks(points=(), radius=size.diameter / 2 - 0.4, ink="people")
+    highest = max(style.tallest / 4, *(height(row, size) for row in places)) if most else 0.0
+    return [[replace(mark, points=stack)] if stack else [] for stack in stacks], highest, False
 
 
 def _answers(right: int, tests: int, axis: Axis, radius: float) -> list[Shape]:
@@ -324,8 +320,8 @@ def _words(row: Row, axes: Sequence[Axis], sheet: Sheet) -> tuple[list[Text], li
     named = block(row.label, axes[0].sides[0] - ASIDE + 0.01, label)
     notes, left = list[Text](), axes[-1].sides[1] + ASIDE
     for note in row.notes if sheet.style.notes else ():
-        first = Text(x=left, y=LEADING * len(notes), size=NOTE, bold=row.bold and not notes)
-        first = replace(first, ink="soft") if notes else first
+        ink, bold = ("soft", False) if notes else ("ink", row.bold)
+        first = Text(x=left, y=LEADING * len(notes), size=NOTE, ink=ink, bold=bold)
         notes += block(note, sheet.width - left + 0.01, first)
     return [*named], notes
 

@@ -12,7 +12,7 @@ from blindspoon.batches.cautions import PH_LIMIT, passed_limit
 from blindspoon.batches.log import Batch, BatchLog
 from blindspoon.batches.strengths import days_of
 from blindspoon.batches.summary import QUANTITIES, TasteAgainst
-from blindspoon.charts.axis import nice_ticks, shaded_words
+from blindspoon.charts.axis import shaded_words
 from blindspoon.charts.chart import Chart, chart_of, source_of
 from blindspoon.charts.lines import LOW, Happened, LinePlot, NamedLine, lay_lines
 from blindspoon.charts.scene import NARROW, WIDE, Laid, Sheet, variant_inks
@@ -85,8 +85,6 @@ def _scores_plot(found: CourseFound, trial: Trial, x: tuple[float, float]) -> Li
     heights += [] if dashed is None else [dashed]
     pad = 0.03 * (attribute.scale.high - attribute.scale.low)
     y = min(heights) - pad, max(heights) + pad
-    ticks, digits = nice_ticks(*y, 5)
-    write = wording.signed if against_control else wording.number
     less, more = wording.directions(attribute)
     than = f"Against “{trial.variant(trial.control).label}” in the same sitting."
     happened = list[Happened]()
@@ -107,7 +105,7 @@ def _scores_plot(found: CourseFound, trial: Trial, x: tuple[float, float]) -> Li
         series=tuple(lines),
         dashed=dashed,
         ticks=tuple((float(it.day), wording.plain(it.day)) for it in days),
-        up=tuple((value, write(value, digits)) for value in ticks),
+        signed=against_control,
         band=band,
         brackets=tuple(happened),
     )
@@ -222,9 +220,7 @@ class Readings:
 
 def _panels(batches: Sequence[BatchReadings], head: str, x: tuple[float, float]) -> list[LinePlot]:
     """Draw each variant's batches over those of the control, all on the same scales."""
-    limit, free = (
-        (PH_LIMIT, 0.5) if head == "pH" else (None, 2.0)
-    )  # no storm of a tenth of a degree
+    limit, free = (PH_LIMIT, 0.5) if head == "pH" else (None, 2.0)  # 0.1 °C is no slope
     values = [value for batch in batches for _, value in batch.points]
     values += [] if limit is None else [limit]
     jars, plots = Counter(batch.variant for batch in batches), list[LinePlot]()

@@ -72,9 +72,9 @@ class LinePlot:
 
     Over it stand `head` and, quieter, `note`; under its numbers what they are. `x` and `y` are the
     ends of both axes. `ticks` are numbers across, the most important first, and `up` those up the
-    side; round values where there are none, across with `digits` decimals at most. It is shaded
-    between the heights of `band`; each of `brackets` has a row of its own. `tall` is its least
-    height, in pixels.
+    side; round values where there are none, across with `digits` decimals at most, and up with a
+    sign if `signed`. It is shaded between the heights of `band`; each of `brackets` has a row of
+    its own. `tall` is its least height, in pixels.
     """
 
     head: str
@@ -86,6 +86,7 @@ class LinePlot:
     dashed: float | None = None
     ticks: tuple[tuple[float, str], ...] = ()
     up: tuple[tuple[float, str], ...] = ()
+    signed: bool = False
     digits: int | None = None
     band: tuple[float, float] | None = None
     brackets: tuple[Happened, ...] = ()
@@ -169,7 +170,8 @@ def _head(plot: LinePlot, left: float, right: float, y: float) -> list[Text]:
 def _up(plot: LinePlot) -> list[tuple[float, str]]:
     """Numbers up the side; the dashed line has one of its own."""
     ticks, digits = nice_ticks(*plot.y, 5)
-    numbers = [*plot.up] or [(value, wording.number(value, digits)) for value in ticks]
+    write = wording.signed if plot.signed else wording.number
+    numbers = [*plot.up] or [(value, write(value, digits)) for value in ticks]
     if plot.dashed is not None and plot.dashed not in (value for value, _ in numbers):
         numbers.append((plot.dashed, wording.plain(plot.dashed)))
     return numbers
@@ -206,9 +208,8 @@ def _brackets(plane: _Plane, sheet: Sheet) -> list[Shape]:
         for x in [start] * (after is not None) + [end] * (by is not None):
             shapes.append(Line(points=((x, y - 5), (x, y + 5)), ink="ink", width=2.0))
             shapes.append(Line(points=((x, plane.top), (x, plane.bottom)), ink="edge", dashed=True))
-        half = text_width(words, SMALL) / 2
-        x = min(max((start + end) / 2, half), sheet.width - half)
-        shapes.append(Text(x=x, y=y - 9, text=words, size=SMALL, anchor="middle"))
+        text = Text(x=(start + end) / 2, y=y - 9, text=words, size=SMALL, anchor="middle")
+        shapes.append(text.between(0, sheet.width))
     return shapes
 
 
@@ -229,8 +230,8 @@ def _names_at_marks(plane: _Plane) -> list[Text]:
     names = list[Text]()
     for line, (x, y) in zip(lone, marks, strict=True):
         after = Text(x=x + 10, y=y + 4, text=line.label, size=SMALL)
-        before, half = replace(after, x=x - 10, anchor="end"), text_width(line.label, SMALL) / 2
-        over = replace(after, x=min(max(x, left + half), right - half), anchor="middle")
+        before = replace(after, x=x - 10, anchor="end")
+        over = replace(after, x=x, anchor="middle").between(left, right)
         places = [it.moved(0, dy) for dy in (0, -6, 6) for it in (after, before)]
         name = next(filter(free, (*places, over.moved(0, -15), over.moved(0, 15))), None)
         if name is None:

@@ -47,7 +47,6 @@ LUCK = {
     "different": ", more than luck explains",
     "slight": ", more than luck explains, but only some can tell",
     "alike": ", about what luck brings",
-    "open": "",
 }
 TOLD = {
     ("different", "slight"): "{} could be told from {}",
@@ -67,7 +66,7 @@ def picks_title(choices: Sequence[ChoiceFound], names: Naming) -> str:
             )
     if len(choices) == 1:
         (found,) = choices
-        luck = ", fewer than luck explains" if found.turned else LUCK[found.verdict]
+        luck = ", fewer than luck explains" if found.turned else LUCK.get(found.verdict, "")
         if found.verdict == "alike" and not found.lines:
             can = f"of {found.whose_sets} sets can be told" if found.whose_sets else "can tell"
             luck = f", so at most {percent(found.limit, found.choice.can_tell)} {can}"

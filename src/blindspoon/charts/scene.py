@@ -212,6 +212,11 @@ class Text:
         """Put the same text elsewhere."""
         return replace(self, x=self.x + dx, y=self.y + dy)
 
+    def between(self, left: float, right: float) -> Text:
+        """Move it sideways as far as it takes to lie between two edges."""
+        box = self.box
+        return self.moved(max(left - box.left, 0.0) + min(right - box.right, 0.0), 0)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Drawn:
