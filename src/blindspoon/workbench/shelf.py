@@ -3,6 +3,7 @@
 import difflib
 import secrets
 import tomllib
+from collections.abc import Sequence
 from dataclasses import replace
 
 from flask import redirect, request
@@ -94,7 +95,7 @@ def _add_new(bench: Workbench) -> None:
             kinds=[(kind, label, "") for kind, label in starting.KINDS.items()],
             ages=starting.AGES,
             more_days=starting.DAYS[2:],
-            chosen=[labels.get(word, word) for word in _chosen(typed)],
+            chosen=[labels.get(it, it) for it in starting.lines_of(typed.get(starting.SCORED, ""))],
             earlier={name: found.title for name, found in plans.items() if found.trial},
             scale=tomllib.loads(text).get("scale", {"low": 0, "high": 10}),
         )
@@ -109,7 +110,8 @@ def _add_new(bench: Workbench) -> None:
 
     @bench.app.post("/new")
     def begin() -> Response:
-        answers = {**request.form, starting.SCORED: "\n".join(_chosen(request.form))}
+        scored = _chosen(request.form, request.form.getlist(starting.SCORED))
+        answers = {**request.form, starting.SCORED: scored}
         faults, files = _unsaid(answers), dict[str, bytes]()
         try:
             files = starting.new_files(answers, today(), like=earlier(answers))
@@ -143,16 +145,11 @@ def _unsaid(form: Form) -> dict[str, str]:
     return {"scored.own": "It answers your question, so write what it is."} if blank else {}
 
 
-def _chosen(form: Form) -> list[str]:
-    """Give what is scored, what decides first; the host's own words at their place."""
-    lists = getattr(form, "getlist", None)
-    if lists is None:
-        return starting.lines_of(form.get(starting.SCORED, ""))
+def _chosen(form: Form, ticked: Sequence[str]) -> str:
+    """Give what is scored, what decides first, a line each; the host's own words at their place."""
     own = form.get("scored.own", "").strip()
-    chosen = [*lists(starting.SCORED), *([own] if own else [])]
-    primary = own if form.get("primary") == OWN else form.get("primary", "")
-    first = [primary] if primary else []
-    return [*first, *(name for name in chosen if name != primary)]
+    first = own if form.get("primary") == OWN else form.get("primary", "")
+    return "\n".join(dict.fromkeys(filter(None, (first, *ticked, own))))
 
 
 def _add_lately(bench: Workbench) -> None:
