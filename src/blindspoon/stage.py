@@ -117,14 +117,14 @@ class Stage:
         return self.trial
 
     @property
-    def pouring(self) -> bool:
+    def takes_scores(self) -> bool:
         """Whether codes are drawn, and cups may be scored."""
         return self.state in ("sealed", "tasting")
 
     @property
     def blind(self) -> bool:
         """Whether nobody may know yet what is in a cup."""
-        return self.pouring or self.state == "closed"
+        return self.takes_scores or self.state == "closed"
 
     @property
     def lifted(self) -> bool:

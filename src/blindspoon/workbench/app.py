@@ -198,7 +198,7 @@ class Workbench:
 
         Not where a file is to be mended elsewhere: its own page says so.
         """
-        if stage.pouring:
+        if stage.takes_scores:
             with contextlib.suppress(TrialError):
                 write_sheets(stage.folder)
 

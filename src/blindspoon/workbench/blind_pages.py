@@ -112,7 +112,7 @@ def _add_sheets(bench: Workbench) -> None:
 
     @bench.post("sheets")
     def again(found: Stage, form: Form) -> Response:
-        if not found.pouring:
+        if not found.takes_scores:
             return bench.go(found, "sheets")
         write_sheets(found.folder, form.get("paper"), form.get("labels"))
         return bench.go(found, "sheets", "The sheets are written again.")
@@ -272,7 +272,7 @@ def _fill(
 
 def _opened(bench: Workbench, found: Stage) -> tuple[Sitting, Phones]:
     """Open a trial that is being tasted; another page where it is not."""
-    if not found.pouring:
+    if not found.takes_scores:
         abort(bench.page("no_tasting.html.j2", found, "tasting"))
     try:
         return bench.sittings.of(found.folder)

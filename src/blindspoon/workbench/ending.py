@@ -69,7 +69,7 @@ def add_to(bench: Workbench) -> None:
             problems=[(_step(problem.file), said(problem)) for problem in known.problems],
             notes=[  # who is out is said where they taste, and of jars the days alone count here
                 (step, noted(note)) for step, note in notes
-                if not (found.pouring and note.gap) and (step != "jars" or found.plan.course)
+                if not (found.takes_scores and note.gap) and (step != "jars" or found.plan.course)
             ],
         )  # fmt: skip
 

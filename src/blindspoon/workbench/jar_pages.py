@@ -134,7 +134,7 @@ def add_to(bench: Workbench) -> None:
         if faults:
             return page(found, which, jar, 422, typed=jar.cells | typed, faults=faults)
         told = f"{wording.capital(name)} is {'taken out' if out else 'written down'}"
-        more = " What is printed does not say so yet." if found.pouring else ""
+        more = " What is printed does not say so yet." if found.takes_scores else ""
         if jar.row is None and jar.variant.name in found.made:
             told += f", one more of “{jar.variant.label}”"
             more = " No cup that is drawn comes from it." if found.blind else ""
