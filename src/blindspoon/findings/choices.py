@@ -156,9 +156,8 @@ def _find(
 ) -> ChoiceFound:
     """Count the answers of one variant, and give the limits of who can tell."""
     choice, rows, lines = chosen_by(trial), table.variant == place, None
-    guess, right, other, taster = (
-        choice.how.guess, table.right[rows], table.other[rows], table.taster[rows]
-    )  # fmt: skip
+    guess, taster = choice.how.guess, table.taster[rows]
+    right, other = table.right[rows], table.other[rows]
     if choice.rule == "sequential":
         allowed = choice.beta or alpha
         lines = fc.boundary(guess, choice.can_tell, alpha / several, allowed / several)

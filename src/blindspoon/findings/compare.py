@@ -39,10 +39,8 @@ def compare_trial(
 ) -> tuple[AttributeResult, ...]:
     """Compare every variant with the control on every attribute, and judge.
 
-    Differences of the batches soften the sentences; if `exploratory`, no attribute is primary any
-    more. A variant that neither procedure could compare stands among the others with its reason.
-    Where one person alone gave scores, only ranks compare, within that person's sessions, the
-    rounds.
+    If `exploratory`, no attribute is primary any more. Where one person alone gave scores, only
+    ranks compare, within that person's sessions, the rounds.
     """
     names = enumerate(variant.name for variant in trial.variants)
     aged = frozenset(place for place, name in names if ages and ages.moved(name))
@@ -146,11 +144,7 @@ class Scored:
         )
 
     def mixed(self, *, days: bool = False) -> MixedFit | NoResult:
-        """Fit the mixed model.
-
-        The place of the cup is in it where orders were drawn balanced. Batches are where any
-        variant was tasted from more than one; a variant that names none counts as one.
-        """
+        """Fit the mixed model, with places if orders are balanced, batches if any had several."""
         table = self.table
         several = bool((table.batches_tasted(len(self.trial.variants)) > 1).any())
         return compare_mixed(

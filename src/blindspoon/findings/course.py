@@ -154,8 +154,7 @@ def compare_course(
 ) -> tuple[CourseFound, ...]:
     """Follow every series over its days: on the judged attribute, the control last, then on others.
 
-    Alpha is shared by the series, so that what is said of them holds together. With `exploratory`
-    nothing is primary any more.
+    Alpha is shared by the series, so that what is said of them holds together.
     """
     course, sessions, n = trial.course, table.sessions, len(table.sessions)
     assert course is not None  # noqa: S101 - nothing else is followed over days

@@ -19,7 +19,6 @@ from blindspoon.stats.two_way import (
     Cells,
     Concordance,
     Factor,
-    Fit,
     FTest,
     concordance,
     correlations,
@@ -242,14 +241,11 @@ def _position_effect(
     tested = _tested(score[used], block, (base,), place, labels, NOT_VARIED)
     if isinstance(tested, NoResult):
         return tested, tested
-    every, full = tested
     if places[0] != 1:
-        return every, NoResult("No cup has the first place.")
-    weights = np.zeros(full.estimates.size)
-    weights[-place.levels :] = -1 / (place.levels - 1)
-    weights[-place.levels] = 1.0
-    effect, interval = full.contrast(weights)
-    return every, replace(every.effects[0], effect=effect, interval=interval)
+        return tested, NoResult("No cup has the first place.")
+    first, times = tested.effects[0], places.size / (places.size - 1)  # the mean of all holds it
+    interval = Interval(times * first.interval.low, times * first.interval.high)
+    return tested, replace(first, effect=times * first.effect, interval=interval)
 
 
 def _carry_over(
@@ -271,8 +267,7 @@ def _carry_over(
     places, place = np.unique(table.position[used], return_inverse=True)
     known = (Factor(table.variant[used], len(names)), Factor(place, places.size))
     factor = Factor(last - int(seen[0] == 0), len(labels))
-    tested = _tested(score[used], _sitting(table)[used], known, factor, labels, NOT_CROSSED)
-    return tested if isinstance(tested, NoResult) else tested[0]
+    return _tested(score[used], _sitting(table)[used], known, factor, labels, NOT_CROSSED)
 
 
 def _tested(
@@ -282,7 +277,7 @@ def _tested(
     factor: Factor,
     labels: Sequence[str],
     tangled: NoResult,
-) -> tuple[OrderEffect, Fit] | NoResult:
+) -> OrderEffect | NoResult:
     """Test one factor over others, its levels told from them, and set these against their mean."""
     layout = equations(score, block, *known, factor)
     without, full = layout.solve(-factor.levels), layout.solve()
@@ -299,7 +294,7 @@ def _tested(
         weights[level - factor.levels] += 1
         effect, interval = full.contrast(weights)
         effects.append(Effect(label=label, cups=int(cups[level]), effect=effect, interval=interval))
-    return OrderEffect(test=test, effects=tuple(effects)), full
+    return OrderEffect(test=test, effects=tuple(effects))
 
 
 def scale_use(scores: FloatArray, scale: Scale) -> ScaleUse | NoResult:

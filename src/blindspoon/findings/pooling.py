@@ -44,15 +44,13 @@ def pool_scores(
     alpha: float,
     position: IntArray | None = None,
 ) -> PooledFit | NoResult:
-    """Compare every variant with the control over several kitchens.
+    """Compare every variant with the control over several kitchens, as `PooledFit` says.
 
-    The model of `PooledFit` is fitted by REML, with Kenward-Roger standard errors and degrees of
-    freedom and Dunnett's adjustment over the variants. Beside it stands the same model with
-    kitchen:variant as a fixed effect: its differences, with equal weights for the kitchens, are
-    about these kitchens only, and its F tests whether kitchens disagree. From two variants beside
-    the control on each is pooled from what the kitchens found of it, by its own spread over them,
-    with t on K - 1 degrees of freedom and Bonferroni's adjustment: one spread for all would be
-    false where it is not the same, as with a control that kitchens make less alike.
+    By REML, with Kenward-Roger standard errors and degrees of freedom and Dunnett's adjustment over
+    the variants. From two variants beside the control on each is pooled from what the kitchens
+    found of it, by its own spread over them, with t on K - 1 degrees of freedom and Bonferroni's
+    adjustment: one spread for all would be false where it is not the same, as with a control that
+    kitchens make less alike.
 
     All arrays have shape (n,), a serving each: finite scores, and codes from 0; nobody tasted in
     two kitchens, and every kitchen scored every variant. `alpha`, below 0.5, is the chance of a

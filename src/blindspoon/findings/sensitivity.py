@@ -24,7 +24,6 @@ MOST_SCORES = 4_000_000
 ONE_TASTER = "one taster"
 
 Name = Literal["taster", "session", "procedure", "ordinal"]
-Word = Kind | Literal["not_shown"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,7 +38,7 @@ class Outcome:
 
     attribute: str
     variant: str
-    verdict: Word | None
+    verdict: Kind | Literal["not_shown"] | None
     direction: int
     difference: float | None
     p_adjusted: float | None

@@ -163,11 +163,10 @@ def clauses(
     most: int = ALL,
     first: int = ALL,
 ) -> list[str]:
-    """Tell of one attribute, a clause for each group of variants with the same verdict.
+    """Tell of one attribute: a clause, without its full stop, for each verdict and its variants.
 
-    There is at least one. With `sizes` differences have theirs; a clause names `most` variants and
-    counts the rest, and the `first` groups are told of. Without capital and full stop; the
-    attribute is named where the first verdict does not tell of it: "crisper" does.
+    With `sizes` differences have theirs; a clause names `most` variants and counts the rest, and
+    the `first` clauses are given.
     """
     label = others[0].attribute.label.lower()
     groups = [[o for o in others if (o.verdict, o.direction) == group] for group in GROUPS]
