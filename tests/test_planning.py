@@ -42,6 +42,7 @@ def made(blindspoon, tmp_path_factory):
     text = toml.read_text(encoding="utf-8")
     for letter in "AB":
         text = text.replace(f'"Change {letter}"', f'"With leaf {letter}"')
+    text = re.sub(r"seed = \d+", "seed = 1", text)  # a drawing in 40 has no residual variance
     toml.write_text(text.replace("The same, but ...", "The same, with a leaf"), encoding="utf-8")
     drawn = shutil.copytree(tmp_path / "trial", tmp_path / "drawn")
     done = blindspoon("blind", drawn, "--declare")
