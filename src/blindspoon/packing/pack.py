@@ -84,12 +84,7 @@ def start(title: str, answer: str, files: Collection[str], lacking: Sequence[str
     folders = {str(folder) for path in files for folder in PurePosixPath(path).parents}
     here = {*files, *folders}
     return html_page(
-        "start",
-        title=title,
-        answer=answer,
-        here=here,
-        files=sorted(files),
-        lacking=lacking,
+        "start", title=title, answer=answer, here=here, files=sorted(files), lacking=lacking
     )
 
 

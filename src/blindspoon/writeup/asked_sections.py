@@ -47,20 +47,20 @@ def days_section(analysis: Analysis) -> PageSection | None:
     course = asked[0].course
     passed = _ph_table(analysis)
     weak = one_each(asked[0], analysis.names)  # which the page says under what weakens it
-    told = list[str]()
+    answers = list[str]()
     for found in asked:
         texts = [text for text in (*found.said.untold, *found.said.more) if text != weak]
         if found.series == trial.control or not analysis.about_days:  # else the answer says it
             texts = [" ".join([headline(found), *found.said.answers[1:]]), *texts]
         elif found.said.series and texts:
             texts[0] = f"{found.said.series}: {texts[0][:1].lower()}{texts[0][1:]}"
-        told += texts if len(asked) == 1 else filter(None, [" ".join(texts)])
+        answers += texts if len(asked) == 1 else filter(None, [" ".join(texts)])
     return PageSection(
         name="days",
         link="Day by day",
         head="When is it ready?" if course.reach is not None else "How long does it stay?",
         role="" if asked[0].primary else "Exploratory",
-        paragraphs=(*told, *filter(None, [which_first(analysis.course)])),
+        paragraphs=(*answers, *filter(None, [which_first(analysis.course)])),
         charts=tuple(filter(None, (days_chart(found, trial, log) for found in asked))),
         tables=tuple(
             table
@@ -214,10 +214,10 @@ def choices_section(analysis: Analysis) -> PageSection | None:
         for row in found.by_taster
         if found.tasters > 1
     ]
-    told = [found for found in choices if found.verdict in ("different", "slight")]
+    different = [found for found in choices if found.verdict in ("different", "slight")]
     shares = [
         (it.variant.label, percent(it.interval.low, 0), percent(it.interval.high), it)
-        for it in told
+        for it in different
         if not it.lines
     ]
     caption = f"Who can tell, by their own sets ({ENOUGH} or more)"
@@ -232,7 +232,7 @@ def choices_section(analysis: Analysis) -> PageSection | None:
         else (),  # which the answer says
         charts=(picks_chart(choices, analysis.names, source), *filter(None, lines)),
         tables=(own,) if tasters and analysis.trial.tasters_shown else (),
-        points=points("choices_not_shown", told=shares, several=choices[1:]) if told else (),
+        points=points("choices_not_shown", told=shares, several=choices[1:]) if different else (),
         numbers=(numbers,),
         files=(("tables/choices.csv", csv_table(CHOICE, choices)),),
     )

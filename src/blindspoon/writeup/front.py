@@ -26,7 +26,7 @@ from blindspoon.findings.verdict_in_words import (
 from blindspoon.stats.results import NoResult
 from blindspoon.wording import capital, sentence
 from blindspoon.writeup.asked_sections import days_answer
-from blindspoon.writeup.limits import told_of
+from blindspoon.writeup.limits import caution_for_readers
 from blindspoon.writeup.methods import days_ahead
 from blindspoon.writeup.words import Points, paragraphs, points
 
@@ -47,15 +47,15 @@ def short_answer(analysis: Analysis, answering: Sequence[AttributeResult]) -> st
     """
     standing, names, table = analysis.standing, analysis.names, analysis.table
     no_rule = "No rule was written down before the tasting, so take all of this as a lead."
-    told = [no_rule] * (not analysis.trial.decision.declared)
+    opening = [no_rule] * (not analysis.trial.decision.declared)
     if standing.bent:  # which makes all of it exploratory
-        told = [f"{wording.dated(' '.join(standing.bent))} So all of this is exploratory."]
-    asked = [found for found in analysis.choices if found.primary or not answering]
-    if asked:
-        told.append(sentence(picks_title(asked, names)) if len(asked) > 1 else asked[0].because)
-    told += days_answer(analysis)
+        opening = [f"{wording.dated(' '.join(standing.bent))} So all of this is exploratory."]
+    sets = [found for found in analysis.choices if found.primary or not answering]
+    if sets:
+        opening.append(sentence(picks_title(sets, names)) if len(sets) > 1 else sets[0].because)
+    opening += days_answer(analysis)
     if not answering or analysis.about_days:
-        return " ".join(told)
+        return " ".join(opening)
     about, compared = list[str](), any(result.comparisons for result in answering)
     if answering[0].unit == "round":
         rounds = len(table.sessions)
@@ -82,7 +82,7 @@ def short_answer(analysis: Analysis, answering: Sequence[AttributeResult]) -> st
     others = [other for result in answering for other in result.others]
     answers.append(sentence(f"{to}{_overall(others)}; the {where} names each"))
     catch = _one_catch(analysis, answering)
-    answers = [" ".join(filter(None, (*told, text, catch))) for text in answers]
+    answers = [" ".join(filter(None, (*opening, text, catch))) for text in answers]
     return next((text for text in answers if len(text.split()) <= MOST_WORDS), answers[-1])
 
 
@@ -238,7 +238,7 @@ def weaknesses(analysis: Analysis, influence: Influence | None) -> Points:
     told = points(
         "weak",
         urgent=[
-            capital(told_of(trial, made, found))
+            capital(caution_for_readers(trial, made, found))
             for found in (made.cautions if made else ())
             if made and found.kind in URGENT and found.batches
         ],

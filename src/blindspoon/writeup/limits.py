@@ -90,13 +90,8 @@ def not_shown(analysis: Analysis) -> Points:
     ]
     if len(flags) > MOST_FLAGS:
         said.append(f"{len(flags) - MOST_FLAGS} more are listed in tables/flags.csv")
-    return points(
-        "not_shown",
-        trial=trial,
-        table=table,
-        flags=said,
-        kinds={flag.kind for _, flag in flags},
-    )
+    kinds = {flag.kind for _, flag in flags}
+    return points("not_shown", trial=trial, table=table, flags=said, kinds=kinds)
 
 
 def cautions(trial: Trial, made: Made | None) -> Points:
@@ -104,7 +99,7 @@ def cautions(trial: Trial, made: Made | None) -> Points:
     told = [each for each in made.cautions if not each.general] if made else []
     closed = [batch for each in told if each.kind == "pressure" for batch in each.batches]
     own = [
-        (told_of(trial, made, each), f"({sources(each)})")
+        (caution_for_readers(trial, made, each), f"({sources(each)})")
         for each in told
         if made and each.kind != "pressure"
     ]
@@ -122,7 +117,7 @@ def cautions(trial: Trial, made: Made | None) -> Points:
     return (*([("", HEAD)] if own else []), *own, *general)
 
 
-def told_of(trial: Trial, made: Made, found: Caution) -> str:
+def caution_for_readers(trial: Trial, made: Made, found: Caution) -> str:
     """Say a caution of readers, who know a jar by what was in it."""
     names = _jars(trial, made, found.batches)
     told = caution(replace(found, batches=tuple(names)))

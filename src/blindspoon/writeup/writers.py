@@ -83,7 +83,7 @@ class Column:
         return f"{self.meaning}{unit and f' ({unit})'}{words and f'; one of {words}'}"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Table:
     """A table of finished strings; `name` is its id on the page.
 
@@ -99,9 +99,9 @@ class Table:
     columns: tuple[str, ...]
     rows: tuple[tuple[str, tuple[str, ...]], ...]
     notes: tuple[str, ...] = ()
+    behind: tuple[str, ...] = ()
     stacked: bool = False
     quiet: str = ""
-    behind: tuple[str, ...] = ()
 
 
 def named(kind: ColumnKind, **meanings: str) -> tuple[Column, ...]:
@@ -124,16 +124,8 @@ def grid(
     stacked: bool = False,
 ) -> Table:
     """Make a table of texts; an empty cell is shown as a dash, so that it is seen to be empty."""
-    return Table(
-        name=name,
-        caption=caption,
-        head=head,
-        columns=tuple(columns),
-        rows=tuple((label, tuple(cell or DASH for cell in cells)) for label, cells in rows),
-        notes=tuple(notes),
-        behind=behind,
-        stacked=stacked,
-    )
+    texts = tuple((label, tuple(cell or DASH for cell in cells)) for label, cells in rows)
+    return Table(name, caption, head, tuple(columns), texts, tuple(notes), behind, stacked)
 
 
 def heads(columns: Iterable[Column]) -> Row:
