@@ -148,6 +148,10 @@ def test_a_panel_that_shifts_from_sitting_to_sitting_loses_nothing():
             [5, 5, 5, 5, 5, 4.5, 0, 5, 5, 0, 0, 5, 0, 5, 5, 5, 0, 0, 4.5, 5, 5, 5, 4.5, 0],
             "221334412233441141231432",
         ),
+        (
+            [6.5, 8.5, 0, 6.5, 5.5, 0, 5.5, 5.5, 8.5, 6.5, 3.5, 9.5, 0, 0, 5.5, 5.5],
+            "4432132114324123",
+        ),
     ],
 )
 def test_a_residual_that_vanishes_is_no_fit(score, position):

@@ -183,6 +183,7 @@ NEAR = 0.1  # predicted fall of the criterion, a log-likelihood, at which Newton
 JOINED = 0.05  # how near an optimum found before, in its units, a step ends that leads to it
 SURE = 1e-6  # ... at which a step is taken without asking the criterion, which has rounding
 TOLERANCE = 1e-11  # ... at which a fit has ended
+VANISHED = 1e-5  # residual variance, in its units, below which a way leads to none at all
 SMALLEST = 1e-12  # residual sum of squares, as a share of the whole, that counts as none
 
 
@@ -230,13 +231,16 @@ def fit_reml(strata: Strata, *, interaction: bool) -> RemlFit | NoResult:
     starts = _starts(strata, len(model.names))
     if not _well_posed(model(starts[0]).expected):
         return NoResult("The scores cannot tell the variances of the model apart.")
-    best = _descend(model, starts[0])
+    best, residual = _descend(model, starts[0]), model.names.index("residual")
     for start in starts[1:]:
         ends = best, _descend(model, start, best)
-        # a way without an end, to a residual of zero, is no optimum however deep it leads
-        best = min(ends, key=lambda fit: (not fit.converged, fit.at.value))
+        # a way to a residual of zero is no optimum, however deep it leads
+        best = min(
+            ends,
+            key=lambda fit: (not fit.converged or fit.variances[residual] < VANISHED, fit.at.value),
+        )
     variances = best.variances * unit**2
-    if variances[best.names.index("residual")] * strata.n_scores <= strata.rounding:
+    if variances[residual] * strata.n_scores <= strata.rounding:
         return NoResult("The scores show no scatter beyond the effects in the model.")
     return replace(best, variances=variances, at=_in_points(best.at, unit, strata))
 
