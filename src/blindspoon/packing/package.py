@@ -107,10 +107,6 @@ class Resource(NamedTuple):
     columns: tuple[Column, ...]
     rows: Sequence[Sequence[str]]
 
-    @property
-    def path(self) -> str:
-        return f"{self.name}.csv"
-
     def to_csv(self) -> bytes:
         """Write the table; a text that a spreadsheet would take for a formula is guarded."""
         free = [it.kind.type == "string" and "enum" not in it.kind.limits for it in self.columns]
@@ -124,7 +120,7 @@ class Resource(NamedTuple):
         names = [column.name for column in self.columns]
         key = [name for name in KEYS.get(self.name, ()) if name in names]
         keys = {tuple(row[names.index(name)] for name in key) for row in self.rows}
-        record = table_record(self.path, TITLES[self.name], self.columns, content)
+        record = table_record(self.name, TITLES[self.name], self.columns, content)
         if key and len(keys) == len(self.rows) and all(map(all, keys)):
             record["schema"]["primaryKey"] = key
         return record
@@ -139,13 +135,13 @@ def _field(column: Column) -> Record:
     return made | ({"constraints": dict(kind.limits)} if kind.limits else {})
 
 
-def table_record(path: str, title: str, columns: Iterable[Column], content: bytes) -> Record:
+def table_record(name: str, title: str, columns: Iterable[Column], content: bytes) -> Record:
     """Describe a table as a resource of a Data Package."""
     return {
-        "name": path.removesuffix(".csv"),
+        "name": name,
         "type": "table",
         "title": title,
-        "path": path,
+        "path": f"{name}.csv",
         "scheme": "file",
         "format": "csv",
         "mediatype": "text/csv",
@@ -240,12 +236,12 @@ def data_package(
         resources.append(corrections_resource(trial, tables.corrections))
     made = {"batches": tables.batches, "readings": tables.readings}
     resources += [_made_resource(name, table) for name, table in made.items() if table]
-    files = {resource.path: resource.to_csv() for resource in resources}
+    contents = [resource.to_csv() for resource in resources]
     question = f"{trial.question} " if trial.question else ""
     described = package_files(
         "data",
         trial,
-        [resource.to_record(files[resource.path]) for resource in resources],
+        [*map(Resource.to_record, resources, contents)],
         name=folder,
         description=f"{question}Scores of a side-by-side tasting, with the plan and the key, so "
         "that the comparison can be made again.",
@@ -254,7 +250,7 @@ def data_package(
         **described,
         "trial.toml": trial_text(replace(trial, photos=())).encode(),
         **({FILE: seal.to_toml().encode()} if seal else {}),
-        **files,
+        **{f"{it.name}.csv": text for it, text in zip(resources, contents, strict=True)},
     }
 
 
@@ -300,9 +296,9 @@ def results_package(
 def _resource(trial: Trial, path: PurePosixPath, content: bytes) -> Record:
     if path.stem != "scores":
         title, columns = FILES[path.stem]
-        return table_record(path.name, title, described(columns), content)
+        return table_record(path.stem, title, described(columns), content)
     known = {column.name: column for column in cup_columns(trial)}
     scored = (attribute.name for attribute in trial.attributes)
     cups = [known[name] for name in ("session", "taster", "variant", "batch", "position", *scored)]
     remark = replace(known["comment"], name="remark")
-    return table_record(path.name, "What was compared, a row a cup", [*cups, remark], content)
+    return table_record(path.stem, "What was compared, a row a cup", [*cups, remark], content)

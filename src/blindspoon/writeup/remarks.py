@@ -31,9 +31,9 @@ def remarks_of(analysis: Analysis) -> Remarks | None:
     ]
     grouped.append(("Beside a set", [*choices.remarks[:MOST_LISTED]] if choices else []))
     listed = tuple((label, _each_once(texts)) for label, texts in grouped if texts)
-    note = all_in(len(told), "remarks", "scores.csv")
+    note = tuple(all_in(len(told), "remarks", "scores.csv"))
     who = "the taster" if len(table.tasters) == 1 else "tasters"
-    return Remarks(head=f"What {who} said", by_variant=listed, note=tuple(note)) if listed else None
+    return Remarks(head=f"What {who} said", by_variant=listed, note=note) if listed else None
 
 
 def _each_once(texts: Iterable[str]) -> tuple[str, ...]:
@@ -42,11 +42,9 @@ def _each_once(texts: Iterable[str]) -> tuple[str, ...]:
     for text in texts:
         same.setdefault(" ".join(text.casefold().split()).rstrip(".!"), []).append(text)
     often = sorted(same.values(), key=len, reverse=True)
-    return tuple(f"“{wrote[0]}”{_times(len(wrote))}" for wrote in often)
-
-
-def _times(often: int) -> str:
-    return {1: "", 2: " (twice)"}.get(often, f" ({wording.spelled(often)} times)")
+    times = {1: "", 2: " (twice)"}
+    quoted = ((f"“{wrote[0]}”", len(wrote)) for wrote in often)
+    return tuple(text + times.get(n, f" ({wording.spelled(n)} times)") for text, n in quoted)
 
 
 def all_in(total: int, what: str, file: str) -> list[str]:
