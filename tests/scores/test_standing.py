@@ -116,6 +116,8 @@ def test_a_correction_is_told_with_its_reason_and_bends_nothing(coded):
     seal = sealed(coded)
     coded["scores.csv"] = coded["scores.csv"].replace(b"037,7,", b"037,1,")
     assert "corrections.csv does not say why" in told(coded, seal).bent[0]
+    torn = coded | {"scores.csv": b"sep=;\n" + coded["scores.csv"]}
+    assert told(torn, seal).bent == ()  # what cannot be read is a problem, and no change
     coded["corrections.csv"] = MISREAD
     found = told(coded, seal)
     assert found.bent == ()

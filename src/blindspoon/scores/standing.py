@@ -138,7 +138,8 @@ def standing(text: FolderText, hidden: FolderTables | None = None) -> Standing:
     waiting = lift is None or (not lift.last and moved)
     key = None if tables.key is None else key_fingerprint(key_rows(tables.key))
     bent = [*_bent(trial, seal, key, late)]
-    if moved and not waiting:
+    unread = any(table.problems for table in tables.answers)
+    if moved and not (waiting or unread):
         bent.append(("not as sealed", _MOVED))
     share, looked = _look(trial, lift.tasters if lift else 0, lift)
     pourer = lift and ("only" if (lift.poured, lift.tasters) == ("taster", 1) else lift.poured)
