@@ -75,6 +75,11 @@ class TextColumn:
     def at(self, row: int) -> str:
         return self.texts[int(self.codes[row])]
 
+    @property
+    def filled(self) -> BoolArray:
+        """Rows that are not blank, shape (n,)."""
+        return np.array([bool(text) for text in self.texts], np.bool_)[self.codes]
+
     def rows_of(self, texts: Iterable[str]) -> IntArray:
         """Rows that hold one of these texts, in order."""
         wanted = set(texts)

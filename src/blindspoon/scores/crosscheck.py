@@ -72,8 +72,7 @@ class Cups:
         ours = (self.session, self.taster, self.name)
         theirs = (others.session, others.taster, others.name)
         found = _match(ours, self.usable, theirs, others.usable)
-        for_all = np.zeros(len(others), np.bool_)
-        for_all[others.taster.rows_of([""])] = True
+        for_all = ~others.taster.filled
         if for_all.any():
             shared = _match(ours[::2], self.usable, theirs[::2], others.usable & for_all)
             found = np.where(found < 0, shared, found)
@@ -177,8 +176,7 @@ def plan_problems(plan: Cups | None, key: Cups | None) -> list[Problem]:
 
 def batch_problems(cups: Cups, variant: TextColumn) -> list[Problem]:
     """Find batches that are said to be of two variants; `variant` has one a row of `cups`."""
-    named = cups.batch.rows_of(filter(None, cups.batch.texts))
-    named = named[cups.usable[named]]
+    named = np.flatnonzero(cups.batch.filled & cups.usable)
     _, first = np.unique(number_rows(cups.batch, variant)[named], return_index=True)
     pairs = named[np.sort(first)]
     _, first = np.unique(cups.batch.codes[pairs], return_index=True)
@@ -203,8 +201,7 @@ def strays(batch: TextColumn, variant: IntArray) -> BoolArray:
 
     Only where a variant has several batches: elsewhere no batch matters.
     """
-    blank = np.zeros(len(batch), np.bool_)
-    blank[batch.rows_of([""])] = True
+    blank = ~batch.filled
     named = np.unique(np.stack([variant[~blank], batch.codes[~blank]]), axis=1)[0]
     counts = np.bincount(named, minlength=int(variant.max(initial=0)) + 1)
     return blank & (counts[variant] > 0) & bool(counts.max(initial=0) > 1)

@@ -65,8 +65,7 @@ def open_ledger(trial: Trial, tables: FolderTables) -> Ledger:
     plan, sets = served, None
     if served is not None and trial.choice is not None:
         names = _column(served.tables, "set")
-        in_sets = np.array([bool(text) for text in names.texts], np.bool_)[names.codes]
-        plan, sets = served.part(~in_sets), replace(served, batch=names).part(in_sets)
+        plan, sets = served.part(~names.filled), replace(served, batch=names).part(names.filled)
     problems += crosscheck.score_problems(scored, plan if trial.attributes else None, key)
     problems += crosscheck.plan_problems(served, key)
     picks, choices = (None, None) if trial.choice is None else seen.chosen(tables.choices, sets)

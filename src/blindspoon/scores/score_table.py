@@ -213,7 +213,7 @@ def _remarks(trial: Trial, scored: Cups, variant: IntArray) -> Iterator[Remark]:
     row = 0
     for table in scored.tables:
         comments = table.column("comment")
-        for place in comments.rows_of(filter(None, comments.texts)).tolist():
+        for place in np.flatnonzero(comments.filled).tolist():
             session, taster, _ = scored.texts(row + place)
             yield Remark(
                 session=session,

@@ -137,8 +137,7 @@ def _misread(text: str, how: ChoiceMethod) -> Fault | None:
 
 
 def absent_answers(picks: Picks) -> Iterator[Note]:
-    blank = picks.answers.rows_of([""])
-    for row in blank.tolist():
+    for row in np.flatnonzero(~picks.answers.filled).tolist():
         file, line = picks.rows.place(row)
         yield Note(file=file, line=line, text=f"{unit(picks.rows, row)} has no answer", gap=True)
     sets = replace(picks.cups, by="set", name=picks.cups.batch)
@@ -199,8 +198,7 @@ def judge_picks(trial: Trial, picks: Picks, variant: IntArray) -> tuple[ChoiceTa
     bad = np.concatenate([np.flatnonzero(sizes != how.cups), numbers[wrong]])
     counts = np.zeros((len(trial.variants), len(how.orders)), np.int64)
     np.add.at(counts, (compared[~wrong], which[~wrong]), 1)
-    blank = picks.answers.texts.index("") if "" in picks.answers.texts else -1
-    answered = np.flatnonzero(picks.answers.codes != blank)
+    answered = np.flatnonzero(picks.answers.filled)
     answered = answered[np.isin(picks.of[answered], numbers)]
     row = np.searchsorted(numbers, picks.of[answered])
     kinds = np.zeros(len(cups) + 1, np.int64)  # the last for an answer that names no cup
