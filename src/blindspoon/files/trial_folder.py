@@ -125,7 +125,7 @@ def read_folder(folder: Path, without: Collection[str] = ()) -> FolderText:
             problems.append(_UNREADABLE.broken(cannot("read", error), shown(name, 300)))
     if later := later_format(files.get("seal.toml", b"").decode(errors="replace")):
         problems.append(_LATER.broken(f"it has format {later}", "seal.toml"))
-    data, text, windows = files.get("trial.toml", b""), "", False
+    data = files.get("trial.toml", b"")
     try:
         text, windows = decoded(data)
     except UnicodeDecodeError as error:
@@ -153,12 +153,12 @@ def _unread(
 ) -> Iterator[Note]:
     """Name files that may have been meant to be read."""
     for name in beside:
-        kept = name.lower().endswith((".csv", ".tsv", ".toml"))
+        plain = name.lower().endswith((".csv", ".tsv", ".toml"))
         meant = f"{name.partition('.')[0].lower()}.csv"  # scores.xlsx, scores.csv.txt
         same = name.lower()  # for a system that takes no notice of capitals
         read = same in fixed and (folder / name).samefile(folder / same)
-        if not read and (kept or meant in TABLES):
-            hint = did_you_mean(name, _READ) if kept else f": save it as CSV, as {meant}"
+        if not read and (plain or meant in TABLES):
+            hint = did_you_mean(name, _READ) if plain else f": save it as CSV, as {meant}"
             yield Note(file=shown(name), text=f"the file is not read{hint}")
     for name in ballots:
         if not name.lower().endswith(".csv"):
@@ -192,8 +192,8 @@ def _files_under(place: Path, pattern: str) -> tuple[str, ...]:
 
 def published_at(folder: Path) -> Path:
     """Say where a trial is published from a page: in ``published`` on its shelf."""
-    whole = folder.resolve()
-    return whole.parent / "published" / whole.name
+    place = folder.resolve()
+    return place.parent / "published" / place.name
 
 
 def photos_in(folder: Path) -> tuple[str, ...]:
@@ -216,12 +216,12 @@ def fingerprint(files: Mapping[str, bytes]) -> str:
     >>> one == fingerprint({"key.csv": b"b", "scores.csv": b"a"})
     True
     """
-    whole = hashlib.sha256()
+    digest = hashlib.sha256()
     for name in sorted(files):
         for part in (name.encode(), files[name]):
-            whole.update(len(part).to_bytes(8))
-            whole.update(part)
-    return whole.hexdigest()
+            digest.update(len(part).to_bytes(8))
+            digest.update(part)
+    return digest.hexdigest()
 
 
 def content_of(path: Path) -> bytes:
