@@ -433,12 +433,10 @@ def _read_readings(
         found.append(reading)
         start = started[batch]
         if start and day < start:
-            early = Fault(
-                "reading-before-start",
-                f"{day} is before {shown(batch)} was started on {start}",
-                "a batch is measured from the day it is started",
-                "Correct the date, or started in batches.csv",
-            )
+            before = f"{day} is before {shown(batch)} was started on {start}"
+            allowed = "a batch is measured from the day it is started"
+            remedy = "Correct the date, or started in batches.csv"
+            early = Fault("reading-before-start", before, allowed, remedy)
             findings.problems.append(problem_at(table, row, "date", early))
         if last_tasted and day > last_tasted:
             text = f"{day} is after the last tasting on {last_tasted}: charted, not judged by"
@@ -487,13 +485,10 @@ def _wrongly_tasted(
             if not batch or unwritten:  # a variant without any row is no misspelt jar
                 continue
             if batch not in made:
+                found = f"batch {quoted(batch)} is not in {file}{did_you_mean(batch, made)}"
                 listed = some_of((quoted(name) for name in made if name), 20) or "none"
-                fault = Fault(
-                    "never-made",
-                    f"batch {quoted(batch)} is not in {file}{did_you_mean(batch, made)}",
-                    f"{file} lists {listed}",
-                    f"Correct the name, or add its row to {file}",
-                )
+                remedy = f"Correct the name, or add its row to {file}"
+                fault = Fault("never-made", found, f"{file} lists {listed}", remedy)
             elif variant and made[batch] and made[batch] != variant:
                 two = f"is {shown(variant)} here and {shown(made[batch])} in {file}"
                 allowed = "a batch is one vessel of one variant"

@@ -121,8 +121,7 @@ class Given(NamedTuple):
     """An answer as a page sends it.
 
     `base` is the mark of the answer that the page had seen, `page` names the page that was opened,
-    and `turn` is its how many-th answer to this cup this is. It was given `ago` seconds before it
-    came.
+    and `turn` is its how many-th answer this is. It was given `ago` seconds before it came.
     """
 
     answer: CupAnswer
@@ -132,14 +131,11 @@ class Given(NamedTuple):
     ago: float = 0.0
 
 
-News = Literal["", "replaced", "late"]  # what became of another answer, or of this one
-
-
 class Receipt(NamedTuple):
-    """What an acknowledged cup holds."""
+    """What an acknowledged cup holds; the news is what became of another answer, or of this one."""
 
     answer: CupAnswer
-    news: News
+    news: str  # "replaced", "late" or nothing
 
 
 @dataclass(slots=True)
@@ -356,7 +352,7 @@ class BallotFile:
         """
         with self._lock:
             self._see_outside_changes()
-            arrival, news = time.time(), dict[str, News]()
+            arrival, news = time.time(), dict[str, str]()
             decided = {code: self._decided(code, sent, arrival) for code, sent in given.items()}
             merged = {code: found for code, found in decided.items() if found}
             self._keep([self._row(code, it.lost) for code, it in merged.items() if it.lost])

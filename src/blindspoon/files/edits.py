@@ -189,9 +189,8 @@ def _seen(text: str, change: Callable[[Any], None], changed: str, *, used: bool 
         found = None
     kept = _comments(changed) == _comments(text) or used
     if _plain(wanted) != _plain(found or {}) or not kept:
-        raise TrialFileError(
-            [_LAID_OUT.broken("a change would move other text of this file", "trial.toml")]
-        )
+        moving = "a change would move other text of this file"
+        raise TrialFileError([_LAID_OUT.broken(moving, "trial.toml")])
     return changed
 
 

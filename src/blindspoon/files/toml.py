@@ -85,10 +85,8 @@ class Section:
     def require(self, *keys: str) -> None:
         for key in keys:
             if key not in self._values:
-                where = self.path or "the file"
-                self.complain(
-                    "missing-key", key, f"{where} has no {key}", f"{key} is required", "Add it"
-                )
+                found = f"{self.path or 'the file'} has no {key}"
+                self.complain("missing-key", key, found, f"{key} is required", "Add it")
 
     def text(self, key: str, default: str = "") -> str:
         """Read a text; blanks around it are cut off."""

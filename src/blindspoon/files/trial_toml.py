@@ -241,9 +241,8 @@ def _attributes(
         values, own, scale = _labelled(section, _ATTRIBUTE), section.section("scale"), default
         if values["name"] in taken:
             found = f"{values['name']} is a column of its own"
-            section.complain(
-                "bad-name", "name", found, "an attribute has another name", "Rename it"
-            )
+            allowed = "an attribute has another name"
+            section.complain("bad-name", "name", found, allowed, "Rename it")
         if "scale" in section:
             scale = _scale(own)
         elif scale is None:

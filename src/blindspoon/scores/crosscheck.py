@@ -155,23 +155,16 @@ def plan_problems(plan: Cups | None, key: Cups | None) -> list[Problem]:
     if key is None or not key.sound:
         return problems
     known = plan.match(key)
-    lost = Rule(
-        "no-key-entry",
-        "key.csv has a row for every cup that is served",
-        "Add its row to key.csv, or take the cup out",
-    )
+    remedy = "Add its row to key.csv, or take the cup out"
+    lost = Rule("no-key-entry", "key.csv has a row for every cup that is served", remedy)
     unknown = np.flatnonzero(plan.usable & (known < 0))
     problems += of_rows(plan, unknown, lost, lambda row: f"{unit(plan, row)} is not in key.csv")
     unserved = key.usable & plan.sound
     unserved[known[known >= 0]] = False
-    more = Rule(
-        "key-not-served",
-        "key.csv has only cups that are served",
-        "Take the row out, or add the cup to servings.csv",
-    )
-    return problems + of_rows(
-        key, np.flatnonzero(unserved), more, lambda row: f"{unit(key, row)} is not in servings.csv"
-    )
+    remedy = "Take the row out, or add the cup to servings.csv"
+    more = Rule("key-not-served", "key.csv has only cups that are served", remedy)
+    extra = np.flatnonzero(unserved)
+    return problems + of_rows(key, extra, more, lambda r: f"{unit(key, r)} is not in servings.csv")
 
 
 def batch_problems(cups: Cups, variant: TextColumn) -> list[Problem]:
@@ -180,20 +173,14 @@ def batch_problems(cups: Cups, variant: TextColumn) -> list[Problem]:
     _, first = np.unique(number_rows(cups.batch, variant)[named], return_index=True)
     pairs = named[np.sort(first)]
     _, first = np.unique(cups.batch.codes[pairs], return_index=True)
-    return of_rows(
-        cups,
-        np.delete(pairs, first),
-        Rule(
-            "batch-of-two-variants",
-            "a batch is one vessel of one variant",
-            "Give every batch a name of its own",
-        ),
-        lambda row: (
-            f"batch {quoted(cups.batch.at(row))} stands for"
-            f" {quoted(variant.at(row))} here and for another variant above"
-        ),
-        column="batch",
-    )
+    allowed, remedy = "a batch is one vessel of one variant", "Give every batch a name of its own"
+    rule = Rule("batch-of-two-variants", allowed, remedy)
+
+    def found(row: int) -> str:
+        stands_for = f"{quoted(variant.at(row))} here and for another variant above"
+        return f"batch {quoted(cups.batch.at(row))} stands for {stands_for}"
+
+    return of_rows(cups, np.delete(pairs, first), rule, found, column="batch")
 
 
 def strays(batch: TextColumn, variant: IntArray) -> BoolArray:

@@ -73,15 +73,14 @@ class ScoreTable:
         """Lay out the scores, a row a cup; see `api.TrialFolder.scores`."""
         import pandas as pd  # noqa: PLC0415 - only where a frame is asked for
 
-        labels = {
-            "session": (self.sessions, self.session),
-            "taster": (self.tasters, self.taster),
-            "variant": ([variant.name for variant in trial.variants], self.variant),
-            "batch": ([*self.batches, None], self.batch),  # -1 is the last: none is named
-        }
         columns = {
             name: pd.Series(np.array(texts, object)[place], dtype="str")
-            for name, (texts, place) in labels.items()
+            for name, texts, place in (
+                ("session", self.sessions, self.session),
+                ("taster", self.tasters, self.taster),
+                ("variant", [variant.name for variant in trial.variants], self.variant),
+                ("batch", [*self.batches, None], self.batch),  # -1 is the last: none is named
+            )
         }
         position = pd.Series(self.position, dtype="Int64").where(self.position > 0)
         scores = zip((attribute.name for attribute in trial.attributes), self.scores.T, strict=True)

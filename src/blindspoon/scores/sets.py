@@ -251,11 +251,8 @@ def _right(choice: Choice, kind: BoolArray, chose: IntArray, agreed: BoolArray) 
 def _bad_sets(picks: Picks, bad: IntArray, choice: Choice) -> list[Problem]:
     first = dict(zip(picks.set_of[::-1].tolist(), range(len(picks.set_of))[::-1], strict=True))
     sets = replace(picks.cups, by="set", name=picks.cups.batch)
-    rule = Rule(
-        "bad-set",
-        f"it has {choice.how.cups} cups, of the control and one variant, as its method asks",
-        "Correct servings.csv or key.csv, or draw the blind again",
-    )
+    allowed = f"it has {choice.how.cups} cups, of the control and one variant, as its method asks"
+    rule = Rule("bad-set", allowed, "Correct servings.csv or key.csv, or draw the blind again")
     rows, label = sorted(first[number] for number in bad.tolist()), choice.how.label
     return of_rows(sets, rows, rule, lambda row: f"{unit(sets, row)} is no set of a {label}")
 
