@@ -11,8 +11,9 @@ import pytest
 from statsmodels.regression.mixed_linear_model import MixedLM
 
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.simulate.at_once import decide, make_flips, make_rule, tell_apart, within
-from blindspoon.simulate.size import rank_differences, size
+from blindspoon.simulate.balanced import decide, make_rule
+from blindspoon.simulate.by_ranks import make_flips, rank_differences, tell_apart, within
+from blindspoon.simulate.size import size
 from blindspoon.simulate.size_results import common_practice
 from blindspoon.simulate.trials import PanelSize, serving_positions
 from blindspoon.trial import Scale

@@ -13,18 +13,8 @@ from blindspoon import wording
 from blindspoon.arrays import BoolArray, FloatArray
 from blindspoon.errors import DesignError, Rule
 from blindspoon.findings.comparison import By
-from blindspoon.simulate.at_once import (
-    SeveralJars,
-    Wider,
-    balanced_design,
-    deal_jars,
-    decide,
-    make_flips,
-    make_rule,
-    steady,
-    tell_apart,
-    within,
-)
+from blindspoon.simulate.balanced import decide, make_rule, steady
+from blindspoon.simulate.by_ranks import make_flips, rank_differences, tell_apart, within
 from blindspoon.simulate.size_results import (
     WANTED,
     Chance,
@@ -37,18 +27,14 @@ from blindspoon.simulate.size_results import (
 )
 from blindspoon.simulate.trials import (
     BOTH,
+    MOST,
     PanelSize,
+    PanelTrials,
     Progress,
     differing,
-    draw_scatter,
-    on_scale,
-    serving_positions,
     sweep,
-    true_levels,
-    who_gets_what,
 )
-from blindspoon.simulate.uneven import uneven_rule
-from blindspoon.stats.sign_flips import settle_ties
+from blindspoon.simulate.uneven import mixed_rule
 from blindspoon.trial import Attribute, Trial
 
 TASTERS = (4, 5, 6, 8, 10, 12, 16, 20, 24, 32, 40)
@@ -157,9 +143,11 @@ def _sizes(
     return sizes
 
 
-FIRST, MORE, PRECISE, MOST = 250, 50, 0.01, 2500
-"""Trials of each chance at first, those that are added at least, the Monte Carlo standard error at
-which drawing stops, and the trials that reach it in any case."""
+FIRST, MORE, PRECISE = 250, 50, 0.01
+"""Trials of each chance at first, those that are added at least, and the Monte Carlo standard error
+at which drawing stops."""
+
+DEALS = 48  # of several jars, over the number of tasters: with few some tell more than others
 
 CLOSE = 0.4  # normal deviates between that chance and one from which the difference is interpolated
 
@@ -179,24 +167,44 @@ def size_panel(
 
     The random draws depend on the seed and the size of the panel only.
     """
-    found = []
+    size = PanelSize(tasters=tasters, sessions=sessions, variants=question.variants)
+    panel = PanelTrials(question, size)
     called = (1, tasters) if question.rounds else (tasters, sessions)
-    for by in procedures:
-        panel = PanelSize(tasters=tasters, sessions=sessions, variants=question.variants)
-        cell = _cell(Simulated(question, panel), by)
-        found.append(replace(cell, tasters=called[0], sessions=called[1]))
-    return tuple(found)
+    return tuple(
+        replace(_cell(panel, by), tasters=called[0], sessions=called[1]) for by in procedures
+    )
 
 
-def _judge(simulated: Simulated, by: By) -> Judge:
-    question, tasters = simulated.question, simulated.panel.tasters
+def _judge(panel: PanelTrials, by: By) -> Judge:
+    question, tasters = panel.question, panel.panel.tasters
     if by == "mixed":
-        return _by_mixed(simulated)
+        if panel.even and not question.jars:
+            even = make_rule(panel.positions, question.alpha)
+            return lambda scores, _rng, _asked: decide(even, scores, question.margin)
+        rounding = (question.scale.step or 0.0) / math.sqrt(12)
+        residual = math.hypot(question.spread.residual_sd, rounding)
+        spread = replace(question.spread, residual_sd=residual)
+        deals = range(max(1, DEALS // tasters) if question.jars else 1)
+        rules = [mixed_rule(panel.cups(deal), spread, question.alpha) for deal in deals]
+
+        def by_mixed(
+            scores: FloatArray, _rng: np.random.Generator, _asked: BoolArray | None
+        ) -> tuple[BoolArray, BoolArray]:
+            cups, shown = (
+                panel.of_cups(scores),
+                np.empty((2, len(scores), question.variants - 1), bool),
+            )
+            for deal, rule in enumerate(rules):
+                those = slice(deal, None, len(rules))
+                shown[:, those] = rule.decide(cups[those], question.margin)
+            return shown[0], shown[1]
+
+        return by_mixed
 
     def by_ranks(
         scores: FloatArray, rng: np.random.Generator, asked: BoolArray | None
     ) -> tuple[BoolArray, BoolArray]:
-        differences, signs = rank_differences(simulated.cells(scores)), make_flips(tasters, rng)
+        differences, signs = rank_differences(panel.cells(scores)), make_flips(tasters, rng)
         different = tell_apart(differences, signs, question.alpha, asked)
         if asked is not None:
             return different, different
@@ -210,119 +218,39 @@ def _judge(simulated: Simulated, by: By) -> Judge:
     return by_ranks
 
 
-def _by_mixed(simulated: Simulated) -> Judge:
-    question, panel = simulated.question, simulated.panel
-    alpha, margin, spread = question.alpha, question.margin, question.spread
-    positions = simulated.positions[:, : panel.variants, :, : panel.variants - 1]
-    jars = None
-    if question.jars:
-        dealt = deal_jars(question.jars, panel.tasters, simulated.rng(3))
-        jars = SeveralJars(dealt, balanced_design(positions), alpha, spread)
+def _chances(
+    panel: PanelTrials,
+    shift: float,
+    shown: Callable[[FloatArray, int, np.random.Generator], FloatArray],
+) -> list[Chance]:
+    """Average what the trials show, until the errors are small enough.
 
-    def wider(scores: FloatArray) -> Wider:
-        return jars.widen(scores[:, :, : panel.variants]) if jars else (1.0, 1.0)
-
-    if simulated.even:
-        rule = make_rule(positions, alpha)
-        return lambda scores, _rng, _asked: decide(rule, scores, margin, wider(scores))
-    rounding = (question.scale.step or 0.0) / math.sqrt(12)
-    spread = replace(spread, residual_sd=math.hypot(spread.residual_sd, rounding))
-    uneven = uneven_rule(simulated.served, simulated.kinds, simulated.positions, spread, alpha)
-    return lambda scores, rng, _asked: uneven.decide(scores, margin, rng, wider(scores))
-
-
-class Simulated:
-    """The trials of one panel: the same tasters and cups, whatever the differences.
-
-    Where one variant differs, trials come in pairs in which all that tasters and cups add has
-    turned its sign: where one finds too much, the other finds too little, and fewer do (J. M.
-    Hammersley and K. W. Morton 1956, Proc. Camb. Phil. Soc. 52, 449-475).
+    `shown` gives, for scores, the number of the first trial and a generator, a row a trial (or
+    a pair) and a column a question, all 0 to 1.
     """
-
-    def __init__(self, question: Question, panel: PanelSize) -> None:
-        self.question, self.panel = question, panel
-        _, variants, sessions = panel
-        twice = 0 if question.rounds else question.controls - 1
-        self.kinds = np.resize(np.arange(variants), variants + twice)
-        self.served = who_gets_what(panel, question.places, self.rng(4))[:, self.kinds]
-        self.even = not twice and question.complete
-        cups = panel._replace(variants=self.kinds.size)
-        self.positions = serving_positions(cups, self.rng(0))
-        if not question.complete:  # position is not in the model then
-            self.positions = self.positions[..., :0]
-        twofold = panel._replace(sessions=sessions * (1 + twice))
-        drawn = draw_scatter(twofold, question.spread, question.trials or MOST, self.rng(1))
-        again = drawn[:, :, :twice, -sessions:]  # of the control
-        self._scatter = np.concatenate([drawn[..., :sessions], again], axis=2)
-
-    def scores(self, shift: float, start: int, stop: int) -> FloatArray:
-        """Give the scores of some trials in which one variant differs by a shift, in points.
-
-        Of pairs of trials where there is a shift; all the first, then all the second.
-        """
-        scale, variants = self.question.scale, self.panel.variants
-        scatter = self._scatter[start:stop]
-        levels = true_levels(scale, shift, np.arange(start, stop), variants)[:, :, self.kinds]
-        if not shift:
-            return on_scale(scatter + levels, scale)
-        return on_scale(np.concatenate([scatter + levels, levels - scatter]), scale)
-
-    def cells(self, scores: FloatArray) -> FloatArray:
-        """Take means of a taster's cups of one variant at one session; NaN where there is none."""
-        variants = self.panel.variants
-        if self.even:
-            return scores
-        control = scores[:, :, self.kinds == 0].mean(axis=2, keepdims=True)
-        means = np.concatenate([control, scores[:, :, 1:variants]], axis=2)
-        return np.where(self.served[:, :variants], means, np.nan)
-
-    def chances(
-        self, shift: float, shown: Callable[[FloatArray, int, np.random.Generator], FloatArray]
-    ) -> list[Chance]:
-        """Average what the trials show, until the errors are small enough.
-
-        `shown` gives, for scores, the number of the first trial and a generator, a row a trial (or
-        a pair) and a column a question, all 0 to 1.
-        """
-        pairs, given = 2 if shift else 1, self.question.trials
-        done, wanted, found = 0, -(-(given or FIRST) // pairs), []
-        while wanted > done:
-            start, done = done, wanted
-            found.append(shown(self.scores(shift, start, done), start, self.rng(2, start)))
-            so_far = np.concatenate(found)
-            errors = so_far.std(axis=0) / np.sqrt(done)
-            if given is None and errors.max() > PRECISE:
-                enough = int(done * (errors.max() / PRECISE) ** 2)
-                wanted = min(max(enough, done + MORE), MOST // pairs)
-        values = zip(so_far.mean(axis=0).tolist(), errors.tolist(), strict=True)
-        return [Chance(value, error) for value, error in values]
-
-    def rng(self, *stream: int) -> np.random.Generator:
-        panel = self.panel
-        return np.random.default_rng((self.question.seed, panel.tasters, panel.sessions, *stream))
+    pairs, given = 2 if shift else 1, panel.question.trials
+    done, wanted, found = 0, -(-(given or FIRST) // pairs), []
+    while wanted > done:
+        start, done = done, wanted
+        found.append(shown(panel.scores(shift, start, done), start, panel.rng(2, start)))
+        so_far = np.concatenate(found)
+        errors = so_far.std(axis=0) / np.sqrt(done)
+        if given is None and errors.max() > PRECISE:
+            enough = int(done * (errors.max() / PRECISE) ** 2)
+            wanted = min(max(enough, done + MORE), MOST // pairs)
+    values = zip(so_far.mean(axis=0).tolist(), errors.tolist(), strict=True)
+    return [Chance(value, error) for value, error in values]
 
 
-def rank_differences(scores: FloatArray) -> FloatArray:
-    """Give each taster's mean differences from variant 0, ties settled as `compare_ranks` does.
-
-    From scores of shape (m, t, k, s), NaN where there is none, to differences of shape (m, t, k -
-    1), in points.
-    """
-    given = np.isfinite(scores).sum(axis=3)
-    with np.errstate(invalid="ignore"):  # a variant that somebody never got
-        means = settle_ties(np.nansum(scores, axis=3) / given)
-    return settle_ties(means[:, :, 1:] - means[:, :, :1])
-
-
-def _cell(simulated: Simulated, procedure: By) -> SizingCell:
-    question, judge = simulated.question, _judge(simulated, procedure)
-    panel = simulated.panel
-    least = question.least_p(panel.tasters, panel.sessions)
+def _cell(panel: PanelTrials, procedure: By) -> SizingCell:
+    question, judge = panel.question, _judge(panel, procedure)
+    tasters, sessions = panel.panel.tasters, panel.panel.sessions
+    least = question.least_p(tasters, sessions)
     reachable, others = procedure == "mixed" or least <= question.alpha, question.variants - 1
 
     def power(shift: float) -> Chance:
         """Chance that the variant that differs is shown different."""
-        return simulated.chances(shift, shown)[0] if reachable else Chance(0.0, 0.0)
+        return _chances(panel, shift, shown)[0] if reachable else Chance(0.0, 0.0)
 
     def shown(scores: FloatArray, start: int, rng: np.random.Generator) -> FloatArray:
         pair = np.arange(start, start + len(scores) // 2)
@@ -334,16 +262,16 @@ def _cell(simulated: Simulated, procedure: By) -> SizingCell:
         different, inside = judge(scores, rng, None)
         alike = inside & ~different
         some = alike.any(axis=1)
-        cells = simulated.cells(scores[some])
+        cells = panel.cells(scores[some])
         alike[some] &= steady(cells, question.alpha, question.margin)
         return np.column_stack([different.any(axis=1), alike.mean(axis=1), alike.all(axis=1)])
 
     known = {shift: power(shift) for shift in (question.margin, 2 * question.margin)}
     once, twice = known.values()
-    false, alike, all_alike = simulated.chances(0.0, unlike)
+    false, alike, all_alike = _chances(panel, 0.0, unlike)
     seen = _seen(power, known, question) if reachable else None
     return SizingCell(
-        tasters=simulated.panel.tasters, sessions=simulated.panel.sessions, procedure=procedure,
+        tasters=tasters, sessions=sessions, procedure=procedure,
         chance_margin=once, chance_twice=twice, chance_alike=alike, chance_all_alike=all_alike,
         chance_false=false, smallest_p=least, smallest_seen=seen,
         not_seen="" if seen else UNSEEN if reachable else UNREACHABLE,

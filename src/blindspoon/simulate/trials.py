@@ -1,5 +1,6 @@
 """Simulated trials of one size: the cups and orders that are drawn; and jobs, over the cores."""
 
+import math
 from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple, TypeVar
 
@@ -9,11 +10,26 @@ from joblib import Parallel, delayed  # type: ignore[import-untyped]
 from blindspoon.arrays import BoolArray, FloatArray, IntArray
 from blindspoon.findings.comparison import By
 from blindspoon.serving.designs import choose_sets, set_deviation, williams
-from blindspoon.serving.draw import TIE, deal
-from blindspoon.simulate.size_results import Spread
+from blindspoon.serving.draw import TIE, deal, deal_batches
+from blindspoon.simulate.size_results import Question, Spread
 from blindspoon.trial import Scale
 
 BOTH: tuple[By, ...] = ("mixed", "ranks")
+MOST = 2500  # trials of each chance, which bring its Monte Carlo standard error to 0.01 in any case
+
+
+class CupList(NamedTuple):
+    """The n cups of one trial, in any order, each column coded from 0; variant 0 is the control.
+
+    Jars are numbered over all variants. `places`, shape (n, q), are columns of the serving position
+    in its session, such as indicators of all but one; q = 0 where the model has none.
+    """
+
+    taster: IntArray
+    variant: IntArray
+    session: IntArray
+    jar: IntArray
+    places: FloatArray
 
 
 class PanelSize(NamedTuple):
@@ -108,6 +124,112 @@ def who_gets_what(panel: PanelSize, places: int, rng: np.random.Generator) -> Bo
         had += rows
         served[:, 1:, session] = rows
     return served
+
+
+def deal_jars(served: BoolArray, jars: Sequence[int], rng: np.random.Generator) -> IntArray:
+    """Deal the jars of each variant as `blind` does, shape (tasters, variants, sessions).
+
+    As evenly as can be, to each taster first what they have not had. Numbered over all variants;
+    0 where nothing is `served`.
+    """
+    dealt, first = np.zeros(served.shape, dtype=np.int64), 0
+    for variant, count in enumerate(jars):
+        had = np.zeros((len(served), count), dtype=np.int64)
+        for session in range(served.shape[2]):
+            who = np.flatnonzero(served[:, variant, session])
+            jar = deal_batches(had.sum(axis=0), had[who], rng)
+            had[who, jar] += 1
+            dealt[who, variant, session] = first + jar
+        first += count
+    return dealt
+
+
+class PanelTrials:
+    """The trials of one panel: the same tasters and cups, whatever the differences.
+
+    Where one variant differs, trials come in pairs in which all that tasters and cups add has
+    turned its sign: where one finds too much, the other finds too little, and fewer do (J. M.
+    Hammersley and K. W. Morton 1956, Proc. Camb. Phil. Soc. 52, 449-475).
+
+    Scores have shape (m, t, c, s): trials, tasters, columns, sessions.
+
+    - `kinds`, shape (c,): the variant of each column; the last may be a second cup of the control
+    - `served`, shape (t, c, s): who gets a cup when
+    - `positions`, shape (t, c, s, q): columns of its place; q = 0 where the model has none
+    """
+
+    def __init__(self, question: Question, panel: PanelSize) -> None:
+        self.question, self.panel = question, panel
+        _, variants, sessions = panel
+        twice = 0 if question.rounds else question.controls - 1
+        self.kinds = np.resize(np.arange(variants), variants + twice)
+        self.served = who_gets_what(panel, question.places, self.rng(4))[:, self.kinds]
+        self.even = not twice and question.complete
+        columns = panel._replace(variants=self.kinds.size)
+        self.positions = serving_positions(columns, self.rng(0))
+        if not question.complete:
+            self.positions = self.positions[..., :0]
+        twofold = panel._replace(sessions=sessions * (1 + twice))
+        drawn = draw_scatter(twofold, question.spread, question.trials or MOST, self.rng(1))
+        again = drawn[:, :, :twice, -sessions:]  # of the control
+        self._scatter = np.concatenate([drawn[..., :sessions], again], axis=2)
+
+    def scores(self, shift: float, start: int, stop: int) -> FloatArray:
+        """Give the scores of some trials in which one variant differs by a shift, in points.
+
+        Of pairs of trials where there is a shift; all the first, then all the second.
+        """
+        scale, variants = self.question.scale, self.panel.variants
+        scatter = self._scatter[start:stop]
+        levels = true_levels(scale, shift, np.arange(start, stop), variants)[:, :, self.kinds]
+        if not shift:
+            return on_scale(scatter + levels, scale)
+        return on_scale(np.concatenate([scatter + levels, levels - scatter]), scale)
+
+    def cups(self, deal: int = 0) -> CupList:
+        """List the cups served, by session and then by column, after a `deal` of several jars."""
+        variants = self.panel.variants
+        session, column, taster = np.nonzero(self.served.T)
+        jars = self.question.jars or (1,) * variants
+        jar = deal_jars(self.served[:, :variants], jars, self.rng(3, deal))[:, self.kinds]
+        where = taster, column, session
+        return CupList(taster, self.kinds[column], session, jar[where], self.positions[where])
+
+    def of_cups(self, scores: FloatArray) -> FloatArray:
+        """Lay scores out as those of `cups`, shape (m, n)."""
+        flat = scores.reshape(len(scores), -1, order="F")
+        return flat if self.served.all() else flat[:, self.served.ravel(order="F")]
+
+    def cells(self, scores: FloatArray) -> FloatArray:
+        """Average a taster's cups of one variant at one session, to (m, t, k, s), NaN for none."""
+        variants = self.panel.variants
+        if self.even:
+            return scores
+        control = scores[:, :, self.kinds == 0].mean(axis=2, keepdims=True)
+        means = np.concatenate([control, scores[:, :, 1:variants]], axis=2)
+        return np.where(self.served[:, :variants], means, np.nan)
+
+    def rng(self, *stream: int) -> np.random.Generator:
+        """Give a stream of draws that depends on the seed and the size of the panel only."""
+        panel = self.panel
+        return np.random.default_rng((self.question.seed, panel.tasters, panel.sessions, *stream))
+
+
+PRODUCT = 1 << 18
+"""Multiplications up to which a matrix product stays on one core (OpenBLAS): its threads cost
+more than they save on products as small as these."""
+
+
+def product(scores: FloatArray, columns: FloatArray) -> FloatArray:
+    """Multiply scores (m, n) and columns (n, d) in parts that stay on one core."""
+    (m, n), d = scores.shape, columns.shape[1]
+    wide = min(d, max(1, math.isqrt(PRODUCT // n)))
+    rows, products = max(1, PRODUCT // (n * max(wide, 1))), np.empty((m, d), order="F")
+    for left in range(0, d, wide or 1):
+        for top in range(0, m, rows):
+            part = scores[top : top + rows] @ columns[:, left : left + wide]
+            products[top : top + rows, left : left + wide] = part
+    return products
 
 
 Found = TypeVar("Found")

@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from blindspoon.simulate.at_once import (
+from blindspoon.simulate.balanced import (
     balanced_design,
     decide,
     estimate,

@@ -11,7 +11,7 @@ from scipy.integrate import quad
 from scipy.stats import chi2, nct, norm, t
 
 from blindspoon.simulate import size as panels
-from blindspoon.simulate.at_once import decide, make_rule
+from blindspoon.simulate.balanced import decide, make_rule
 from blindspoon.simulate.size import size_panel
 from blindspoon.simulate.size_results import Question, Spread, common_practice
 from blindspoon.simulate.trials import PanelSize, differing, serving_positions

@@ -7,10 +7,10 @@ import pytest
 from scipy.stats import wilcoxon
 
 from blindspoon.findings.comparison import kind_of
-from blindspoon.simulate.at_once import make_flips, tell_apart, within
-from blindspoon.simulate.size import Simulated, rank_differences, size_panel
+from blindspoon.simulate.by_ranks import make_flips, rank_differences, tell_apart, within
+from blindspoon.simulate.size import size_panel
 from blindspoon.simulate.size_results import Question
-from blindspoon.simulate.trials import PanelSize
+from blindspoon.simulate.trials import PanelSize, PanelTrials
 from blindspoon.stats.sign_flips import settle_ties, signed_ranks, smallest_p
 from blindspoon.stats.signed_ranks import _in_fixed_order, compare_ranks, shifts_with_intervals
 from blindspoon.trial import Scale
@@ -139,7 +139,7 @@ def test_one_person_alone_is_promised_alike_as_often_as_their_intervals_show_it(
         equivalence is not None
         and equivalence.within(3.0)
         and not (interval and interval.excludes_zero())
-        for differences in rank_differences(Simulated(question, panel).scores(0.0, 0, 100))
+        for differences in rank_differences(PanelTrials(question, panel).scores(0.0, 0, 100))
         for column in differences.T
         for (_, interval, equivalence) in shifts_with_intervals(column[:, None], share, rng)
     ]

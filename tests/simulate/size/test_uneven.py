@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from blindspoon.findings.compare import compare_trial
-from blindspoon.simulate.size import Simulated, question_of, size_panel
+from blindspoon.simulate.size import question_of, size_panel
 from blindspoon.simulate.size_results import Spread, common_practice
-from blindspoon.simulate.trials import PanelSize
-from blindspoon.simulate.uneven import uneven_rule
+from blindspoon.simulate.trials import CupList, PanelSize, PanelTrials
+from blindspoon.simulate.uneven import mixed_rule
 from blindspoon.stats.mixed import compare_mixed
 from tests.calibration import situations
 from tests.calibration.situations import Situation, truths
@@ -47,50 +47,50 @@ def test_uneven_cups_are_promised_what_they_show(variants, tasters, sessions, se
 
 
 @UNEVEN
-def test_reaches_are_those_of_compare_mixed_at_its_estimates(
+def test_errors_are_those_of_compare_mixed_at_its_estimates(
     variants, tasters, sessions, servings, controls
 ):
     """Of the first trials in which tasters do not differ by session, as sizing has it."""
     situation, trial = planned(variants, tasters, sessions, servings, controls)
     question = question_of(trial, common_practice(situation.scale), 200)
-    simulated = Simulated(question, PanelSize(tasters, variants, sessions))
-    served, kinds = simulated.served, simulated.kinds
-    taster, column, session = np.nonzero(served)
-    places = (simulated.positions @ np.arange(1, simulated.positions.shape[3] + 1)).astype(int)
-    compared = 0
-    for scores in simulated.scores(0.0, 0, 20):
+    panel = PanelTrials(question, PanelSize(tasters, variants, sessions))
+    cups, compared = panel.cups(), 0
+    place = (cups.places @ np.arange(1, cups.places.shape[1] + 1)).astype(int)
+    for scores in panel.of_cups(panel.scores(0.0, 0, 20)):
         fit = compare_mixed(
-            scores[served],
-            taster,
-            kinds[column],
+            scores,
+            cups.taster,
+            cups.variant,
             control=0,
             alpha=0.05,
-            position=places[served] if question.complete else None,
-            session=session,
+            position=place if question.complete else None,
+            session=cups.session,
         )
         if fit.taster_session_sd:
             continue
+        own = fit.taster_variant_sd
         spread = Spread(
-            residual_sd=fit.residual_sd,
-            taster_sd=fit.taster_sd,
-            taster_variant_sd=fit.taster_variant_sd or 0.0,
+            residual_sd=fit.residual_sd, taster_sd=fit.taster_sd, taster_variant_sd=own or 0.0
         )
-        rule = uneven_rule(served, kinds, simulated.positions, spread, 0.05)
-        found = [(one.difference, one.interval.high - one.difference) for one in fit.contrasts]
-        reach = np.column_stack([rule.weights @ scores[served], rule.different])
-        np.testing.assert_allclose(reach, found, rtol=1e-5, atol=1e-7)
+        rule = mixed_rule(cups, spread, 0.05)
+        variances = [[fit.residual_sd**2], *([[own**2]] if own is not None else [])]
+        se, df = rule.errors(np.array(variances))
+        found = [(one.difference, one.se, one.df) for one in fit.contrasts]
+        expected = np.column_stack([rule.weights @ scores, se[0], df[0]])
+        np.testing.assert_allclose(expected, found, rtol=1e-5, atol=1e-7)
         compared += 1
     assert compared > 3
 
 
-@pytest.mark.parametrize(("cups", "worth"), [(3, 20 / 27), (2, 1 / 3)])
-def test_fewer_cups_tell_as_much_as_in_balanced_designs(cups, worth):
+@pytest.mark.parametrize(("cups_each", "worth"), [(3, 20 / 27), (2, 1 / 3)])
+def test_fewer_cups_tell_as_much_as_in_balanced_designs(cups_each, worth):
     """``k (l0 + l1) / (l0 (l0 + p l1))``: R. E. Bechhofer and A. C. Tamhane 1981.
 
     Of what all variants tell, where tasters' levels are so far apart that they say nothing.
     """
-    sets = [(0, *some) for some in itertools.combinations((1, 2, 3), cups - 1)] * 4
-    served = np.array([[item in own for item in range(4)] for own in sets])[..., None]
+    sets = [(0, *some) for some in itertools.combinations((1, 2, 3), cups_each - 1)] * 4
+    taster, variant = np.nonzero([[item in own for item in range(4)] for own in sets])
     apart = Spread(residual_sd=1.0, taster_sd=1e4, taster_variant_sd=0.0)
-    rule = uneven_rule(served, np.arange(4), np.empty((12, 4, 1, 0)), apart, 0.05)
+    cups = CupList(taster, variant, 0 * taster, variant, np.empty((taster.size, 0)))
+    rule = mixed_rule(cups, apart, 0.05)
     np.testing.assert_allclose((rule.weights**2).sum(axis=1), 2 / 12 / worth, rtol=1e-6)

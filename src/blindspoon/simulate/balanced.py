@@ -1,6 +1,6 @@
-"""Both procedures on many complete, balanced trials at once.
+"""Many complete, balanced trials decided by the mixed model at once, in closed form.
 
-The mixed model: where every taster gets every variant once a session, the scores fall apart into
+Where every taster gets every variant once a session, the scores fall apart into
 four strata: tasters, their sittings (taster:session), cells (taster:variant) and cups; variant by
 session is fixed. Serving positions, a fixed effect, stand partly in the cells and partly in the
 cups; along canonical directions they fall apart too. What is left of a trial is a handful of
@@ -11,21 +11,16 @@ and one unknown ratio of the two.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 from numpy.polynomial.chebyshev import chebfit, chebpts1, chebval
 from scipy.special import fdtri, stdtrit
 
-from blindspoon.arrays import BoolArray, FloatArray, IntArray, SingleArray
-from blindspoon.simulate.size_results import Spread
+from blindspoon.arrays import BoolArray, FloatArray
 from blindspoon.stats.assumptions import SPAN, WHATEVER, movement
 from blindspoon.stats.dunnett import Dunnett
 from blindspoon.stats.reml import SMALLEST
-from blindspoon.stats.sign_flips import TOLERANCE, settle_ties, signed_ranks
-from blindspoon.stats.signed_ranks import BESIDE
 
 NODES = 6  # ratios of the variances at which critical values are computed; they vary by about 1 %
 NONE = -30.0  # logarithm of a ratio that counts as zero
@@ -349,18 +344,11 @@ def make_rule(positions: FloatArray, alpha: float) -> DecisionRule:
     )  # fmt: skip
 
 
-Wider = tuple[FloatArray | float, FloatArray | float]
-
-
-def decide(
-    rule: DecisionRule, scores: FloatArray, margin: float, wider: Wider = (1.0, 1.0)
-) -> tuple[BoolArray, BoolArray]:
+def decide(rule: DecisionRule, scores: FloatArray, margin: float) -> tuple[BoolArray, BoolArray]:
     """Decide trials of scores (m, t, k, s) as `compare_mixed` and the rule of verdicts would.
 
     Whether the adjusted p value is at most alpha, and whether the simultaneous interval at
     `Dunnett.alike_value` lies inside the margin, shape (m, k - 1) both; False without a result.
-    Differences reach `wider` for either, where more is unknown than the rule knows of.
-
     Five tasters find the second variant better by about 2 points:
 
     >>> rule = make_rule(np.empty((5, 2, 1, 0)), 0.05)
@@ -370,8 +358,8 @@ def decide(
     """
     found = estimate(rule.design, scores)
     size, usable = np.abs(found.difference), found.usable[:, None]
-    different = (size >= rule.reach(found, rule.different) * wider[0]) & usable
-    inside = (size + rule.reach(found, rule.equivalent) * wider[1] < margin) & usable
+    different = (size >= rule.reach(found, rule.different)) & usable
+    inside = (size + rule.reach(found, rule.equivalent) < margin) & usable
     return different, inside
 
 
@@ -414,198 +402,3 @@ def _farthest(cells: FloatArray, alpha: float) -> FloatArray:
     reach = Dunnett(unscaled / np.outer(spread, spread)).critical_value(2 * alpha, df) * spread
     farthest[:, others - 1] = np.abs(estimates) + reach * np.sqrt(left / df)[:, None]
     return farthest
-
-
-DFS = np.geomspace(0.3, 100.0, 24)  # at which critical values are computed
-
-
-@dataclass(frozen=True)
-class SeveralJars:
-    """Which jar each taster gets of each variant, `dealt` (t, k), and what that adds to the reach.
-
-    The mixed model has a variance of jars then, told from the few jars of one variant beside each
-    other, and zero or more: differences reach farther where jars are alike, too.
-    """
-
-    dealt: IntArray
-    design: Balanced
-    alpha: float
-    spread: Spread
-
-    def widen(self, scores: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Give how many times as far differences reach, to be different and alike, (m, k - 1).
-
-        By moments, which is near enough for planning: the mean squares between and within jars give
-        the variance of jars, and its own variance the degrees of freedom (F. E. Satterthwaite 1946,
-        Biometrics Bull. 2, 110).
-        """
-        t, k = self.dealt.shape
-        n = self.dealt.max(axis=0) + 1
-        df_cells, df = (t - 1) * (k - 1), (n - 1).sum() * (1 - 1 / k)
-        (whole, between), kept = self._squares(scores), self._kept(scores.shape[3])
-        left = self.design.lines[0][0]  # of the cells' degrees of freedom, by the positions
-        apart = np.maximum(whole - between, 1e-12) / (df_cells - df)
-        ratio = np.maximum(between / df / apart, 1.0)
-        jars = (ratio - 1) * (n - 1).sum() / kept / ((n - 1) * t / n).sum()
-        height = t / 2 * (1 / n[1:] + 1 / n[0])
-        reach = 1 + jars[:, None] * height
-        dfs = (reach / ratio[:, None] * kept / height) ** 2
-        dfs *= ((n - 1) * (t / n) ** 2).sum() * (left / df_cells)
-        pooled = np.where(ratio > 1, apart * df_cells / np.maximum(whole, 1e-12), 1.0)
-        reach = np.sqrt(np.maximum(reach * pooled[:, None], 1.0))
-        different, alike = (
-            reach * np.maximum(value(dfs) / value(left), 1.0) for value in self._critical
-        )
-        return different, alike
-
-    def _squares(self, scores: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Sum the squares of the cells' deviations in each trial: all, and between jars."""
-        cells = scores.mean(axis=3)
-        cells = cells - cells.mean(axis=2, keepdims=True)
-        cells -= cells.mean(axis=1, keepdims=True)
-        between = np.zeros(len(cells))
-        for v, column in enumerate(self.dealt.T):
-            of_jar = column == np.arange(column.max() + 1)[:, None]
-            between += ((cells[:, :, v] @ of_jar.T) ** 2 / of_jar.sum(axis=1)).sum(axis=1)
-        return (cells**2).sum(axis=(1, 2)), between
-
-    def _kept(self, sessions: int) -> float:
-        """Tell what is left of a jar's share where a taster's cups are held against another."""
-        taster = self.spread.taster_sd**2
-        cell = self.spread.residual_sd**2 / sessions + self.spread.taster_variant_sd**2
-        return 1 - taster / (cell + self.dealt.shape[1] * taster)
-
-    @cached_property
-    def _critical(self) -> tuple[Callable[[FloatArray | float], FloatArray], ...]:
-        """By the degrees of freedom: beside Student's t all but straight in 1 / df."""
-        others = self.dealt.shape[1] - 1
-        family, level = Dunnett((np.eye(others) + 1) / 2), 1 - self.alpha / 2 / others
-
-        def curve(value: Callable[[float, float], float]) -> Callable[..., FloatArray]:
-            exact = np.array([value(self.alpha, df) for df in DFS.tolist()])
-            beside = exact / stdtrit(DFS, level)
-            return lambda dfs: (
-                np.interp(-1 / dfs, -1 / DFS, beside)
-                * stdtrit(np.clip(dfs, DFS[0], DFS[-1]), level)
-            )
-
-        return curve(family.critical_value), curve(family.alike_value)
-
-
-def deal_jars(jars: Sequence[int], tasters: int, rng: np.random.Generator) -> IntArray:
-    """Deal the jars of each variant to the tasters as evenly as can be, a column a variant."""
-    return np.stack([rng.permutation(np.arange(tasters) % count) for count in jars], axis=1)
-
-
-ALL_UP_TO = 12  # tasters up to which all flips are made
-
-SAMPLED = 2048
-"""Flips that trials with more tasters share, their own signs among them: chances stay within
-0.005 of those with 99,999 (measured for 16 and 24 tasters), below their Monte Carlo error."""
-
-PRODUCT = 1 << 18
-"""Multiplications up to which a matrix product stays on one core (OpenBLAS): its threads cost
-more than they save on products as small as these."""
-
-ROWS = 32
-
-STAGES = (4, 12, 28)  # blocks of flips after which a trial that is clear is left
-
-CLEAR = 3.5
-"""Standard errors, of a share of the flips that stay to be made, that make a trial clear."""
-
-NEAR = 1e-5  # share by which two statistics in single precision may be apart and still be tied
-
-
-def make_flips(tasters: int, rng: np.random.Generator) -> SingleArray:
-    """Make all flips up to turning everyone at once, or a sample of 2,048 above 12 tasters.
-
-    Signs, shape (blocks, at most 32, tasters), in no order but that the first flip turns nobody.
-
-    >>> signs = make_flips(3, np.random.default_rng(1))
-    >>> sorted((signs @ np.array([1, 2, 4], dtype=np.float32)).ravel().tolist())
-    [-5.0, -1.0, 3.0, 7.0]
-    """
-    if tasters <= ALL_UP_TO:
-        ways = rng.permuted(np.arange(1, 2 ** (tasters - 1)))
-        turned = np.append(0, ways)[:, None] << 1 >> np.arange(tasters) & 1
-    else:
-        turned = rng.integers(0, 2, (SAMPLED, tasters))
-        turned[0] = 0
-    signs = (1 - 2 * turned).astype(np.float32)
-    return signs.reshape(-1, min(ROWS, len(signs)), tasters)
-
-
-def tell_apart(
-    differences: FloatArray, signs: SingleArray, alpha: float, asked: BoolArray | None = None
-) -> BoolArray:
-    """Decide whether each variant is shown different, as `compare_ranks` would.
-
-    From differences from the control (m, t, v), in points, to true, shape (m, v), where the p
-    value, adjusted by single-step max-T, is at most alpha. Only variants that are `asked`, by
-    default all, have to be decided.
-
-    Flips stop early, once the share of them that reach as far is clearly on one side of alpha (J.
-    Besag and P. Clifford 1991, Biometrika 78, 301-304, stop so on the other side alone).
-
-    >>> differences = np.array([2.0, 3, 1, 2, 4, 1]).reshape(1, 6, 1)
-    >>> tell_apart(differences, make_flips(6, np.random.default_rng(1)), 0.05)
-    array([[ True]])
-    """
-    return _passes(signed_ranks(differences), signs, alpha, asked)
-
-
-def _passes(
-    ranks: FloatArray, signs: SingleArray, alpha: float, asked: BoolArray | None
-) -> BoolArray:
-    """Decide as `tell_apart` by signed ranks, shape (m, t, v)."""
-    squares = (ranks**2).sum(axis=1)
-    scaled = ranks / np.sqrt(np.where(squares > 0, squares, 1.0))[:, None]
-    reach = np.abs(scaled.sum(axis=1))
-    left = (reach > 0) & (True if asked is None else asked)
-    shown = np.zeros_like(left)
-    near = np.where(left, reach * (1 - NEAR), np.inf).astype(np.float32)
-    scaled = np.ascontiguousarray(scaled.transpose(2, 1, 0), dtype=np.float32)
-    beyond, made, every = np.zeros(shown.shape), 0, signs[..., 0].size
-    for flips in filter(len, np.split(signs, STAGES)):
-        made += flips[..., 0].size
-        going = np.flatnonzero(left.any(axis=1))
-        size = max(1, PRODUCT // max(flips[0].size, flips[..., 0].size))
-        for part in (going[start : start + size] for start in range(0, going.size, size)):
-            largest = np.zeros((*flips.shape[:2], part.size), dtype=np.float32)
-            for scores in scaled[:, :, part]:
-                np.maximum(largest, np.abs(flips @ scores), out=largest)
-            for at in np.flatnonzero(left[part].any(axis=0)):
-                beyond[part, at] += np.count_nonzero(largest >= near[part, at], axis=(0, 1))
-        doubt = CLEAR * math.sqrt(alpha * (1 - alpha) * made * (1 - made / every))
-        allowed = alpha * made * (1 + TOLERANCE)
-        shown |= left & (beyond <= allowed - doubt)
-        left &= np.abs(beyond - allowed) < doubt
-    return shown
-
-
-def within(differences: FloatArray, signs: SingleArray, alpha: float, margin: float) -> BoolArray:
-    """Decide whether each variant's simultaneous interval, at 1 - 2 alpha, lies inside the margin.
-
-    Arrays are as in `tell_apart`, differences settled. True where the test that made the
-    interval rejects either end of the margin.
-    """
-    middles = _medians(differences)  # the estimates, or near them
-    ranks = signed_ranks(settle_ties(differences - middles) - BESIDE)
-    ends = [signed_ranks(settle_ties(differences - end)) for end in (margin, -margin)]
-    inside: BoolArray = (ends[0].sum(axis=1) < 0) & (ends[1].sum(axis=1) > 0)
-    for end in ends:
-        trial, variant = np.nonzero(inside)
-        shifted, row = ranks[trial], np.arange(trial.size)
-        shifted[row, :, variant] = end[trial, :, variant]
-        asked = variant[:, None] == np.arange(ranks.shape[2])
-        inside[trial, variant] = _passes(shifted, signs, 2 * alpha, asked)[row, variant]
-    return inside
-
-
-def _medians(differences: FloatArray) -> FloatArray:
-    """Take medians over tasters (m, 1, v), of those who are not NaN."""
-    rising = np.sort(differences, axis=1)
-    n = np.isfinite(rising).sum(axis=1, keepdims=True)
-    both = np.concatenate([np.maximum(n - 1, 0) // 2, n // 2], axis=1)
-    return np.take_along_axis(rising, both, axis=1).mean(axis=1, keepdims=True)
