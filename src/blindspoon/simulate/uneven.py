@@ -136,14 +136,14 @@ class MixedRule:
         fitted = fitted[: len(lines.parts)]
         if self.jars is None:
             return fitted
-        ratios, jars = fitted / np.maximum(fitted[0], 1e-150), np.zeros_like(fitted[0])
-        expected = np.maximum(self.jars.parts[:-1].T @ ratios, 1e-150)
+        ratios, jars = fitted / np.maximum(fitted[0], 1e-15), np.zeros_like(fitted[0])
+        expected = np.maximum(self.jars.parts[:-1].T @ ratios, 1e-12)
         squares, slope = (
             self.jars.squares(scores) / expected,
             self.jars.parts[-1, :, None] / expected,
         )
         df = self.jars.df[:, None]
-        apart = (slope * (squares / np.maximum(fitted[0], 1e-150) - df)).sum(axis=0) > 0
+        apart = (slope * (squares / np.maximum(fitted[0], 1e-15) - df)).sum(axis=0) > 0
         residual, jars[apart] = _fit(df, squares[:, apart], slope[:, apart])
         fitted[:, apart] = residual * ratios[:, apart]
         return np.vstack([fitted, jars])
@@ -162,6 +162,10 @@ class MixedRule:
             information = self.jars.information(variances, between)
             information[:, :p, :p] += known
             known = information
+        ridge = (
+            1e-9 * np.einsum("maa->ma", np.abs(known))[:, None] + 1e-200
+        )  # of what tells nothing
+        known = known + ridge * np.eye(known.shape[1])
         spread = np.einsum("av,mab,bv->mv", self.shares, np.linalg.inv(known), self.shares)
         return np.sqrt(own), self.df_factor * own**2 / np.maximum(spread, 1e-300)
 
@@ -213,14 +217,20 @@ def mixed_rule(cups: CupList, spread: Spread, alpha: float) -> MixedRule:
         between = solved.cleared @ jars @ turn[:, kept] / np.sqrt(size[kept])
         lines_of_jars = _make_lines([untold, nobody, nobody], effects, known, between)
         rule = replace(rule, jars=lines_of_jars)
+    unsettled = replace(rule, df_factor=np.zeros(k - 1))
     if np.linalg.matrix_rank(lines.parts * lines.df * lines.plain) < len(lines.parts):
-        return replace(rule, df_factor=np.zeros(k - 1))
+        return unsettled
     if not several and n == tasters.shape[1] * k * s:
         return rule
-    test = solved.test([tasters, *[sittings] * (s > 1), *effects], contrasts)
+    try:
+        test = solved.test([tasters, *[sittings] * (s > 1), *effects], contrasts)
+    except np.linalg.LinAlgError:  # too few cups for so many variances
+        return unsettled
+    if not test.usable:
+        return unsettled
     errors, df = rule.errors(residual * np.array([[1.0], *([ratio] for ratio in true)]))
     factor, shares = np.zeros(k - 1), rule.shares.copy()
-    factor[others - 1] = test.df / df[0, others - 1]
+    factor[others - 1] = test.df / np.maximum(df[0, others - 1], 1e-3)
     if several:  # half of the trials find jars as alike as they are
         factor = np.sqrt(factor)
     shares[:, others - 1] *= residual * np.diag(test.covariance) / errors[0, others - 1] ** 2
