@@ -503,7 +503,11 @@ def test_everything_is_in_json_and_its_reference(record):
     record = json.loads(json.dumps(record, allow_nan=False))
     (course,) = record["course"]
     page = JSON_PAGE.read_text(encoding="utf-8")
-    rows = dict(re.findall(r"^- \*\*`course\[\](\S*)`\*\*.*\n((?:  - .*\n)+)", page, re.MULTILINE))
+    item = r"^- \*\*`course\[\](\S*)`\*\*(?:: ((?:`\w+`(?:, )?)+))?.*\n((?:  - .*\n)+)"
+    rows = {
+        at: {*re.findall(r"\w+", names), *re.findall(r"^  - `(\w+)`", lines, re.MULTILINE)}
+        for at, names, lines in re.findall(item, page, re.MULTILINE)
+    }
     parts = {
         "": course, ".by_day[]": course["by_day"][0], ".trend": course["trend"],
         ".by_day[].found": course["by_day"][0]["found"], ".page": course["page"],
@@ -512,8 +516,7 @@ def test_everything_is_in_json_and_its_reference(record):
     }  # fmt: skip
     for at, part in parts.items():
         named = {name.removesuffix("_reason") for name in part}
-        fields = set(re.findall(r"^  - `(\w+)`", rows[at], re.MULTILINE))
-        assert fields - {"kept", "lost"} == named  # until when was not asked
+        assert rows[at] - {"kept", "lost"} == named  # until when was not asked
 
 
 def test_who_answered_to_and_fro_is_named_in_json_only_where_tasters_are_shown(analysed):

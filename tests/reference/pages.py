@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import fields, is_dataclass
-from functools import partial
+from functools import cache, partial
 from typing import NamedTuple, get_args, get_origin, get_type_hints
 
 from blindspoon.batches import cautions as safety
@@ -21,6 +22,7 @@ from blindspoon.findings.sensitivity import Influence
 from blindspoon.simulate.exact_size import ChoiceSizing, CourseSizing
 from blindspoon.simulate.size_results import Sizing
 from blindspoon.stats.results import Interval, NoResult
+from blindspoon.wording import sentence
 from blindspoon.writeup import asked_columns, records
 from blindspoon.writeup import columns as result_columns
 from blindspoon.writeup.writers import Column
@@ -167,6 +169,7 @@ def placed(at: str, shape: Shape, about: str = "") -> Iterator[Placed]:
     """Find an object and those within, but for the ones that `OBJECTS` has by themselves."""
     if isinstance(shape, type):
         said = re.sub(r"\n\n *Parameters\n.*", "", shape.__doc__ or "", flags=re.DOTALL)
+        said = re.sub(r"\bNone\b", "null", said)
         about, *lines = (" ".join(it.split()) for it in re.split(r"^ *- ", said, flags=re.M))
         below = [*_fields(shape)]
         yield Placed(at, about, tuple(name for names, *_ in below for name in names), tuple(lines))
@@ -213,11 +216,35 @@ def objects(page: str) -> Iterator[str]:
         _, _, names, lines = found[0]
         same = [part for part in found if part[2:] == (names, lines)]
         found = [part for part in found if part not in same]
+        names = names or tuple(_name(line) for line in lines if line in _everywhere())
         places = ", ".join(f"`{part.at}`" if part.at else "the object" for part in same)
         told = [", ".join(f"`{name}`" for name in names)] * bool(names)
-        told += filter(None, ["; ".join(dict.fromkeys(part.about for part in same if part.about))])
+        about = "; ".join(dict.fromkeys(part.about for part in same if part.about))
+        told += filter(None, [sentence(about) if names and about else about])
         yield f"- **{places}**{': ' * bool(told)}{'. '.join(told)}"
-        yield from (f"  - {line}" for line in lines)
+        own = (line for line in lines if line not in _everywhere())
+        yield from (f"  - {line.removesuffix(VERDICTS)}" for line in own)
+
+
+VERDICTS = "; open means not settled; one of different, slight, alike, open"
+"""What the page says once."""
+
+
+@cache
+def _everywhere() -> tuple[str, ...]:
+    """Give the lines that three objects have or more, one a name."""
+    parts = (part for shapes in OBJECTS.values() for it in shapes for part in placed(*it))
+    counted = Counter(line for part in parts for line in part.lines if not part.names)
+    often = [line for line, times in counted.most_common() if times > 2]
+    return tuple({_name(line): line for line in often[::-1]}.values())[::-1]
+
+
+def _name(line: str) -> str:
+    return line.split("`")[1]
+
+
+def everywhere() -> Iterator[str]:
+    yield from (f"- {line}" for line in sorted(_everywhere()))
 
 
 RENAMED: dict[tuple[type, str], tuple[str, ...]] = {
@@ -256,5 +283,6 @@ MADE: dict[str, Callable[[], Iterable[str]]] = {
     "factors": factors,
     "cautions": cautions,
     **{name.removesuffix(".csv"): partial(columns, name) for name in TABLES},
+    "everywhere": everywhere,
     **{name: partial(objects, name) for name in OBJECTS},
 }

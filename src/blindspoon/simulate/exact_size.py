@@ -27,10 +27,10 @@ class ChoiceSize:
     """What one number of sets a variant can show.
 
     `needed` right answers show a difference, None where not even all would; guessing brings so many
-    with chance `true_alpha`. `chances` are to show a difference if so many of `ABLE` can tell. Up
-    to `most` right answers they are alike, None where so few sets cannot show it; `chance_alike` is
-    to show that if nobody can tell. By the sequential rule, which may end before all `tests`, both
-    numbers are None.
+    with chance `true_alpha`. `chances` are to show a difference if so many `can_tell`. Up to `most`
+    right answers they are alike, None where so few sets cannot show it; `chance_alike` is to show
+    that if nobody can tell. By the sequential rule, which may end before all `tests`, both numbers
+    are None.
     """
 
     tests: int

@@ -174,8 +174,8 @@ class Sizing:
     """What panels of several sizes can hope for.
 
     Alpha is the attribute's share; the control is one of the variants. Cells are by sessions, then
-    tasters, then procedure. Assumptions say what was taken for granted, sentences what follows, and
-    `foretold` what these jars, or one person alone, cannot tell whoever tastes. What is compared,
+    tasters, then procedure. Sentences say what follows, assumptions what was taken for granted; in
+    JSON also what is foretold: what these jars, or one person alone, cannot tell. What is compared,
     the `unit`, is a round where one person tastes alone, each session one; ranks decide then.
     """
 

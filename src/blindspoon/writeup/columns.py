@@ -273,8 +273,7 @@ POOLED_ATTRIBUTE = (
     ),
 )  # fmt: skip
 KITCHEN = (
-    *named(TEXT, kitchen="its name"),
-    ALPHA,
+    *named(TEXT, kitchen="its name"), ALPHA,
     Column("mixed", meaning="its own mixed model", inner=MIXED),
 )  # fmt: skip
 IN_ALL = MIXED[:-1]  # days in general are each kitchen's own
@@ -282,7 +281,8 @@ POOLED_COMPARISON = (
     NAME,
     VARIANT,
     Column("kitchens", LIST, "what each found", of="own", inner=KITCHEN),
-    Column("pooled", meaning="kitchens like these", inner=IN_ALL),
+    Column("pooled", inner=IN_ALL, meaning="kitchens like these; of several variants by Hartung "
+           "and Knapp’s standard error and Bonferroni’s adjustment"),
     Column("these_kitchens", meaning="these kitchens alone", of="these", inner=IN_ALL),
     Column("verdict", VERDICT, "of all together; open means not settled"),
     BECAUSE,
