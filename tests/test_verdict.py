@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from blindspoon.findings.compare import judge
 from blindspoon.findings.comparison import AttributeResult, Comparison, kind_of
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.results import Interval, MixedContrast, NoResult, RankContrast
+from blindspoon.stats.assumptions import Flag, HeldSittings
+from blindspoon.stats.results import (
+    FitNote,
+    Interval,
+    MixedContrast,
+    MixedFit,
+    NoResult,
+    RankContrast,
+)
 from blindspoon.trial import Attribute, Decision, Scale, Tasting, Trial, Variant
 
 ATTRIBUTE = Attribute(
@@ -94,7 +104,7 @@ def ranks(difference, p, interval, equivalence):
     )
 
 
-def verdict(by_mixed, by_ranks, *, plan=None, scores=None):
+def verdict(by_mixed, by_ranks, *, plan=None, scores=None, **more):
     plan = plan or trial()
     comparison = Comparison(
         attribute=plan.attributes[0],
@@ -116,8 +126,39 @@ def verdict(by_mixed, by_ranks, *, plan=None, scores=None):
         others=(comparison,),
         by=plan.decision.by,
     )
-    (found,) = judge(plan, scores or table(batches=(1,)), result).others
+    (found,) = judge(plan, scores or table(batches=(1,)), replace(result, **more)).others
     return found
+
+
+def over_sittings(way, half=0.2, p_value=0.9, own=0.9):
+    """Give what is held of two sittings, at which the variant had 0.7 more and 0.5 less."""
+    fit = MixedFit(
+        f=1.0,
+        df_num=1.0,
+        df_den=11.0,
+        p_value=0.5,
+        reml_criterion=1.0,
+        residual_sd=1.0,
+        taster_sd=1.0,
+        taster_variant_sd=None,
+        taster_session_sd=None,
+        batch_sd=None,
+        contrasts=(),
+        note=FitNote(converged=True, at_zero=(), position=False, sittings=way),
+    )
+    held = HeldSittings(
+        f=1.0,
+        df_num=1.0,
+        df_den=11.0,
+        p_value=p_value,
+        tasters=12,
+        differences=np.array([[0.0, 0.7], [0.0, -0.5]]),
+        half=np.array([[0.0, half], [0.0, half]]),
+        own=np.array([1.0, own]),
+        alpha=0.05,
+        names=("the first", "the last"),
+    )
+    return {"mixed": fit, "sittings": held}
 
 
 @pytest.mark.parametrize(
@@ -171,6 +212,75 @@ def test_where_the_deciding_procedure_has_no_result_nothing_is_settled():
 def test_without_a_margin_nothing_is_alike_or_slight():
     for numbers, kind in ((SMALL, "different"), (CLOSE, "open")):
         assert kind_of(mixed(*numbers), margin=None, alpha=0.05) == kind
+
+
+UNTOLD = NoResult("Fewer than two sittings tell by themselves how far differences scatter.")
+
+
+@pytest.mark.parametrize(
+    ("numbers", "by", "result", "said"),
+    [
+        (CLEAR, "mixed", over_sittings("each"), ", on these days"),
+        (CLEAR, "mixed", over_sittings("shared"), ", on the days on which both were tasted"),
+        (CLEAR, "mixed", over_sittings("steady"), ", if these days differed in level only"),
+        (CLEAR, "mixed", over_sittings("repeats"), ", if these days did not differ"),
+        (CLEAR, "ranks", over_sittings("repeats"), ", on these days"),
+        (CLOSE, "mixed", over_sittings("shared"), ", on the days on which both were tasted"),
+        (CLOSE, "mixed", over_sittings("each") | {"sittings": UNTOLD}, ", on these days"),
+        (VAGUE, "mixed", over_sittings("each"), ""),
+        (CLEAR, "ranks", over_sittings("each") | {"unit": "round"}, ""),
+    ],
+)
+def test_a_verdict_says_of_which_days_it_speaks(numbers, by, result, said):
+    contrasts, plan = (mixed(*numbers), ranks(*numbers)), trial(by)
+    whom = {name: value for name, value in result.items() if name == "unit"}
+    bare = verdict(*contrasts, plan=plan, **whom).because
+    assert verdict(*contrasts, plan=plan, **result).because == f"{bare[:-1]}{said}."
+
+
+SINGLE = "On average it lies within the margin; a single sitting could be 2 points off."
+
+
+@pytest.mark.parametrize(
+    ("numbers", "result", "kind", "said"),
+    [
+        (CLOSE, over_sittings("each", half=2), "open", SINGLE),
+        (SMALL, over_sittings("each", half=2), "different", SINGLE),
+        (VAGUE, over_sittings("each", half=2), "open", ""),
+        (CLEAR, over_sittings("each", p_value=0.04, own=0.9), "different", ""),
+        (
+            CLEAR,
+            over_sittings("each", p_value=0.04, own=0.03),
+            "different",
+            "Differences moved from sitting to sitting (p = 0.040): 0.7 more at the first, "
+            "0.5 less at the last.",
+        ),
+        (
+            CLOSE,
+            over_sittings("each") | {"aged": frozenset({1})},
+            "open",
+            "It was older from sitting to sitting, so look at its days one by one.",
+        ),
+    ],
+)
+def test_what_moved_from_sitting_to_sitting_is_said(numbers, result, kind, said):
+    found = verdict(mixed(*numbers), ranks(*numbers), **result)
+    assert found.verdict == kind
+    assert found.because.replace("\xa0", " ").partition(". ")[2] == said
+
+
+def test_of_two_flags_a_spread_is_the_reason():
+    flags = [Flag(kind=kind, variant=name, value=2.0, tasters=12)
+             for kind, name in (("spread", "plain"), ("low_end", "cool-cellar"))]  # fmt: skip
+    found = verdict(mixed(*CLEAR), ranks(*VAGUE), flags=tuple(flags))
+    assert "safer one here: the control’s scores spread" in found.because
+
+
+@pytest.mark.parametrize(("adjusted", "word"), [(0.0625, "would"), (0.11, "could")])
+def test_who_agree_settle_it_for_sure_unless_other_variants_share_the_p_value(adjusted, word):
+    five = replace(ranks(*VAGUE), tasters=5, p_value=0.0625, p_adjusted=adjusted)
+    found = verdict(mixed(*VAGUE), five, plan=trial(by="ranks"))
+    assert found.because.endswith(f"Six who agree {word}.")
 
 
 def test_a_p_value_of_just_alpha_is_different():

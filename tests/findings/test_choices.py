@@ -24,6 +24,7 @@ from blindspoon.cli.printed import balance_lines, comparison_table
 from blindspoon.drawing import add_late, draw_again, draw_blind, write_sheets
 from blindspoon.errors import TrialError
 from blindspoon.examine import examine
+from blindspoon.files.seal import Lift, Seal
 from blindspoon.files.trial_toml import parse_trial, trial_text
 from blindspoon.findings.choices import compare_choices
 from blindspoon.findings.comparison import name_all
@@ -320,7 +321,9 @@ def test_the_text_of_a_trial_comes_back():
 # Verdicts ---------------------------------------------------------------------------------------
 
 
-def judged(method, right, tests, more="", *, tasters=0, order=(), alpha=0.05):
+def judged(
+    method, right, tests, more="", *, tasters=0, order=(), alpha=0.05, orders=(), standing=None
+):
     """Judge numbers alone; the answers of so many tasters in turn."""
     text = text_of(method, more=more).replace("declared =", f"alpha = {alpha}\ndeclared =")
     trial = parse_trial(text)
@@ -331,10 +334,16 @@ def judged(method, right, tests, more="", *, tasters=0, order=(), alpha=0.05):
         variant=np.ones(tests, np.int64),
         right=said if not len(order) else np.asarray(order),
         other=np.arange(tests) % 2 == 1 if METHODS[method].words else np.zeros(tests, bool),
-        orders={},
+        orders={1: orders} if orders else {},
     )
     names = name_all(trial.variants, trial.control)
-    return compare_choices(trial, table, Standing(), names)[0]
+    return compare_choices(trial, table, standing or Standing(), names)[0]
+
+
+def lifted(*, last=True, bent=False):
+    lift = Lift(date=DAY, tasters=1, scored=1, cups=1, scores="", last=last)
+    facts = (("new rule", "The rule was changed."),) if bent else ()
+    return Standing(seal=Seal(date=DAY, key="", rule={}, lifted=(lift,)), facts=facts)
 
 
 SENTENCES = {
@@ -385,6 +394,8 @@ def test_of_several_variants_what_is_not_settled_may_be_none(tmp_path):
     rock, pink, red = analysis.choices
     assert (rock.verdict, pink.verdict, red.verdict) == ("open", "open", "open")
     assert pink.interval.low > 0
+    # by Holm all are at .05 / 3 as the first fails: 6 of 8 has p .0197, 7 of 8 has p .0026
+    assert (rock.needed, pink.needed, red.needed) == (7, 7, 7)
     assert "anything from none to 96\N{NO-BREAK SPACE}% of them" in pink.because
     assert "90 % intervals, each for itself" in comparison_table(analysis)
     assert "0.059" in comparison_table(analysis)
@@ -464,6 +475,20 @@ def test_no_verdict_before_the_declared_number():
     )
 
 
+@pytest.mark.parametrize(
+    ("standing", "kind"),
+    [
+        (lifted(), "different"),
+        (lifted(last=False), "open"),  # a declared look: more may come
+        (lifted(bent=True), "open"),
+    ],
+)
+def test_what_was_lifted_for_good_is_judged_short_of_the_declared_number(standing, kind):
+    found = judged("triangle", 11, 11, "tests = 18", standing=standing)
+    assert found.verdict == kind
+    assert found.primary != bool(standing.bent)
+
+
 def test_between_the_sequential_lines_tasting_goes_on_and_at_the_end_it_is_not_settled():
     more, order = 'rule = "sequential"\ntests = {}\ncan_tell = 0.4', np.arange(6) % 2 == 0
     going_on = judged("triangle", 3, 6, more.format(40), order=order)
@@ -471,6 +496,10 @@ def test_between_the_sequential_lines_tasting_goes_on_and_at_the_end_it_is_not_s
     ended = judged("triangle", 3, 6, more.format(6), order=order)
     assert ended.because == "Not settled: nothing is decided after 6 sets, 3 of them right."
     assert (going_on.verdict, ended.verdict) == ("open", "open")
+    late = np.r_[order, np.ones(20, bool)]  # no answer after the declared number counts
+    assert judged("triangle", 0, 26, more.format(6), order=late).because == ended.because
+    bent = judged("triangle", 3, 6, more.format(40), order=order, standing=lifted(bent=True))
+    assert bent.because == ended.because  # nobody is to go on
 
 
 def test_far_fewer_right_than_luck_asks_for_the_key():
@@ -552,13 +581,16 @@ def test_it_is_told_who_can_tell_by_their_own_sets():
     found = judged("triangle", 12, 48, tasters=4, order=order)
     assert [row.can_tell for row in found.by_taster] == [True, False, False, False]
     assert found.by_taster[0].right == 12
+    eight = np.arange(48) // 4 % 3 > 0  # p .019 of each, and .075 by Holm over the four
+    found = judged("triangle", 32, 48, tasters=4, order=eight)
+    assert [(row.right, row.can_tell) for row in found.by_taster] == [(8, False)] * 4
 
 
 def test_either_way_is_two_sided():
     both = 'attribute = "sourness"\nexpect = "either"'
     for right in (6, 18):  # the variant, or the control, was the one with more
         found = judged("paired", right, 24, both)
-        assert found.right == 18
+        assert (found.right, found.needed) == (18, 18)  # 17 of 24 has p .064
         assert found.p_value == pytest.approx(binomtest(18, 24).pvalue, abs=1e-12)
     assert judged("paired", 12, 40, both).p_value == pytest.approx(binomtest(12, 40).pvalue)
     assert judged("paired", 18, 24).p_value == pytest.approx(0.011328, abs=1e-6)
@@ -594,6 +626,21 @@ def test_one_fixed_order_is_refused(tmp_path):
     (found,) = analyse(tmp_path).choices
     assert found.verdict == "open"
     assert found.because.startswith("Every set stood in one and the same order")
+
+
+@pytest.mark.parametrize(
+    ("method", "tests", "orders", "kind"),
+    [
+        ("triangle", 24, (24, 0, 0, 0, 0, 0), "open"),
+        ("triangle", 24, (23, 1, 0, 0, 0, 0), "different"),
+        ("triangle", 2, (2, 0, 0, 0, 0, 0), "different"),  # two may be in one order by luck
+        ("paired", 24, (0, 24), "open"),
+        ("a-not-a", 24, (12, 12), "different"),
+    ],
+)
+def test_whoever_favours_a_place_in_one_order_is_no_sign_of_telling(method, tests, orders, kind):
+    right = np.ones(tests, bool)
+    assert judged(method, 0, tests, order=right, orders=orders, alpha=0.2).verdict == kind
 
 
 def test_the_sequential_rule_stops_and_no_other_look_counts():

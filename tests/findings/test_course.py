@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy import stats
+from statsmodels.stats.multitest import multipletests
 
 from blindspoon.analysis import analyse, to_record
 from blindspoon.api import Compared
@@ -225,12 +226,80 @@ def test_without_a_cup_that_stayed_there_is_a_trend_only():
     changes = {"evenings": True, "kept": ""}
     half_sour, cold = followed(RISING, **changes)
     assert (half_sour.against, cold.series) == ("nothing", "cold")
+    assert half_sour.alpha == 0.05  # the control’s own course answers nothing, and shares none
     assert isinstance(half_sour.reached, NoResult)
     assert [day.verdict for day in half_sour.days] == [None] * 5
     told = " ".join(said(RISING, **changes))
     assert "so the days may have changed and not the food" in told
     declared = followed(RISING, ask="same_control = true", **changes)
     assert [found.against for found in declared] == ["control"]
+
+
+def test_a_level_is_held_against_in_one_sitting_or_with_a_control_that_stayed():
+    ask = "reach = 8"
+    against = [followed(RISING, ask=ask, kept="", evenings=it)[0].against for it in (False, True)]
+    assert against == ["level", "nothing"]
+
+
+@pytest.mark.parametrize("seed", [3, 4, 8])
+@pytest.mark.parametrize("level", [None, 8.0])
+def test_what_comes_and_goes_is_shown_by_holm_and_by_sequences_from_both_ends(seed, level):
+    target = level or '"control"'
+    ask, truth = f"reach = {target}, keep = {target}", {1: -5.0, 7: -1, 14: 0, 42: -1.5, 50: -4.0}
+    (found,) = followed(truth, ask=ask, tasters=9, seed=seed, sd=1.3)
+    values = found.values
+    lower, upper = (stats.ttest_1samp(values, end, alternative=way).pvalue
+                    for end, way in ((level or -1, "greater"), (1, "less")))  # fmt: skip
+    inside = np.maximum(lower, 0 if level else upper)
+    there = multipletests(inside, method="holm")[1] <= 0.025
+    two_sided = stats.ttest_1samp(values, 0).pvalue
+    below = stats.ttest_1samp(values, level or -1, alternative="less").pvalue
+    gone = (below if level else two_sided) <= 0.025
+    ends = np.logical_and.accumulate(gone) | np.logical_and.accumulate(gone[::-1])[::-1]
+    kinds = np.array(["open", "alike", "different", "slight"])[there + 2 * ends]
+    assert [day.verdict for day in found.days] == kinds.tolist()
+    first, last = np.array([*truth])[there][[0, -1]] if there.any() else (None, None)
+    assert (found.reached.by, found.kept.after) == (first, last)
+
+
+def test_a_line_crosses_the_end_of_the_margin_that_is_left_behind():
+    truth = {1: 0.5, 7: -1.0, 14: -2.75, 21: -4.5}
+    (found,) = followed(truth, ask="keep = true")
+    slope, intercept = np.polyfit([*truth], found.values.mean(axis=0), 1)
+    assert found.line.day == pytest.approx((-1 - intercept) / slope)
+
+
+def test_other_attributes_are_shown_beside_a_level_and_not_held_against_it():
+    made = files(RISING, ask='reach = 8, attribute = "sourness"')
+    head, *rows = made["scores.csv"].split("\n")
+    made["scores.csv"] = "\n".join([f"{head},salt", *(f"{r},{r.split(',')[3]}" for r in rows)])
+    made["trial.toml"] = made["trial.toml"].replace(
+        '[{ name = "sourness" }]', '[{ name = "sourness" }, { name = "salt" }]'
+    )
+    trial, table, _, ages = read(made)
+    sour, salt = compare_course(trial, table, ages)
+    assert (sour.against, salt.against, sour.primary, salt.primary) == (
+        "level", "control", True, False
+    )  # fmt: skip
+    assert sour.reached.by == 10
+    assert (salt.reached, {day.verdict for day in salt.days}) == (None, {None})
+    assert not any(it.primary for it in compare_course(trial, table, ages, exploratory=True))
+
+
+def test_a_series_is_held_against_the_control_of_each_evening_in_any_order():
+    made = files(RISING, evenings=True, drift=3.0)
+    (jar,) = compare_course(*read(made)[:2], read(made)[3])
+    name, several = "half-sour", [f"d{day}" for day in sorted(RISING, reverse=True)]
+    variants = "".join(f'[[variant]]\nname = "{it}"\nseries = "{name}"\n' for it in several)
+    made = {
+        "trial.toml": made["trial.toml"].replace(f'[[variant]]\nname = "{name}"\n', variants),
+        "batches.csv": made["batches.csv"].rpartition("\n")[0]
+        + "".join(f"\n{it} jar,{it},{START}," for it in several),
+        "scores.csv": re.sub(rf"s(\d+),(T..),{name}", r"s\1,\2,d\1", made["scores.csv"]),
+    }
+    trial, table, _, ages = read(made)
+    (series,) = compare_course(trial, table, ages)
+    assert series.values.tolist() == jar.values.tolist()
 
 
 def test_the_trend_answers_where_neither_end_can_be_told():
@@ -281,6 +350,29 @@ def test_acceptance_is_counted_day_by_day_and_by_exact_binomials():
     tails = [stats.binomtest(day.yes, 12, alternative="greater").pvalue for day in days]
     assert [day.p_more for day in days] == pytest.approx(tails)
     assert found.acceptance.shares.passed.by == 10.0
+
+
+@pytest.mark.parametrize(
+    ("ask", "half", "shares"),
+    [
+        ('keep = true, accept = "would_eat"', 0.25, 0.25),  # who refuse
+        ('reach = "control", accept = "would_eat"', 0.25, 0.75),  # who would have it
+    ],
+)
+def test_the_share_in_question_is_of_those_who_refuse(ask, half, shares):
+    accept = {3: 0.0, 7: 0.3, 10: 1.0, 14: 1.0, 21: 1.0}
+    (found,) = followed(RISING, ask=f"{ask}, half = {half}", accept=accept)
+    assert found.acceptance.share == shares
+
+
+@pytest.mark.parametrize("ask", ['reach = "control"', 'reach = "control", keep = true'])
+@pytest.mark.parametrize("first", [0, 3])
+def test_a_day_of_turning_is_fitted_from_day_nought_on_where_nobody_is_to_turn_back(ask, first):
+    accept = {first: 0.0, 7: 0.3, 10: 0.8, 14: 1.0, 21: 0.5 if "keep" in ask else 1.0}
+    truth = dict.fromkeys(accept, 0.0)
+    (found,) = followed(truth, ask=f'{ask}, accept = "would_eat"', accept=accept, tasters=16)
+    assert isinstance(found.acceptance.fit, NoResult) == ("keep" in ask)
+    assert found.acceptance.to_and_fro == ()
 
 
 @pytest.mark.parametrize(
@@ -384,6 +476,7 @@ def test_a_taster_of_one_day_is_left_out_of_the_trend_and_listed():
 
 def test_one_day_is_too_few_and_two_make_no_trend():
     (one,) = followed({7: -2.0})
+    assert one.left_out == ()
     assert one.reached.reason == "All cups were of one age; two are needed."
     (two,) = followed({3: -4.0, 7: 0.0}, tasters=20)
     assert two.reached == Bracket(after=3.0, by=7.0)
@@ -437,6 +530,9 @@ def test_cups_of_an_evening_without_the_control_are_left_out_and_told():
     assert "No control was tasted in session s7, so its cups are left out." in found.left_out
     assert isinstance(found.days[1].found, NoResult)
     assert found.days[1].verdict is None
+    moved = {**made, "batches.csv": made["batches.csv"].replace(",2026-07-30", ",")}
+    trial_, table_, _, ages_ = read({**moved, "scores.csv": "\n".join(kept + alone)})
+    assert compare_course(trial_, table_, ages_)[0].left_out == ()  # nothing is held against it
     labelled = [replace(it, label=it.name.replace("s", "day ")) for it in trial.sessions]
     (found,) = compare_course(replace(trial, sessions=tuple(labelled)), table, ages)
     assert "No control was tasted in day 7, so its cups are left out." in found.left_out

@@ -140,23 +140,17 @@ def test_the_error_of_a_distance_is_that_of_its_slope():
 def test_a_or_not_a_is_fisher_and_two_normal_deviates():
     # 60 of 100 and 35 of 100: a textbook example from memory
     answers = fc.Answers(60, 100, 35, 100)
-    p, _ = fc.fisher(answers, 0.05)
+    p = fc.fisher(answers)
     theirs = stats.fisher_exact([[60, 40], [35, 65]], alternative="greater").pvalue
     assert p == pytest.approx(theirs, rel=1e-9) == pytest.approx(0.00032039602, abs=1e-10)
     assert fc.yes_no_distance(answers) == pytest.approx((0.63867, 0.18072), abs=1e-5)
 
 
-def test_needed_of_fisher_is_where_its_tail_turns():
-    for answers in (fc.Answers(9, 12, 4, 12), fc.Answers(0, 5, 0, 5), fc.Answers(5, 5, 5, 5)):
+def test_fishers_tail_is_that_of_the_hypergeometric_distribution():
+    for answers in (fc.Answers(9, 12, 4, 10), fc.Answers(0, 5, 0, 5), fc.Answers(5, 5, 5, 5)):
         said, every = answers.same + answers.other, answers.of_same + answers.of_other
-        tail = {
-            2 * hits + answers.of_other - said: stats.hypergeom.sf(
-                hits - 1, every, answers.of_same, said
-            )
-            for hits in range(max(0, said - answers.of_other), min(said, answers.of_same) + 1)
-        }
-        enough = [right for right, p in tail.items() if p <= 0.05]
-        assert fc.fisher(answers, 0.05)[1] == min(enough, default=None)
+        tail = stats.hypergeom.sf(answers.same - 1, every, answers.of_same, said)
+        assert fc.fisher(answers) == pytest.approx(tail, rel=1e-9)
 
 
 def test_same_or_different_is_the_differencing_model():
@@ -191,6 +185,16 @@ SEQUENCES = {  # ISO 16820, table A.1, meat patties stored 1, 3 and 5 days; P is
 def test_the_sequential_example_of_iso_16820(letters, stop):
     line = fc.boundary(1 / 2, 0.4, 0.1, 0.1)
     assert line.stops(np.array([letter == "P" for letter in letters])) == stop
+
+
+def test_a_line_is_met_where_the_likelihood_ratio_is_walds():
+    # A. Wald 1947, Sequential Analysis: (1 - beta) / alpha above, beta / (1 - alpha) below
+    guess, able = 1 / 3, 1 / 3 + 0.3 * 2 / 3
+    line = fc.boundary(guess, 0.3, 0.05, 0.2)
+    for height, ratio in ((line.different, 0.8 / 0.05), (line.alike, 0.2 / 0.95)):
+        right = line.slope * 20 + height  # of 20 sets
+        log = right * np.log(able / guess) + (20 - right) * np.log((1 - able) / (1 - guess))
+        assert log == pytest.approx(np.log(ratio))
 
 
 def test_the_sequential_rule_keeps_its_promises():

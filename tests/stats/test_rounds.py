@@ -178,8 +178,8 @@ def test_holm_as_published_and_by_statsmodels():
 
     values = np.random.default_rng(2).random(9) ** 3
     np.testing.assert_allclose(holm(values), multipletests(values, method="holm")[1])
-    p = np.array([0.011, 0.2, 0.012, 0.03, 0.9])
-    assert holm(p) == pytest.approx(multipletests(p, method="holm")[1], abs=1e-15)
+    for p in ([0.011, 0.2, 0.012, 0.03, 0.9], [0.7, 0.8]):
+        assert holm(np.array(p)) == pytest.approx(multipletests(p, method="holm")[1], abs=1e-15)
 
 
 def test_turned_differences_turn_the_estimate():

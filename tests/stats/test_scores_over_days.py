@@ -71,14 +71,16 @@ def test_signs_of_slopes_are_flipped_from_six_tasters_on():
     found = slopes_of(drawn(8))
     flips = stats.wilcoxon(np.polyfit(DAYS, drawn(8).T, 1)[0], method="exact")
     assert found.p_signs == pytest.approx(flips.pvalue, rel=1e-12)
-    assert slopes_of(drawn(5)).p_signs is None
+    assert (slopes_of(drawn(5)).p_signs, slopes_of(drawn(6)).p_signs is None) == (None, False)
 
 
 def test_tasters_who_agree_exactly_are_no_proof_by_three():
     same = np.tile(DAYS, (3, 1))
     found = slopes_of(same)
     assert (found.slope, found.p_value) == (1.0, 0.25)
-    assert found.interval.low < 1 < found.interval.high
+    spread = ((DAYS - DAYS.mean()) ** 2).sum()  # a difference of rounded scores varies by 1 / 6
+    half = stats.t.ppf(0.975, 2) * (1 / 6 / spread / 3) ** 0.5
+    assert found.interval.high == pytest.approx(1 + half)
 
 
 @pytest.mark.parametrize(
@@ -167,6 +169,15 @@ def test_a_bracket_takes_half_of_alpha_for_either_end():
     assert found.reached.by == shown_from(DAYS, np.array(inside), 0.025)
     assert found.reached.after == shown_until(DAYS, np.array(outside), 0.025)
     assert (found.lost.after, found.lost.by) == (None, None)
+    # half a point in standard errors of six tasters is the t of a tail of 0.03
+    off = np.array([-1.0, 1, -1, 1, -1, 1])[:, None] * 0.5 / stats.t.isf(0.03, 5) * 6**0.5
+    edge = np.hstack([off - 1.5, off - 0.5]) * (5 / 6) ** 0.5
+    edge += [-1.5, -0.5] - edge.mean(axis=0)
+    for alpha, shown in ((0.05, (None, None)), (0.061, (3, 7))):
+        found = judged(edge, DAYS[:2], alpha=alpha)
+        assert (found.reached.after, found.reached.by) == shown
+        found = judged(edge[:, ::-1], DAYS[:2], alpha=alpha)
+        assert (found.lost.after, found.lost.by) == shown
 
 
 def test_a_day_on_which_all_agree_is_judged_by_rounding():
@@ -174,7 +185,9 @@ def test_a_day_on_which_all_agree_is_judged_by_rounding():
     found = judged(same, DAYS[:2])
     assert found.reached.by == 3
     assert found.days[0].interval.high == pytest.approx(stats.t.ppf(0.975, 3) / 24**0.5)
-    assert judged(same[:3], DAYS[:2]).reached.by is None
+    three = judged(same[:3], DAYS[:2], step=0.01)
+    assert (three.reached.by, three.days[0].p_inside) == (None, 1.0)
+    assert judged(same[:3] + 3, DAYS[:2], step=0.01).days[0].p_outside == 1 / 2**3
     assert judged(same + 3, DAYS[:2]).days[0].p_different == 2 / 2**4
 
 
@@ -189,11 +202,12 @@ def test_where_all_agree_beyond_a_level_the_chance_is_that_of_the_sign_test(side
 
 
 def test_days_without_two_tasters_are_told_and_passed_over():
-    values = drawn(12, rise=0.2)
+    values = drawn(40, rise=0.2)
     values[1:, 5] = np.nan
     values[:, 1] = np.nan
     found = judged(values)
     assert found.days[5] == NoResult("One taster was there; two are needed.")
+    assert found.reached.by is not None
     assert found.days[1] == NoResult("Nobody was there; two are needed.")
     assert found.reached == judged(values[:, [0, 2, 3, 4]], DAYS[[0, 2, 3, 4]]).reached
 
@@ -271,6 +285,7 @@ def test_lines_without_any_bend_are_not_said_to_bend():
         (drawn(4), -1.0, "five tasters and four days"),
         (drawn()[:, :3], -1.0, "five tasters and four days"),
         (drawn(12) - (DAYS - 15) ** 2 / 20, -1.0, "bends"),
+        (np.where(np.eye(6) + np.eye(6, k=1), drawn(6), np.nan), -1.0, "Fewer than five tasters"),
         (drawn(10, rise=0.2), 9.0, "outside the days"),
         (drawn(10, rise=0.0), -1.0, "not told from zero"),
         (np.tile(DAYS / 7 - 4.0, (6, 1)), -1.0, "one and the same line"),

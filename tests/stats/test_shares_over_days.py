@@ -124,6 +124,8 @@ def test_a_share_that_is_passed_and_lost_again_is_judged_from_both_sides():
     found = shares_by_day(DAYS, lasting([0, 10, 10, 5, 0], 10), alpha=0.05, both=True)
     assert (found.passed.after, found.passed.by) == (7, 14)
     assert (found.lost.after, found.lost.by) == (21, 42)
+    eight = shares_by_day(DAYS, lasting([0, 8, 4, 4, 0], 8), alpha=0.05, both=True)
+    assert (eight.passed.after, eight.passed.by) == (7, None)  # 5 / 2^8 is above 0.05 / 3
     alone = shares_by_day(DAYS, lasting([0, 10, 10, 5, 0], 10), alpha=0.05)
     assert (alone.passed.by, alone.lost) == (None, None)
 
@@ -135,6 +137,10 @@ def test_five_tasters_settle_neither_side():
         for n in (5, 6)
     ]
     assert losts == [None, 28]
+    # 2 of 12 or fewer: 0.019 by chance, more than a third of 0.05 and less than a half
+    two, one = (shares_by_day(DAYS, lasting([n, 12, 12, 12, 12], 12), alpha=0.05, both=True)
+                for n in (2, 1))  # fmt: skip
+    assert (two.passed.after, one.passed.after) == (None, 7)
 
 
 @pytest.mark.slow
@@ -161,6 +167,8 @@ def test_somebody_who_turns_back_counts_by_day_and_has_no_day():
     answers[12] = [0, 1, 0, 1, 1]
     found = turning_days(DAYS, answers)
     assert found.turned_back.tolist() == [False] * 12 + [True]
+    silent = turning_days(DAYS, np.full((1, 5), np.nan))
+    assert np.isnan([silent.after[0], silent.by[0]]).all()
     assert shares_by_day(DAYS, answers, alpha=0.05).days[1].yes == 4
     without = day_of_share(found.after[:12], found.by[:12], alpha=0.05)
     assert day_of_share(found.after, found.by, alpha=0.05) == without

@@ -118,7 +118,8 @@ def test_by_ranks_five_who_agree_in_direction_are_told_what_would_settle_it():
     said = judged(5, [1, 2, 3, 2, 1], by="ranks").because
     told = "All five put it higher; five cannot settle it (1 in 16 by chance). Six who agree would."
     assert told in said
-    assert "cannot settle" not in judged(5, [1, 2, 3, -2, 1], by="ranks").because
+    for shifts in ([4, 2, 3, -1, 5], [4, 2, 3, 0, 5]):
+        assert "cannot settle" not in judged(5, shifts, by="ranks").because
 
 
 @pytest.mark.parametrize(

@@ -169,7 +169,7 @@ def _find(
     tail = float(fc.upper_tail(number, tests, guess))
     fewer = 1 - float(fc.upper_tail(number + 1, tests, guess))
     if choice.how.words:
-        (tail, _), (fewer, _) = fc.fisher(answers, alpha), fc.fisher(answers.turned(), alpha)
+        tail, fewer = fc.fisher(answers), fc.fisher(answers.turned())
     interval = Interval(*_shares(choice, number, tests, answers, alpha))
     often = np.bincount(taster[taster >= 0], minlength=len(table.tasters))
     tasters = int((often > 0).sum())
@@ -230,7 +230,7 @@ def _by_taster(
     """Ask of tasters with enough sets whether they can tell."""
     counts = [(taster, right.size, int(right.sum())) for taster, right, _ in alone]
     if choice.how.words:
-        tails = [fc.fisher(_answers(right, other), alpha)[0] for _, right, other in alone]
+        tails = [fc.fisher(_answers(right, other)) for _, right, other in alone]
     else:
         tails = [float(fc.upper_tail(right, n, choice.how.guess)) for _, n, right in counts]
     adjusted = holm(np.array(tails)).tolist()
@@ -278,7 +278,8 @@ def _decide(found: ChoiceFound, orders: Sequence[int], standing: Standing) -> tu
     declared = found.choice.tests
     ended = standing.lift is not None and standing.lift.last and not standing.bent
     waits = declared is not None and found.tests < declared and not ended
-    if sum(orders) >= LEAST_SETS and sum(n > 0 for n in orders) == 1 and len(orders) > 2:
+    places = len(found.choice.how.orders[0])  # of a single cup none can be favoured
+    if sum(orders) >= LEAST_SETS and sum(n > 0 for n in orders) == 1 and places > 1:
         return "open", "one order"
     if found.lines is not None:
         _, met = found.lines.stops(found.path[:declared])

@@ -369,8 +369,8 @@ def _acceptance(
     turned = np.where(np.isnan(days), np.nan, (days == 1) != refusals).astype(float)
     share, at = course.half if refusals else 1 - course.half, series.days.astype(float)
     own_days = turning_days(at, turned)
-    once = bool(np.isfinite(own_days.after).any()) and at[0] > 0 and not both
-    none = NoResult("Nobody’s answers turned once and for all, or a jar was of no age.")
+    once = bool(np.isfinite(own_days.after).any()) and not both
+    none = NoResult("Nobody’s answers turned once and for all.")
     fit = day_of_share(own_days.after, own_days.by, alpha=alpha, share=share) if once else none
     back = [] if both else np.flatnonzero(own_days.turned_back).tolist()
     return Acceptance(

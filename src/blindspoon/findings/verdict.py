@@ -98,6 +98,6 @@ def enough_of(judged: Comparison, alpha: float) -> Enough | None:
         alike = enough_to_be_alike(found, margin) if margin else None
         return Enough(enough if found.difference else None, alike)
     n, p = found.tasters, found.p_value * (1 - 1e-9)
-    if found.rounds or not 1 < n < enough or found.zero_differences or p > 2.0 ** (1 - n):
+    if found.rounds or not 1 < n < enough or p > 2.0 ** (1 - n):
         return None
     return Enough(enough, sure=found.p_adjusted * (1 - 1e-9) <= found.p_value)

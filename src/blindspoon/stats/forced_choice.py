@@ -87,12 +87,11 @@ class Answers(NamedTuple):
         return Answers(of_same - same, of_same, of_other - other, of_other)
 
 
-def fisher(answers: Answers, alpha: float) -> tuple[float, int | None]:
-    """Test whether the word was said more often where it was right.
+def fisher(answers: Answers) -> float:
+    """Give the one-sided p value that the word was said no more often where it was right.
 
-    Gives the one-sided p value, and the right answers of both kinds that are needed, None where
-    nothing would do. R. A. Fisher 1934, Statistical Methods for Research Workers, 5th ed., as ISO
-    8588 has it for few answers.
+    R. A. Fisher 1934, Statistical Methods for Research Workers, 5th ed., as ISO 8588 has it for few
+    answers.
     """
     said = answers.same + answers.other
     k = np.arange(max(0, said - answers.of_other), min(said, answers.of_same) + 1)
@@ -102,10 +101,7 @@ def fisher(answers: Answers, alpha: float) -> tuple[float, int | None]:
 
     logs = ways(answers.of_same, k) + ways(answers.of_other, said - k)
     logs = logs - ways(answers.of_same + answers.of_other, np.array(said))
-    tail = np.minimum(np.cumsum(np.exp(logs)[::-1])[::-1], 1.0)
-    enough = np.flatnonzero(tail <= alpha)
-    least = 2 * int(k[enough[0]]) + answers.of_other - said if enough.size else None
-    return float(tail[answers.same - k[0]]), least
+    return min(float(np.exp(logs)[k >= answers.same].sum()), 1.0)
 
 
 def chance_right(method: str, d: FloatArray | float) -> FloatArray:

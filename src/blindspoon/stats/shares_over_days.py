@@ -110,7 +110,7 @@ def shares_by_day(
 
 
 def turning_days(days: FloatArray, answers: FloatArray) -> TurningDays:
-    """Find the days, above 0, between which each taster turned from no to yes."""
+    """Find the days between which each taster turned from no to yes."""
     after = np.where(answers == 0, days, 0.0).max(axis=1, initial=0.0)
     by = np.where(answers == 1, days, np.inf).min(axis=1, initial=np.inf)
     back = after > by
