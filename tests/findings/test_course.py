@@ -186,6 +186,16 @@ def test_what_came_and_went_is_not_said_to_have_never_come():
     came = {3: -4.0, 7: 0.0, 14: 0.0, 21: -4.0, 28: -6.0}
     assert "not shown to stay there by day 28" in said(came, tasters=20)[0]
     assert "never shown there by day 14" in said({3: -6.0, 7: -4.0, 14: -1.0})[0]
+    both = 'reach = "control", keep = true'
+    began, ended = said({3: -4.0, 7: -1.0, 14: 1.0, 28: 6.0}, ask=both)[:2]
+    assert began.endswith("on day 3; from when on is not settled.")
+    assert ended.startswith("No longer within")
+    (never,) = told({3: -6.0, 7: -6.0, 14: -6.0}, ask=both)
+    assert never.said.answers == (
+        "Not within 1\N{NO-BREAK SPACE}point of “Cold” on any day up to day 14, the last.",
+    )
+    (open_ends,) = told({3: -1.0, 7: 0.9, 14: -1.0}, ask=both)
+    assert headline(open_ends).startswith("Sourness (0 to 20): from when on it was within")
 
 
 def test_what_was_kept_is_told_from_both_ends():
@@ -417,7 +427,8 @@ NEVER, HALF = "Fewer than half would have it", "more than half"
         (
             (0, 0.5, 0.5, 0.5, 0),
             12,
-            f"{NEVER} up to day 3 (0 of 12); more was never shown. Fewer from day 21 on (0 of 12).",
+            f"{NEVER} up to day 3 (0 of 12); more was never shown, not even on "
+            "day 10 (6 of 12). Fewer from day 21 on (0 of 12).",
         ),
         (
             (1, 1, 1, 1, 0),

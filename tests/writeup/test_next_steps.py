@@ -262,6 +262,17 @@ def test_a_recipe_has_no_column_of_what_nobody_wrote_down(demo):
     assert {len(cells) for _, cells in table.rows} == {4}
 
 
+def test_a_recipe_of_a_course_has_the_warmth_of_each_jar_not_that_of_the_cold_control(analysis_of):
+    days = analysis_of("carrot-days")
+    log, control = days.made.log, days.trial.control
+    cold = [replace(it, temperature_c=5.0 * (it.variant == control) or 20.0) for it in log.batches]
+    made = replace(days.made, log=replace(log, batches=tuple(cold)))
+    ages = tuple(replace(it, differs=("age",), method="") for it in days.trial.variants)
+    table = recipe_table(replace(days.trial, variants=ages), made)
+    warmth = [cells[table.columns.index("°C")] for _, cells in table.rows]
+    assert (warmth[0], set(warmth[1:])) == ("5", {"20"})
+
+
 def test_a_recipe_shows_a_change_that_is_neither_weighed_nor_told_in_a_method(demo):
     bare = [replace(it, method="") if it.name == "vine-leaf" else it for it in demo.trial.variants]
     table = recipe_table(replace(demo.trial, variants=tuple(bare)), demo.made)

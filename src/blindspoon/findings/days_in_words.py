@@ -29,11 +29,12 @@ def say_course(found: CourseFound, names: Naming, *, several: bool) -> CourseSai
     if level is not None:
         more = "more" if found.course.side == "at least" else "less"
         there = f"at {wording.in_points(level)} or {more}"
-    asks = ((found.reached, _reached), (found.kept, _kept)) if found.judged else ()
+    never = isinstance(found.reached, Bracket) and found.reached.after == last
+    asks = ((found.reached, _reached), (found.kept, _kept))[: 2 - never] if found.judged else ()
     answers = [tell(found, asked, there) for asked, tell in asks if isinstance(asked, Bracket)]
     reasons = dict.fromkeys(asked.reason for asked, _ in asks if isinstance(asked, NoResult))
     untold = [f"When it was {there} is not told. {reason}" for reason in reasons]
-    open_end = found.reached is None and found.kept == NOT_SHOWN
+    open_end = found.kept and (found.reached or found.kept) == NOT_SHOWN
     bent = isinstance(found.line, NoResult) and found.line.reason == BENT
     moved, more_texts = not isinstance(found.trend, NoResult), list[str]()
     if not (bent if answers else untold and not moved):
@@ -111,6 +112,8 @@ def _reached(found: CourseFound, bracket: Bracket, there: str) -> str:
     near = any(isinstance(d.found, DayFound) and d.found.p_inside <= short for d in found.days)
     shown = "not shown to stay" if near else "never shown"  # it may have come, and gone again
     if after is None and by is None:
+        if found.kept:
+            return f"From when on it was {there} is not settled."
         return f"{wording.capital(shown)} {there} by day {last}, the last."
     if after is None:
         already = " already, the first" if by == first else "; before that not settled"
@@ -120,7 +123,8 @@ def _reached(found: CourseFound, bracket: Bracket, there: str) -> str:
         return f"{come}; between them not settled."
     if after == last:
         return f"Not {there} on any day up to day {last}, the last."
-    return f"Not yet {there} {_upto(found, after)}; {shown} there by day {last}, the last."
+    then = "from when on is not settled" if found.kept else f"{shown} there by day {last}, the last"
+    return f"Not yet {there} {_upto(found, after)}; {then}."
 
 
 def _kept(found: CourseFound, bracket: Bracket, there: str) -> str:
@@ -188,11 +192,13 @@ def _accepted(acceptance: Acceptance, first: int, last: int) -> Iterator[str]:
         return f"day {day:g}{on} ({answers[day].yes} of {answers[day].asked})"
 
     after, by = passed.after, passed.by
+    most = max(answers, key=lambda day: answers[day].yes / answers[day].asked, default=last)
     since = "" if by is None else f"on {of(by)}" if lost else f"from {of(by, ' on')}"
     if after == last:
         yield f"Fewer than {share} {does} on any day up to {of(after)}, the last."
     elif after is not None:
-        more = f"more than {share} {since}" if since else "more was never shown"
+        never = f"more was never shown, not even on {of(most)}"
+        more = f"more than {share} {since}" if since else never
         yield f"Fewer than {share} {does} up to {of(after)}; {more}."
     elif since:
         before = ", the first" if by == first else "; before that not settled"
@@ -200,7 +206,7 @@ def _accepted(acceptance: Acceptance, first: int, last: int) -> Iterator[str]:
     else:
         at, until = answers.keys() & {first, last}, lost == NOT_SHOWN
         if until and answers:
-            at.add(max(answers, key=lambda day: answers[day].yes / answers[day].asked))
+            at.add(most)
         when = "When and until when" if until else "When"
         counts = wording.listing(
             f"{answers[day].yes} of {answers[day].asked} on day {day:g}" for day in sorted(at)

@@ -150,6 +150,7 @@ def recipe_table(trial: Trial, made: summary.Made | None, jar_g: float = JAR_G) 
         return None
     trial = as_meant(trial, made.log)
     control = next((jar for jar in jars if jar.variant == trial.control), None)
+    steady = None if trial.course else control  # ages are compared with what was kept cold
     names = dict.fromkeys(name for jar in jars for name in jar.grams)
     used = [name for name in names if any(jar.grams.get(name) for jar in jars)]
     unsaid = (name for each in trial.variants if not each.method for name in each.differs)
@@ -162,13 +163,11 @@ def recipe_table(trial: Trial, made: summary.Made | None, jar_g: float = JAR_G) 
     rows = []
     for jar in jars:
         grams = (wording.kitchen(jar.grams.get(name, 0.0)) for name in used)
-        # What slipped is made as the control's was; a course asks about nothing but the days.
-        followed = {
-            factor: jar if control is None or declares(trial, jar.variant, factor) else control
+        followed = {  # what slipped is made as the control's was
+            factor: jar if steady is None or declares(trial, jar.variant, factor) else steady
             for factor in (FERMENTED, WARMTH)
         }
-        days = jar.days if trial.course else followed[FERMENTED].days
-        warmth = followed[WARMTH].others.get("temperature_c", "")
+        days, warmth = followed[FERMENTED].days, followed[WARMTH].others.get("temperature_c", "")
         meant = trial.variant(jar.variant).differs
         other = (_as_made(jar if name in meant else control or jar, name, jar_g) for name in words)
         cells = [*grams, *other, "" if days is None else wording.number(days, 0), warmth]
