@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import secrets
 import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -13,6 +14,7 @@ from pathlib import Path
 import pytest
 from markdown_it import MarkdownIt
 
+from blindspoon.files import shipped
 from blindspoon.files.trial_toml import parse_trial
 
 PAGE = Path(__file__).parents[1] / "docs" / "tutorial" / "first-trial.md"
@@ -154,7 +156,8 @@ def test_a_reader_of_the_published_data_gets_the_same_table(steps):
     assert "different" in first
 
 
-def test_every_new_trial_has_a_seed_of_its_own(blindspoon, tmp_path):
+def test_every_new_trial_has_a_seed_of_its_own(blindspoon, tmp_path, monkeypatch):
+    monkeypatch.setattr(shipped, "secrets", secrets)
     texts = []
     for name in ("one", "two"):
         assert blindspoon("new", name, cwd=tmp_path).returncode == 0

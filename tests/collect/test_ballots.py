@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from blindspoon.collect import opening
 from blindspoon.collect.ballots import CupAnswer, Given
 from blindspoon.files.text_table import read_table
 
@@ -120,6 +121,13 @@ def test_of_two_phones_the_answer_that_was_given_last_counts_though_it_came_firs
     assert (rows()[0]["texture"], kept()[1:]) == ("5", [("037", "7"), ("037", "8")])
 
 
+def test_a_phone_that_came_too_late_did_not_give_what_stands(save, rows, kept):
+    save(an("7"), page="a")
+    save(an("3", "4"), page="b", ago=60)
+    assert save(an("2", "4"), page="b", turn=1, ago=30).news == "late"
+    assert (rows()[0]["texture"], kept()) == ("7", [("037", "3"), ("037", "2")])
+
+
 def test_what_fills_a_blank_late_makes_the_answer_beside_it_no_older(save, rows):
     save(an("7"), page="a")
     save(an("3", "4"), page="b", ago=60)
@@ -166,6 +174,20 @@ def test_a_correction_made_by_hand_counts_and_stays(save, folder, rows, kept):
     assert kept() == [("037", "7")]
 
 
+def test_who_did_not_see_a_correction_by_hand_takes_it_away_only_by_a_later_answer(
+    save, folder, rows, kept
+):
+    for texture, code in (("7", "037"), ("6", "512")):
+        save(an(texture), page="a", ago=90, code=code)
+    path = folder / "ballots/1-T01.csv"
+    path.write_text(path.read_text().replace(",7,", ",2,").replace(",6,", ",1,"))
+    assert save(an("5"), page="b", ago=60).news == "late"
+    seen = an("6").mark
+    assert save(an("8"), page="a", turn=1, base=seen, code="512").news == "replaced"
+    assert [row["texture"] for row in rows()] == ["2", "8"]
+    assert kept() == [("037", "7"), ("512", "6"), ("037", "5"), ("512", "1")]
+
+
 def test_an_old_copy_saved_by_a_spreadsheet_takes_nothing_away(save, folder, rows, ballot, kept):
     save(an("7"))
     path = folder / "ballots/1-T01.csv"
@@ -176,6 +198,20 @@ def test_an_old_copy_saved_by_a_spreadsheet_takes_nothing_away(save, folder, row
     ballot.reconcile()
     assert [row["texture"] for row in rows()] == ["8", "5"]
     assert kept() == []
+
+
+def test_after_a_restart_it_is_known_what_stood_there_and_since_when(folder):
+    path = folder / "ballots/1-T01.csv"
+    path.parent.mkdir()
+    path.write_text("session,taster,code,texture,saltiness\n1,T01,037,7,\n1,T01,512,6,\n")
+    old = path.read_bytes()
+    with opening.opened(folder) as sitting:
+        ballot = sitting.ballots["1", "T01"]
+        ballot.save({"037": Given(an("8"), an("7").mark)})
+        path.write_bytes(old)
+        ballot.reconcile()
+        late = ballot.save({"512": Given(an("3"), BLANK, ago=60)})["512"]
+        assert (ballot.answer("037"), late.news, late.answer) == (an("8"), "late", an("6"))
 
 
 def test_a_file_made_unreadable_by_hand_is_put_aside(save, folder, rows, events, ballot):
@@ -210,6 +246,8 @@ def test_columns_of_others_and_their_separator_survive(save, folder, rows, ballo
     ballot.reconcile()
     save(an("8"), code="512")
     assert [(row["texture"], row["mood"]) for row in rows()] == [("6.5", "glad"), ("8", "")]
+    save(an("7"), base=ballot.answer("037").mark)
+    assert (rows()[0]["texture"], rows()[0]["mood"]) == ("7", "glad")
 
 
 def test_many_threads_on_one_ballot_lose_nothing(ballot, rows):

@@ -197,8 +197,9 @@ def test_it_is_ready_when_it_says_so(folder, serve):
 
 def test_the_score_page_starts_without_statistics_and_charts_and_ends_cleanly(folder, free_port):
     code = (
-        "import sys\n"
+        "import signal, sys\n"
         "from blindspoon.cli import main\n"
+        "signal.signal(signal.SIGINT, signal.default_int_handler)\n"  # which nohup ignores
         "try:\n"
         f"    main(['collect', {str(folder)!r}, '--port', '{free_port}'])\n"
         "finally:\n"

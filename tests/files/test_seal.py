@@ -35,6 +35,8 @@ def test_a_seal_is_read_as_it_was_written():
 def test_who_is_added_again_after_a_stop_stands_there_once():
     stopped = SEAL.with_added("taster", "Gus", DAY, "a")
     assert stopped.with_added("taster", "Gus", DAY, "b").added == stopped.added
+    named_alike = SEAL.with_added("session", "2", DAY, "a").with_added("taster", "2", DAY, "b")
+    assert [it.kind for it in named_alike.added] == ["session", "taster"]
 
 
 def test_a_key_by_another_hand_makes_no_seal_of_none():
@@ -49,6 +51,12 @@ def test_a_score_is_a_score_beside_a_column_of_answers():
     trial = parse_trial(ASKED)
     table = read_table(b"taster,code,sour,answer\nT01,512,4,ok\n", "scores.csv")
     assert scores_by_cup(trial, [table], ["sour"]) == {("1", "T01", "512"): {"sour": "4"}}
+    would = read_table(b"taster,code,sour,again\nT01,512,4,yes\n", "scores.csv")
+    (given,) = scores_by_cup(trial, [would], ["sour"]).values()
+    assert given == {"sour": "4", "again": "yes"}
+    one = parse_trial(f'session = [{{ name = "autumn" }}]\n{ASKED}')
+    dated = read_table(b"session,taster,code,sour\nautumn,T01,512,4\n", "scores.csv")
+    assert scores_by_cup(one, [table], ["sour"]) == scores_by_cup(one, [dated], ["sour"])
 
 
 NOT_CLOSED = 'date = 2026-09-04\nkey = ""\nclosed = "soon"\n[rule]'

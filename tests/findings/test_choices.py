@@ -122,7 +122,8 @@ def test_a_trial_is_drawn_answered_lifted_and_judged(method, tmp_path):
     assert examine(tmp_path).problems == ()
     with pytest.raises(TrialError, match="not lifted"):
         analyse(tmp_path)
-    lift_blind(tmp_path, DAY, lambda _: "unknown")
+    lift = lift_blind(tmp_path, DAY, lambda _: "unknown").lift
+    assert (lift.scored, lift.cups) == (24, 24)  # sets, whatever stands in each
     (found,) = analyse(tmp_path).choices
     assert (found.tests, found.right, found.tasters) == (24, 17, 12)
     assert found.primary

@@ -84,8 +84,10 @@ def test_a_folder_without_a_seal_waits_for_nothing_and_says_so(coded):
 def test_a_changed_rule_is_said_with_the_old_and_the_new_value(coded, before, after, said):
     seal = sealed(coded)
     coded["trial.toml"] = coded["trial.toml"].replace(before, after)
-    (sentence,) = told(coded, seal).bent
+    found = told(coded, seal)
+    (sentence,) = found.bent
     assert said in sentence
+    assert found.key_kept  # so that it was tasted blind all the same
 
 
 @pytest.mark.parametrize(
@@ -102,7 +104,19 @@ def test_a_changed_key_is_said(coded, before, after):
     coded["key.csv"] = coded["key.csv"].replace(before, after)
     assert told(coded, seal).bent == ("The key is not the one that was sealed on 2026-09-04.",)
     del coded["key.csv"]
-    assert told(coded, seal).bent == ("The key that was sealed on 2026-09-04 is missing.",)
+    found = told(coded, seal)
+    assert found.bent == ("The key that was sealed on 2026-09-04 is missing.",)
+    assert not found.key_kept
+
+
+@pytest.mark.parametrize("batch", [b"jar 2", b"jar 9"])
+def test_a_changed_key_is_not_sealed_anew_under_pseudonyms(coded, batch):
+    seal = sealed(coded)
+    coded["key.csv"] = coded["key.csv"].replace(b"jar 2", batch)
+    hidden = tables_of({name: data.replace(b"T01", b"P01") for name, data in coded.items()})
+    published = standing(folder_of(coded, seal.to_toml()), hidden).published
+    kept = published.key == key_fingerprint(key_rows(hidden.key))
+    assert kept == (batch == b"jar 2")
 
 
 def test_what_decides_nothing_may_change(coded):
@@ -121,10 +135,12 @@ def test_a_correction_is_told_with_its_reason_and_bends_nothing(coded):
     coded["corrections.csv"] = MISREAD
     found = told(coded, seal)
     assert found.bent == ()
-    assert found.record[-1] == (
-        "Corrected after the blind was lifted: texture of cup 037 in session 1, from 7 to 1 "
-        "(a 1 read as 7)."
-    )
+    said = "Corrected after the blind was lifted: texture of cup 037 in session 1, from {}."
+    assert found.record[-1] == said.format("7 to 1 (a 1 read as 7)")
+    coded["scores.csv"] = coded["scores.csv"].replace(b"037,1,", b"037,2,")
+    coded["corrections.csv"] += b"1,T01,037,texture,1,2,or a 2\n"
+    in_order = said.format("7 to 1 (a 1 read as 7)"), said.format("1 to 2 (or a 2)")
+    assert told(coded, seal).record[-2:] == in_order
 
 
 def test_a_correction_from_before_the_lifting_is_not_told_again(coded):
@@ -194,3 +210,11 @@ def test_a_sitting_that_never_took_place_makes_nothing_late(coded, other):
     coded["trial.toml"] += listed % (1, 4) + listed % (2, other)
     assert told(coded, sealed(coded)).texts(*LATE) == ()
     assert told(coded, sealed(coded, lifted=False)).texts(*LATE) == ()
+
+
+def test_a_blind_that_was_lifted_for_good_before_the_last_sitting_is_in_doubt(coded):
+    coded["trial.toml"] += b'\n[[session]]\nname = "1"\ndate = 2026-09-06\n'
+    seal = sealed(coded)
+    look = replace(seal, lifted=(replace(seal.lift, last=False),))
+    assert "lifted on 2026-09-04, before the last session" in told(coded, seal).texts(*LATE)[0]
+    assert told(coded, look).texts(*LATE) == ()
