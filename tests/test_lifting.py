@@ -160,6 +160,18 @@ def test_what_is_missing_is_listed_and_no_is_taken_for_an_answer(blindspoon, fol
     assert (folder / "seal.toml").read_bytes() == before
 
 
+def test_nothing_is_lifted_but_what_was_agreed_to(folder):
+    taste(folder)
+
+    def agreed(_):
+        taste(folder, who=("Ada", "Ben"))  # somebody saves a table meanwhile
+        return "helper"
+
+    with pytest.raises(bs.TrialError, match="changed while you were asked"):
+        lift_blind(folder, datetime.date(2026, 9, 4), agreed)
+    assert parse_seal((folder / "seal.toml").read_text("utf-8")).lifted == ()
+
+
 def test_what_is_worth_knowing_is_not_called_missing(blindspoon, folder):
     add_late(folder, "Gus", datetime.date(2026, 9, 5))
     taste(folder)
@@ -521,6 +533,7 @@ def level(folder):
 
 
 def test_looks_share_alpha_and_tasters_come_between_them(blindspoon, looked):
+    blindspoon("close", looked)  # open again after the look
     done = blindspoon("lift", looked, "--yes")
     assert "This is a declared look: tasters may be added after it." in done.stdout
     assert level(looked) == (0.005, True)
@@ -624,6 +637,7 @@ def test_a_closed_tasting_takes_neither_scores_nor_tasters_until_it_is_open_agai
     for words in (
         ["collect", folder, "--from", folder / "more.csv"],
         ["blind", folder, "--add", "Gus"],
+        ["close", folder],
     ):
         done = blindspoon(*words)
         assert done.returncode == 1
