@@ -552,6 +552,21 @@ def test_looks_share_alpha_and_tasters_come_between_them(blindspoon, looked):
     assert level(looked) == (0.045, False)
 
 
+@pytest.mark.parametrize("before", [0, 1, 2])
+def test_the_last_look_is_the_last_declared_or_that_of_so_many_tasters(looked, before):
+    late = ["Gus", "Hal"]
+    for name in late[:before]:
+        add_late(looked, name, datetime.date(2026, 9, 20))
+    taste(looked)
+    assert bs.lift(looked, yes=True).lift.last == (before == 2)
+    with pytest.raises(bs.TrialError, match="lifted on"):
+        bs.lift(looked, yes=True)  # nothing came in since
+    if before == 0:
+        add_late(looked, "Gus", datetime.date(2026, 9, 20))
+        taste(looked)
+        assert bs.lift(looked, yes=True).lift.last  # of 7, and no look is left
+
+
 def test_a_slip_that_is_corrected_between_two_looks_takes_nothing_back(looked):
     bs.lift(looked, yes=True)
     first = (looked / "scores.csv").read_text(encoding="utf-8").splitlines()[1].split(",")
