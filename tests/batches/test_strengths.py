@@ -67,7 +67,7 @@ def test_a_column_that_is_missing_is_nothing_and_a_blank_cell_is_unknown(read):
     assert found.everything_g is None
     assert found.salt_percent is None
     assert found.salt_percent_of_water == pytest.approx(2.5)
-    assert "produce_g not written" in found.unknown["everything_g"]
+    assert "the weight of produce is not written" in found.unknown["everything_g"]
 
 
 def test_salt_has_to_be_written(read):

@@ -262,6 +262,16 @@ def test_a_recipe_has_no_column_of_what_nobody_wrote_down(demo):
     assert {len(cells) for _, cells in table.rows} == {4}
 
 
+def test_a_recipe_names_what_it_leaves_out_for_want_of_a_weight(demo):
+    jars = [
+        replace(it, salt_g=it.salt_g * (it.variant != "calcium") or None)
+        for it in demo.made.log.batches
+    ]
+    made = replace(demo.made, log=replace(demo.made.log, batches=tuple(jars)))
+    told = recipe_table(demo.trial, made).caption
+    assert told.endswith(", but for “Calcium”, of which not every weight is written")
+
+
 def test_a_recipe_of_a_course_has_the_warmth_of_each_jar_not_that_of_the_cold_control(analysis_of):
     days = analysis_of("carrot-days")
     log, control = days.made.log, days.trial.control

@@ -9,7 +9,7 @@ from operator import truediv
 from typing import NamedTuple
 
 from blindspoon.batches.log import INGREDIENTS, MEASURED, Batch, BatchLog, Value
-from blindspoon.batches.strengths import acid_of, ingredient, mean_of, strengths
+from blindspoon.batches.strengths import acid_of, ingredient, mean_of, strengths, unweighed
 from blindspoon.trial import Trial
 
 
@@ -358,12 +358,14 @@ def _amounts(
     def none(reason: str) -> NoAmounts:
         return NoAmounts(batch=batch.name, variant=batch.variant, reason=reason)
 
-    parts = [ingredient(log, batch, name) for name in ("produce", "water", "sugar")]
-    salt, sour = ingredient(log, batch, "salt"), ingredient(log, batch, "acid")
-    rest = sum(part for part in parts if part is not None)
+    masses = {name: ingredient(log, batch, name) for name in INGREDIENTS}
+    salt, sour = masses["salt"], masses["acid"]
+    rest = sum(masses[name] or 0.0 for name in ("produce", "water", "sugar"))
     if isinstance(target, str):
         return none(target)
-    if None in parts or salt is None or sour is None or not rest or "salt_g" not in log.columns:
+    if None in masses.values() or salt is None or sour is None:
+        return none(f"{unweighed(masses)} is not written")
+    if not rest or "salt_g" not in log.columns:
         return none("a mass of it is not known")
     own = acid_of(batch.acid)
     if sour and not (batch.acid and own.citric_per_g):

@@ -155,6 +155,13 @@ def ingredient(log: BatchLog, batch: Batch, name: str) -> float | None:
     return 0.0 if none else grams
 
 
+def unweighed(masses: Mapping[str, float | None]) -> str:
+    """Name what has no weight; acid and sugar only where the others have theirs (`Batch.none`)."""
+    blank = [name for name, grams in masses.items() if grams is None]
+    blank = [name for name in blank if name not in ("acid", "sugar")] or blank
+    return f"the weight of {wording.listing(blank)}"
+
+
 def _strengths(log: BatchLog, batch: Batch) -> Strengths:
     masses = {name: ingredient(log, batch, name) for name in INGREDIENTS}
     known = [grams for grams in masses.values() if grams is not None]
@@ -197,9 +204,8 @@ def _days(start: datetime.date | None, end: datetime.date | None) -> int | None:
 def _unknown(
     log: BatchLog, batch: Batch, masses: Mapping[str, float | None]
 ) -> Iterator[tuple[str, str]]:
-    blank = ", ".join(f"{name}_g" for name, grams in masses.items() if grams is None)
-    if blank:
-        yield "everything_g", f"{blank} not written; write 0 where none went in"
+    if any(grams is None for grams in masses.values()):
+        yield "everything_g", f"{unweighed(masses)} is not written; write 0 where none went in"
     elif not any(masses.values()):
         yield "everything_g", "no masses are written"
     elif not (masses["produce"] or masses["water"]):

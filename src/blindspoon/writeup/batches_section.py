@@ -179,5 +179,8 @@ def recipe_table(trial: Trial, made: summary.Made | None, jar_g: float = JAR_G) 
     )
     kept = [at for at in range(len(heads)) if any(cells[at] for _, cells in rows)]
     caption = f"Grams for a jar of {wording.grams(jar_g)} in all"
+    known = {jar.variant for jar in jars}
+    if others := [f"“{it.label}”" for it in trial.variants if it.name not in known]:
+        caption += f", but for {wording.listing(others)}, of which not every weight is written"
     texts = ((label, [cells[at] for at in kept]) for label, cells in rows)
     return grid("grams", caption, "Variant", [heads[at] for at in kept], texts)
