@@ -95,7 +95,7 @@ def test_the_rule_of_sets_has_a_share_of_tasters_only_where_each_has_one(tasters
         'variant = [{ name = "usual" }, { name = "rock" }]'
     )
     rule = rule_in_words(parse_trial(text)).replace("\xa0", " ")
-    assert f"We say that {who} can tell it from “Usual”" in rule
+    assert f"We say that {who} can tell “Rock” from “Usual”" in rule
     assert f"alike if the answers show that {alike};" in rule
 
 
@@ -183,8 +183,11 @@ def test_the_rule_of_days_says_what_is_right_and_what_a_day_is_called(course, ja
         'attribute = [{ name = "sourness" }]\n'
         + "".join(f'[[variant]]\nname = "{name}"\n' for name in ["usual", *jars])
     )
-    rule = rule_in_words(parse_trial(text)).replace("\xa0", " ")
-    assert rule == f"{said} Other days are not settled. Luck may fool us in one of 20 tastings."
+    days = f"{said} Other days are not settled. Luck may fool us in one of 20 tastings."
+    assert rule_in_words(parse_trial(text)).replace("\xa0", " ") == days
+    also = text.replace(course, f'{course}, accept = "would_eat_it"')
+    beside = "Beside that stands how many said yes to “Would eat it?”."
+    assert rule_in_words(parse_trial(also)).replace("\xa0", " ") == f"{days} {beside}"
 
 
 def test_of_a_trial_that_was_tasted_without_codes_only_the_findings_are_left(uncoded, tmp_path):

@@ -14,7 +14,7 @@ from blindspoon.files.edits import Value, add, put, take_out
 from blindspoon.files.schema import COLUMNS, as_date, as_number
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.trial import Attribute, Course, Trial, default_tasters, today
-from blindspoon.wording import OVER, capital, listing, margin
+from blindspoon.wording import OVER, capital, listing, margin, would_have
 
 FILE = "trial.toml"
 BLANK = Rule("missing-key", "it is needed", "Write it here")
@@ -294,6 +294,7 @@ def rule_in_words(trial: Trial) -> str:
             course=course,
             followed=course and trial.attribute(course.attribute),
             over=course and OVER[course.over],
+            yes_or_no=would_have(course),
             out_of=lambda name: round(1 / trial.share_of_alpha(name)),
         )
     )
