@@ -238,6 +238,11 @@ def test_the_page_is_as_sure_of_the_blind_as_who_poured_lets_it_be(
 def test_who_poured_is_asked_before_the_last_word(folder):
     taste(folder)
     runner = CliRunner()
+    six = runner.invoke(commands, ["lift", str(folder), "--yes", "--poured", "each-other"])
+    assert six.exit_code == 2
+    assert "each-other is for two tasters" in six.output
+    assert not stage(folder).seal.lifted
+    taste(folder, who=("Ada", "Ben"))
     done = runner.invoke(commands, ["lift", str(folder)], input="nobody\neach-other\nn\n")
     assert "two for each other" in done.output
     assert not stage(folder).seal.lifted

@@ -147,11 +147,12 @@ def lift(folder: Path, yes: bool, last: bool, poured: Pourer | None) -> None:
     def agreed(found: Lifting) -> Pourer | None:
         for line in found.lines():
             click.echo(line)
-        if yes:
-            return poured or "unknown"
-        who = poured or click.prompt(f"{WHO_POURED}?", "unknown", type=POURERS)
+        asked = not (poured or yes)
+        who = click.prompt(f"{WHO_POURED}?", "unknown", type=POURERS) if asked else poured
+        if who == "each-other" and found.lift.tasters != 2:
+            raise click.BadParameter("each-other is for two tasters; nothing was lifted.")
         price = "A taster or session added after this makes it exploratory. " * found.lift.last
-        return who if click.confirm(f"{price}Lift it?") else None
+        return (who or "unknown") if yes or click.confirm(f"{price}Lift it?") else None
 
     found = lift_blind(folder, today(), agreed, last=last)
     click.echo("Blind lifted." if found.recorded else "Nothing was lifted.")

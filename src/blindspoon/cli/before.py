@@ -54,7 +54,8 @@ def _ask_questions() -> dict[str, bytes]:
     from blindspoon.wording import listing  # noqa: PLC0415
 
     ready = ", ".join(attribute.label.lower() for attribute in starting.known_attributes())
-    kinds = "; ".join(f"{n} {label}" for n, label in enumerate(starting.KINDS.values(), 1))
+    numbers = {f"{n}": kind for n, kind in enumerate(starting.KINDS, 1)}
+    kinds = "; ".join(f"{n} {starting.KINDS[kind]}" for n, kind in numbers.items())
     written = " Write each as in 2026-10-17 or 17.10.2026, or none."
     hints = {"session[1].date": written, "changes": f" {starting.AGES}"}
     questions = [
@@ -77,9 +78,9 @@ def _ask_questions() -> dict[str, bytes]:
             filled = click.wrap_text(f"{hint}{' An empty line ends the list.' * many}", 80)
             click.echo(f"\n{click.style(question, bold=True)}\n{filled}")
             if key == starting.ASKS:
-                number = click.IntRange(1, len(starting.KINDS))
-                kind = click.prompt(">", type=number, default=1, prompt_suffix=" ")
-                answers[key] = [*starting.KINDS][kind - 1]
+                one_of = click.Choice([*numbers])
+                number = click.prompt(">", "1", type=one_of, prompt_suffix=" ", show_choices=False)
+                answers[key] = numbers[number]
                 continue
             answers[key] = "\n".join(iter(_line, "")) if many else _line()
             if key == starting.SCORED:  # the hint has them with commas, too
