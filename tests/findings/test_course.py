@@ -428,7 +428,7 @@ NEVER, HALF = "Fewer than half would have it", "more than half"
             (0, 0.5, 0.5, 0.5, 0),
             12,
             f"{NEVER} up to day 3 (0 of 12); more was never shown, not even on "
-            "day 10 (6 of 12). Fewer from day 21 on (0 of 12).",
+            "day 10 (6 of 12). Fewer than half from day 21 on (0 of 12).",
         ),
         (
             (1, 1, 1, 1, 0),

@@ -66,6 +66,9 @@ def test_who_asks_when_it_is_ready_and_until_when_reads_both_first(analysis):
     assert content.answer.endswith(f"between them not settled. {until}")
     days = next(part for part in content.sections if part.name == "days")
     assert until not in days.paragraphs  # what the answer has said
+    assert days.head == "When is it ready?"
+    stays = with_found(analysis, course=replace(judged.course, keep=judged.course.reach))
+    assert days_section(stays).head == "When is it ready and how long does it stay?"
 
 
 def test_of_several_series_the_section_says_only_what_the_answer_does_not(analysis):

@@ -217,7 +217,9 @@ def _accepted(acceptance: Acceptance, first: int, last: int) -> Iterator[str]:
         if still not in (None, by):
             then.append(f"still more than {share} on {of(still)}{', the last' * (still == last)}")
         if gone is not None:
-            then.append(f"fewer {'' if still is None else 'again '}from {of(gone, ' on')}")
+            then.append(
+                f"fewer {f'than {share}' if still is None else 'again'} from {of(gone, ' on')}"
+            )
         elif still not in (None, last):
             then.append("from then on not settled" if then else "until when is not settled")
         yield wording.sentence("; ".join(then)) if then else ""

@@ -45,6 +45,8 @@ def days_section(analysis: Analysis) -> PageSection | None:
         return None
     log = analysis.made.log if analysis.made else None
     course = asked[0].course
+    asks = ["when is it ready"] * (course.reach is not None)
+    asks += ["how long does it stay"] * (course.keep is not None)
     passed = _ph_table(analysis)
     weak = one_each(asked[0], analysis.names)  # which the page says under what weakens it
     answers = list[str]()
@@ -58,7 +60,7 @@ def days_section(analysis: Analysis) -> PageSection | None:
     return PageSection(
         name="days",
         link="Day by day",
-        head="When is it ready?" if course.reach is not None else "How long does it stay?",
+        head=wording.capital(f"{wording.listing(asks)}?"),
         role="" if asked[0].primary else "Exploratory",
         paragraphs=(*answers, *filter(None, [which_first(analysis.course)])),
         charts=tuple(filter(None, (days_chart(found, trial, log) for found in asked))),
