@@ -8,7 +8,6 @@ import math
 import numpy as np
 
 from blindspoon.arrays import BoolArray, FloatArray, SingleArray
-from blindspoon.simulate.trials import PRODUCT
 from blindspoon.stats.sign_flips import TOLERANCE, settle_ties, signed_ranks
 from blindspoon.stats.signed_ranks import BESIDE
 
@@ -94,13 +93,11 @@ def _passes(
     for flips in filter(len, np.split(signs, STAGES)):
         made += flips[..., 0].size
         going = np.flatnonzero(left.any(axis=1))
-        size = max(1, PRODUCT // max(flips[0].size, flips[..., 0].size))
-        for part in (going[start : start + size] for start in range(0, going.size, size)):
-            largest = np.zeros((*flips.shape[:2], part.size), dtype=np.float32)
-            for scores in scaled[:, :, part]:
-                np.maximum(largest, np.abs(flips @ scores), out=largest)
-            for at in np.flatnonzero(left[part].any(axis=0)):
-                beyond[part, at] += np.count_nonzero(largest >= near[part, at], axis=(0, 1))
+        largest = np.zeros((*flips.shape[:2], going.size), dtype=np.float32)
+        for scores in scaled[:, :, going]:
+            np.maximum(largest, np.abs(flips @ scores), out=largest)
+        for at in np.flatnonzero(left[going].any(axis=0)):
+            beyond[going, at] += np.count_nonzero(largest >= near[going, at], axis=(0, 1))
         doubt = CLEAR * math.sqrt(alpha * (1 - alpha) * made * (1 - made / every))
         allowed = alpha * made * (1 + TOLERANCE)
         shown |= left & (beyond <= allowed - doubt)

@@ -1,11 +1,12 @@
 """Simulated trials of one size: the cups and orders that are drawn; and jobs, over the cores."""
 
-import math
+import threading
 from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 from joblib import Parallel, delayed  # type: ignore[import-untyped]
+from threadpoolctl import threadpool_limits  # type: ignore[import-untyped]
 
 from blindspoon.arrays import BoolArray, FloatArray, IntArray
 from blindspoon.findings.comparison import By
@@ -215,25 +216,10 @@ class PanelTrials:
         return np.random.default_rng((self.question.seed, panel.tasters, panel.sessions, *stream))
 
 
-PRODUCT = 1 << 18
-"""Multiplications up to which a matrix product stays on one core (OpenBLAS): its threads cost
-more than they save on products as small as these."""
-
-
-def product(scores: FloatArray, columns: FloatArray) -> FloatArray:
-    """Multiply scores (m, n) and columns (n, d) in parts that stay on one core."""
-    (m, n), d = scores.shape, columns.shape[1]
-    wide = min(d, max(1, math.isqrt(PRODUCT // n)))
-    rows, products = max(1, PRODUCT // (n * max(wide, 1))), np.empty((m, d), order="F")
-    for left in range(0, d, wide or 1):
-        for top in range(0, m, rows):
-            part = scores[top : top + rows] @ columns[:, left : left + wide]
-            products[top : top + rows, left : left + wide] = part
-    return products
-
-
 Found = TypeVar("Found")
 Progress = Callable[[int, int], None]  # called with the jobs done and their number, first with 0
+
+ONE_SWEEP = threading.RLock()  # the limit is the whole program's, and lifted by who set it
 
 
 def sweep(
@@ -246,13 +232,14 @@ def sweep(
 
     `work` is called with what a job holds; its draws may depend on nothing else. Workers are as
     joblib counts them: threads, as numpy lets them run at once and a process takes long to start,
-    or what an enclosing ``joblib.parallel_config`` says.
+    or what an enclosing ``joblib.parallel_config`` says. BLAS adds no threads of its own meanwhile.
     """
     done = progress or (lambda _done, _all: None)
     done(0, len(jobs))
     found = []
     workers = Parallel(n_jobs=n_jobs, prefer="threads", return_as="generator")
-    for result in workers(delayed(work)(*job) for job in jobs):
-        found.append(result)
-        done(len(found), len(jobs))
+    with ONE_SWEEP, threadpool_limits(limits=1, user_api="blas"):
+        for result in workers(delayed(work)(*job) for job in jobs):
+            found.append(result)
+            done(len(found), len(jobs))
     return found

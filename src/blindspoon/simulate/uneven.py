@@ -22,7 +22,7 @@ from scipy.special import stdtrit
 
 from blindspoon.arrays import BoolArray, FloatArray, IntArray
 from blindspoon.simulate.size_results import Spread
-from blindspoon.simulate.trials import CupList, product
+from blindspoon.simulate.trials import CupList
 from blindspoon.stats.dunnett import Dunnett
 from blindspoon.stats.reml import LEAST_DF, SMALLEST, ContrastTest, Criterion, kenward_roger
 
@@ -55,9 +55,9 @@ class Lines:
 
     def squares(self, scores: FloatArray) -> FloatArray:
         """Sum the squares of each line, shape (l, m), in trials of scores (m, n)."""
-        along, total = product(scores, self.directions) ** 2, np.einsum("mn,mn->m", scores, scores)
-        left = np.maximum(total - along[:, : self.swept].sum(axis=1), 0.0)
-        others = (along[:, self.line == at].sum(axis=1) for at in range(1, self.df.size))
+        along, total = (self.directions.T @ scores.T) ** 2, np.einsum("mn,mn->m", scores, scores)
+        left = np.maximum(total - along[: self.swept].sum(axis=0), 0.0)
+        others = (along[self.line == at].sum(axis=0) for at in range(1, self.df.size))
         return np.stack([left, *others])
 
     def information(self, variances: FloatArray, told: BoolArray) -> FloatArray:
@@ -96,7 +96,7 @@ class MixedRule:
         Whether the adjusted p value is at most alpha, and whether the simultaneous interval at
         `Dunnett.alike_value` lies inside the margin, shape (m, v) both; False without a result.
         """
-        size, (different, alike) = np.abs(product(scores, self.weights.T)), self.reaches(scores)
+        size, (different, alike) = np.abs(scores @ self.weights.T), self.reaches(scores)
         return size >= different, size + alike < margin
 
     def reaches(self, scores: FloatArray) -> tuple[FloatArray, FloatArray]:

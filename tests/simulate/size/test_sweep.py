@@ -5,10 +5,12 @@ from __future__ import annotations
 import dataclasses
 import json
 from collections import Counter
+from concurrent.futures import ThreadPoolExecutor
 
 import joblib
 import numpy as np
 import pytest
+from threadpoolctl import threadpool_info, threadpool_limits
 
 from blindspoon.errors import DesignError
 from blindspoon.findings.compare import compare_trial
@@ -24,7 +26,7 @@ from blindspoon.simulate.size import (
     sized_attribute,
 )
 from blindspoon.simulate.size_results import Spread, common_practice
-from blindspoon.simulate.trials import MOST, PanelSize, PanelTrials
+from blindspoon.simulate.trials import MOST, PanelSize, PanelTrials, sweep
 from tests.calibration import situations
 from tests.calibration.situations import Situation, truths
 
@@ -122,6 +124,18 @@ def test_any_number_of_workers_gives_the_same_and_tells_of_all_panels(make_trial
     )
     assert found == hundred
     assert seen == [(done, 6) for done in range(7)]
+
+
+def test_blas_has_one_thread_in_a_sweep_and_as_many_as_before_after_it():
+    def threads(*_):
+        return {each["num_threads"] for each in threadpool_info() if each["user_api"] == "blas"}
+
+    def sizes():
+        with threadpool_limits(limits=2, user_api="blas"):
+            return sweep(threads, [(1,)] * 3, 2, None), threads()
+
+    with ThreadPoolExecutor(1) as side:  # as the workbench has one
+        assert side.submit(sizes).result() == sizes() == ([{1}] * 3, {2})
 
 
 @pytest.mark.slow
