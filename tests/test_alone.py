@@ -19,7 +19,7 @@ from blindspoon.drawing import draw_blind
 from blindspoon.errors import ScoreError
 from blindspoon.files.trial_folder import read_folder
 from blindspoon.lifting import lift_blind
-from blindspoon.planning import size_folder
+from blindspoon.planning import hope, size_folder
 from blindspoon.scores.standing import too_few_rounds
 from blindspoon.stats.rounds import compare_rounds
 from blindspoon.writeup.limits import next_steps
@@ -340,6 +340,7 @@ def test_fewer_than_six_rounds_can_show_nothing_and_check_and_blind_say_so(tmp_p
         assert (words in run(verb, tmp_path)) is told
     run("blind", tmp_path, "--add", "Zoe")
     assert words not in run("check", tmp_path)
+    assert (words in " ".join(hope(read_folder(tmp_path).trial).sentences)) is told
 
 
 def test_two_primary_attributes_take_a_seventh_round(own):
@@ -405,6 +406,7 @@ def test_size_answers_for_rounds_and_is_what_the_comparison_of_rounds_shows(tmp_
     options = {"sessions": (4, 6, 12), "trials": 400, "jobs": 1}
     _, found = size_folder(tmp_path, **options)
     assert [(cell.tasters, cell.sessions) for cell in found.cells] == [(1, 4), (1, 6), (1, 12)]
+    assert found.spread.taster_variant_sd == 0  # nobody else’s opinion
     # Of n rounds that all go one way, two in 2^n signs are as far out: arithmetic.
     assert [cell.smallest_p for cell in found.cells] == [2 ** (1 - n) for n in (4, 6, 12)]
     assert (

@@ -564,6 +564,7 @@ def test_the_last_look_is_the_last_declared_or_that_of_so_many_tasters(looked, b
         add_late(looked, name, datetime.date(2026, 9, 20))
     taste(looked)
     assert bs.lift(looked, yes=True).lift.last == (before == 2)
+    assert bool(opening.after_lifting(looked)) == (before == 2)  # what a score would cost
     with pytest.raises(bs.TrialError, match="lifted on"):
         bs.lift(looked, yes=True)  # nothing came in since
     if before == 0:

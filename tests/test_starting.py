@@ -10,9 +10,10 @@ from click.testing import CliRunner
 from blindspoon.cli import commands
 from blindspoon.drawing import undeclared
 from blindspoon.errors import TrialFileError
+from blindspoon.files import edits
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import stage
-from blindspoon.starting import ASKS, SCORED, new_files, rule_in_words
+from blindspoon.starting import ASKS, SCORED, answers_like, new_files, rule_in_words
 
 
 def test_seven_questions_in_a_terminal_and_where_the_trial_stands(tmp_path, monkeypatch):
@@ -71,6 +72,50 @@ def test_sets_and_ages_are_begun_in_a_terminal(tmp_path, monkeypatch, answers, a
     assert trial.tasting.tasters == ("Ada", "Ben")
     series = {variant.series for variant in trial.variants[1:]}
     assert series == ({"sauerkraut"} if course else {""})
+
+
+TOLD = {
+    "trial.product": "Kraut", "variant[1].label": "As always", "trial.title": "When?",
+    SCORED: "Sourness\nTexture", "decision.margin": "0,5",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("asks", "changes", "over", "series"),
+    [
+        ("reach", "May\nJune", "fermented", "Kraut"),
+        ("keep", "May\nJune", "age", "Kraut"),
+        ("both", "May\nJune", "fermented", "Kraut"),
+        ("reach", "May", "age", ""),  # one jar goes on ageing from evening to evening
+    ],
+)
+def test_a_question_of_days_counts_them_as_its_jars_grow_old(asks, changes, over, series):
+    files = new_files(TOLD | {ASKS: asks, "changes": changes}, datetime.date(2026, 9, 4), 1)
+    trial = parse_trial(files["trial.toml"].decode())
+    course, may = trial.course, trial.variants[1]
+    assert (course.over, may.differs, may.series) == (f"{over}_days", (over,), series)
+    assert (course.attribute, trial.decision.primary) == ("sourness", ("course",))
+    assert [asks in (key, "both") for key in ("reach", "keep")] == [
+        target == "control" for target in (course.reach, course.keep)
+    ]
+    assert answers_like(trial)[ASKS] == asks
+
+
+def test_answers_of_sets_come_back_from_the_trial_that_they_made():
+    told = TOLD | {ASKS: "sets", "changes": "Rock", "choice.can_tell": "25", "choice.sets": "3"}
+    trial = parse_trial(new_files(told, datetime.date(2026, 9, 4), 1)["trial.toml"].decode())
+    assert (trial.choice.can_tell, trial.choice.sets) == (0.25, 3)
+    again = answers_like(trial)
+    assert [again[key] for key in (ASKS, "choice.can_tell", "choice.sets")] == ["sets", "25", "3"]
+
+
+def test_a_trial_like_an_earlier_one_keeps_its_recipes_and_takes_the_controls_from_the_form():
+    told, day = TOLD | {"changes": "Dill"}, datetime.date(2026, 9, 4)
+    first = new_files(told | {"variant[1].method": "2 % salt"}, day, 1)["trial.toml"].decode()
+    first = edits.put(first, "variant[2].method", "A head of dill")
+    second = new_files(told | {"variant[1].method": "3 % salt"}, day, 2, like=first)
+    variants = parse_trial(second["trial.toml"].decode()).variants
+    assert [it.method for it in variants] == ["3 % salt", "A head of dill"]
 
 
 def test_where_nothing_is_scored_no_margin_is_kept_that_the_form_had():

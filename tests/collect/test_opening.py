@@ -91,6 +91,22 @@ def test_a_damaged_file_of_links_is_said(folder, damage):
     assert not remembered(folder).joined  # where the trial stands is told all the same
 
 
+def test_links_from_before_days_were_noted_are_still_good(folder):
+    link = opened(folder).host_link
+    path = folder / ".blindspoon/collect.json"
+    path.write_text(
+        json.dumps({k: v for k, v in json.loads(path.read_text()).items() if k != "days"})
+    )
+    assert opened(folder).host_link == link
+
+
+def test_cups_stand_in_the_order_of_serving_whatever_that_of_the_rows(folder):
+    codes = opened(folder).ballots["1", "T01"].codes
+    head, *rows = (folder / "servings.csv").read_text().splitlines()
+    (folder / "servings.csv").write_text("\n".join([head, *reversed(rows)]))
+    assert opened(folder).ballots["1", "T01"].codes == codes == ("037", "512", "846")
+
+
 def test_a_secret_that_is_not_hexadecimal_is_damage(folder):
     opened(folder)
     path = folder / ".blindspoon/collect.json"

@@ -7,7 +7,7 @@ import pytest
 
 from blindspoon.collect import opening
 from blindspoon.collect.ballots import CupAnswer, Given
-from blindspoon.collect.sitting import evening_of
+from blindspoon.collect.sitting import Memory, evening_of
 from blindspoon.examine import examine
 from tests.collect.conftest import Phone
 
@@ -171,8 +171,16 @@ def test_an_answer_is_saved_and_shown_again(phone, rows):
     assert ">snaps</textarea>" in page
 
 
-@pytest.mark.parametrize("apart", [0, 1])
-def test_answers_on_another_day_than_that_of_the_session_are_said(folder, both_pages, apart):
+DAY = 24 * 3600 * 1000  # in milliseconds
+
+
+@pytest.mark.parametrize(
+    ("apart", "ago", "told"),
+    [(0, 0, False), (1, 0, True), (1, DAY, False), (7, 9 * DAY, False)],
+)
+def test_answers_on_another_day_than_that_of_the_session_are_said(
+    folder, both_pages, apart, ago, told
+):
     today = evening_of(datetime.datetime.now().astimezone())
     day = today - datetime.timedelta(days=apart)
     toml = (folder / "trial.toml").read_text("utf-8")
@@ -185,10 +193,28 @@ def test_answers_on_another_day_than_that_of_the_session_are_said(folder, both_p
         assert not any("is dated" in note.text for note in examine(folder).notes)
         phone = Phone(client, sitting, "T01")
         phone.agree()
-        phone.answer(1, texture="7", saltiness="4")
+        phone.answer(1, texture="7", saltiness="4", Ago=f"{ago}")
     said = [note.text for note in examine(folder).notes if "is dated" in note.text]
-    assert len(said) == apart
-    assert not apart or f"dated {day}, and phones answered on {today}: correct" in said[0]
+    assert len(said) == told
+    assert not told or f"dated {day}, and phones answered on {today}: correct" in said[0]
+
+
+@pytest.mark.parametrize(
+    ("days", "told"),
+    [
+        ({"1": ["2026-09-04"], "2": ["2026-09-05"]}, ""),
+        ({"1": ["2026-09-04", "2026-09-05"]}, "answered on 2026-09-04 and 2026-09-05: correct"),
+    ],
+)
+def test_a_session_is_held_against_all_days_of_its_own_answers(folder, days, told):
+    dated = b'[[session]]\nname = "1"\ndate = 2026-09-04\n[[session]]\nname = "2"\n'
+    (folder / "trial.toml").write_bytes((folder / "trial.toml").read_bytes() + dated)
+    pairs = tuple((name, day) for name, own in days.items() for day in own)
+    (folder / ".blindspoon").mkdir()
+    (folder / ".blindspoon/collect.json").write_bytes(Memory(days=pairs).to_bytes())
+    said = [note.text for note in examine(folder).notes if "is dated" in note.text]
+    assert len(said) == bool(told)
+    assert told in " ".join(said)
 
 
 def test_the_link_goes_on_where_the_taster_was(phone):

@@ -13,9 +13,11 @@ import pytest
 
 from blindspoon.cli.printed import sets_table
 from blindspoon.files.trial_toml import parse_trial
+from blindspoon.planning import hope
 from blindspoon.scores.standing import too_few_sets
 from blindspoon.simulate.exact_size import size_choice
 from blindspoon.stats.forced_choice import boundary
+from blindspoon.trial import Session, default_tasters
 
 DATA = Path(__file__).parents[1] / "data"
 pytestmark = pytest.mark.quick
@@ -83,6 +85,35 @@ def test_where_a_thousand_sets_are_too_few_to_be_likely_none_is_named():
 def test_scores_are_advised_where_they_take_a_fraction_of_the_cups():
     assert "score it" in size_choice(trial_of("triangle")).sentences[-1]
     assert "score it" not in size_choice(trial_of("paired")).sentences[-1]
+
+
+@pytest.mark.parametrize(
+    ("more", "plan", "in_all", "able", "never"),
+    [
+        ("sets = 2", (12, 1, 1), "12 tasters in 1 session: 24 sets in all.", "24 sets: 13", False),
+        ("sets = 2", (12, 2, 1), "24 sets in all, 12 a change.", "12 sets: 8", True),
+        ("sets = 1", (12, 1, 2), "12 tasters in 2 sessions: 24 sets in all.", "24 sets: 13", False),
+        ("sets = 4\ntests = 18", (12, 1, 1), "48 sets in all.", "18 sets: 10", True),
+        ("looks = [8, 16]", (16, 1, 1), "16 sets in all.", "16 sets: 10", True),  # 9: p is 0.04996
+    ],
+)
+def test_a_plan_says_what_its_sets_can_show(more, plan, in_all, able, never):
+    looks, more = ((8, 16), "") if "looks" in more else ((), more)
+    trial, (tasters, changes, often) = trial_of("triangle", more), plan
+    variants = [replace(trial.variants[1], name=f"v{n}") for n in range(changes)]
+    said = hope(
+        replace(
+            trial,
+            decision=replace(trial.decision, looks=looks),
+            tasting=replace(trial.tasting, tasters=default_tasters(tasters)),
+            variants=(trial.variants[0], *variants),
+            sessions=tuple(Session(name=f"{n}", date=None) for n in range(often)),
+        )
+    )
+    assert said.sentences[0].endswith(in_all)
+    assert said.sentences[1].startswith(f"{able} right are needed")
+    end = f"So {able.partition(':')[0]} can never come out as alike."
+    assert (said.in_vain, end in said.sentences) == (never, never)
 
 
 def test_every_number_up_to_1000_takes_half_a_second():

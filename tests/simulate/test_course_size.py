@@ -12,6 +12,7 @@ from statsmodels.stats.weightstats import DescrStatsW
 
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.course import compare_course
+from blindspoon.planning import hope
 from blindspoon.simulate.exact_size import DESIGNS, size_course
 from blindspoon.simulate.size_results import Spread
 from tests.calibration import course_rates
@@ -39,6 +40,14 @@ def test_the_chance_of_a_day_that_is_not_there_yet_is_that_of_statsmodels():
     sd = math.sqrt(2 * (0.8**2 + 1 / 12 + 0.4**2))
     expected = TTestPower().power(1 / sd, 12, 0.025, alternative="larger")
     assert row.not_yet == pytest.approx(expected, abs=1e-9)
+
+
+def test_a_plan_says_what_its_panel_can_see_and_no_other_design():
+    plan = parse_trial(TEXT.format(course='attribute = "sourness"', variants=AGES, tasters=12))
+    said = hope(plan).sentences
+    assert said[0] == "Planned: four ages in one sitting."
+    assert not any(text in said for text in DESIGNS)
+    assert said[-1].startswith("12 tasters with one cup of each would see a change of ")
 
 
 def test_the_change_that_is_seen_is_that_of_statsmodels():
