@@ -235,6 +235,17 @@ def test_the_rule_of_days_says_what_is_right_and_what_a_day_is_called(course, ja
     assert rule_in_words(parse_trial(also)).replace("\xa0", " ") == f"{days} {beside}"
 
 
+def test_what_is_followed_over_days_comes_first_where_another_trial_begins_like_it():
+    trial = parse_trial(
+        'trial = { title = "When?", control = "usual" }\nscale = { low = 0, high = 10 }\n'
+        'decision = { primary = ["course"], margin = 1 }\n'
+        'course = { attribute = "sourness", reach = "control" }\n'
+        'attribute = [{ name = "saltiness" }, { name = "sourness" }]\n'
+        'variant = [{ name = "usual" }, { name = "kraut" }]'
+    )
+    assert answers_like(trial)[SCORED] == "Sourness\nSaltiness"
+
+
 def test_of_a_trial_that_was_tasted_without_codes_only_the_findings_are_left(uncoded, tmp_path):
     for name, data in uncoded.items():
         (tmp_path / name).write_bytes(data)

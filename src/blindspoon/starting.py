@@ -333,7 +333,8 @@ def answers_like(trial: Trial) -> dict[str, str]:
     """Give the answers that an earlier trial would have, but for its days."""
     others = [variant.label for variant in trial.variants if variant.name != trial.control]
     control, primary = trial.variant(trial.control), trial.decision.primary
-    attributes = sorted(trial.attributes, key=lambda attribute: attribute.name not in primary)
+    first = (*primary, trial.course.attribute if trial.course else "")
+    attributes = sorted(trial.attributes, key=lambda attribute: attribute.name not in first)
     margin = attributes[0].margin if attributes else None
     choice, asks, of_sets = trial.choice, "scores", OF_SETS
     if trial.course:
