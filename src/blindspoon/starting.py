@@ -109,6 +109,7 @@ _LIKE = {
     "trial": ("host", "licence"),
     "scale": ("low", "high", "step"),
     "tasting": ("allergens", "cleanser", "rest", "consent", "language"),
+    "course": ("accept", "same_control"),
     "attribute": ("low", "high", "less", "more"),
     "variant": ("method", "differs"),
 }
@@ -190,7 +191,8 @@ def new_files(
 def _like(text: str, earlier: str) -> str:
     """Keep what an earlier trial has besides its answers, of what both have by the same label."""
     raw, old, new = tomllib.loads(earlier), parse_trial(earlier), parse_trial(text)
-    parts = [(part, part, raw.get(part, {})) for part in ("trial", "scale", "tasting")]
+    once = ["trial", "scale", "tasting", *["course"] * (new.course is not None)]
+    parts = [(part, part, raw.get(part, {})) for part in once]
     for kind in ("attribute", "variant"):
         known, mine = (
             [it.label.lower() for it in getattr(trial, f"{kind}s")] for trial in (old, new)

@@ -716,7 +716,16 @@ def test_one_jar_on_several_evenings_is_begun_with_one_line_and_asked_both_ways(
     assert [variant.series for variant in trial.variants] == ["", ""]
     assert [session.date.day for session in trial.sessions] == [1, 2, 4, 6]
     assert "Planned: four sittings." in host.read("/t/sauerkraut/rule")
-    assert fields(host.read("/new?like=sauerkraut"))["asks"] == "both"
+    asked = fields(host.read("/t/sauerkraut/question"))
+    more = {"course.accept": "Would have it", "course.same_control": "yes"}
+    assert host.post("/t/sauerkraut/question", **(asked | more)).status_code == 303
+    like = fields(host.read("/new?like=sauerkraut"))
+    assert like["asks"] == "both"
+    assert host.post("/new", **like).status_code == 303
+    again = parse_trial((tmp_path / "sauerkraut-2" / "trial.toml").read_text("utf-8")).course
+    assert (again.accept, again.same_control) == ("would_have_it", True)
+    assert host.post("/new", **(like | {"asks": "scores", "once": "another"})).status_code == 303
+    assert parse_trial((tmp_path / "sauerkraut-3" / "trial.toml").read_text("utf-8")).course is None
 
 
 def test_when_it_is_ready_is_begun_without_touching_a_file(visit, tmp_path):
