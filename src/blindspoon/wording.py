@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from decimal import ROUND_HALF_UP, Context, Decimal
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from blindspoon.trial import Attribute, Choice, Course, Scale
@@ -174,14 +175,25 @@ def span(interval: Interval, attribute: Attribute) -> str:
     Decimals grow where rounding would hide on which side of zero or of the margin an end lies.
     """
     limits = [0.0] if attribute.margin is None else [-attribute.margin, 0.0, attribute.margin]
-    found = (interval.low, interval.high)
-    return ends(interval, telling_digits(found, limits, digits_for(attribute.scale)))
+    found, usual = (interval.low, interval.high), digits_for(attribute.scale)
+    return ends(interval, min(telling_digits(found, limits, usual), usual + 1), limits)
 
 
-def ends(interval: Interval, digits: int) -> str:
-    """Write an interval with so many decimals."""
-    above, below = "above " * interval.low_open, "below " * interval.high_open
-    return f"{above}{number(interval.low, digits)} to {below}{number(interval.high, digits)}"
+def ends(interval: Interval, digits: int, limits: Collection[float] = ()) -> str:
+    """Write an interval with so many decimals; an end that they put on a limit tells its side.
+
+    >>> from blindspoon.stats.results import Interval
+    >>> ends(Interval(-0.19, 0.997), 2, [-1.0, 0.0, 1.0])
+    '−0.19 to below 1.00'
+    """
+    texts, opened = list[str](), ("above " * interval.low_open, "below " * interval.high_open)
+    for value, side in zip((interval.low, interval.high), opened, strict=True):
+        text = number(value, digits)
+        shown = float(text.replace(MINUS, "-"))
+        hidden = value not in limits and shown in limits
+        beyond = "above " if value > shown else "below "
+        texts.append(f"{beyond if hidden else side}{text}")
+    return " to ".join(texts)
 
 
 def reach(interval: Interval, attribute: Attribute) -> str:
@@ -252,6 +264,24 @@ def day(date: datetime.date) -> str:
     '4 September 2026'
     """
     return f"{date.day} {MONTHS[date.month - 1]} {date.year}"
+
+
+def on_days(dates: Iterable[datetime.date], last: str = "and") -> str:
+    """Write sorted dates in words, month and year once where the next date shares them.
+
+    >>> on_days([datetime.date(2026, 9, 4), datetime.date(2026, 9, 5)])
+    '4 and 5 September 2026'
+    >>> on_days([datetime.date(2026, 9, 30), datetime.date(2026, 10, 1)], "to")
+    '30 September to 1 October 2026'
+    """
+    known = sorted({*dates})
+    texts = [
+        str(one.day)
+        if (one.year, one.month) == (two.year, two.month)
+        else day(one).removesuffix(f" {two.year}")
+        for one, two in pairwise(known)
+    ]
+    return listing([*texts, *map(day, known[-1:])], last)
 
 
 def dated(text: str) -> str:

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from blindspoon.charts.board import differences_chart, differences_plot
-from blindspoon.charts.scene import NARROW, WIDE, Area, Line, Marks
+from blindspoon.charts.posts import LEAN
+from blindspoon.charts.scene import NARROW, WIDE, Area, Line, Marks, Style
 from blindspoon.stats.results import Interval
 from blindspoon.wording import span
 from blindspoon.writeup.front import make_boards
@@ -183,8 +184,13 @@ def test_what_differs_stands_out_and_what_is_not_settled_is_hollow(typical, shee
 def test_who_reads_of_ranks_is_told_what_they_are(typical):
     disputed = differences_plot(judged(typical, "different", "alike", "open", "open"))
     assert "(not settled by ranks)" in {note for row in disputed.rows for note in row.notes}
-    assert "By ranks: a second method, which does not decide." in disputed.key[0]
-    assert "second" not in differences_plot(judged(typical, *["open"] * 4)).key[0]
+
+    def shown(style: Style) -> str:
+        return " ".join(it.text for it in disputed.lay(replace(WIDE, style=style)).scene.texts)
+
+    assert "By ranks: a second method, which does not decide." in shown(Style())
+    assert "ranks" not in shown(LEAN)  # a post without numbers does not speak of them
+    assert not differences_plot(judged(typical, *["open"] * 4)).noted
 
 
 def test_a_row_says_its_verdict_as_the_board_does(typical):

@@ -98,4 +98,4 @@ def test_a_difference_is_variant_minus_control(trial, result):
 
 def test_the_source_names_trial_host_and_days(trial, result):
     picture = drawn(trial, result)
-    assert picture.source == "“Crisp?”, Kitchen, 19 September 2026 to 26 September 2026"
+    assert picture.source == "“Crisp?”, Kitchen, 19 to 26 September 2026"

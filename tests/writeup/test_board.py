@@ -1,3 +1,4 @@
+from blindspoon.writeup.front import ALONG
 from blindspoon.writeup.page import page
 
 
@@ -8,6 +9,12 @@ def cells_of(content):
         for head, row in board.rows
         for label, cell in zip(board.columns, row, strict=True)
     }
+
+
+def test_a_head_of_columns_is_explained_also_where_nothing_was_asked_beforehand(content_of):
+    content = content_of("no decision")
+    assert {label for board in content.boards for label, _ in board.groups} == {ALONG}
+    assert any(text.startswith(ALONG) for text in content.legend)
 
 
 def test_primary_attributes_come_first_and_are_set_apart(content_of):

@@ -85,7 +85,7 @@ def outcome_of(
 ) -> AttributeOutcome:
     """Gather what the charts of one attribute need."""
     days = sorted(session.date for session in trial.sessions if session.date)
-    when = trial.dates or " to ".join(dict.fromkeys(map(wording.day, (*days[:1], *days[-1:]))))
+    when = trial.dates or wording.on_days((*days[:1], *days[-1:]), "to")
     return AttributeOutcome(
         variants=trial.variants,
         control=trial.control_index,
@@ -359,7 +359,10 @@ def differences_plot(outcome: AttributeOutcome) -> DotPlot:
         differs = other.verdict in ("different", "slight")
         rows.append(Row(label=other.variant.label, dots=(dot,), notes=tuple(notes), bold=differs))
     axes = (difference_axis(outcome.attribute, seen),)
-    return DotPlot(axes=axes, rows=tuple(rows), key=_key(outcome))
+    seconds = dict.fromkeys(otherwise(it).rpartition(" by ")[2] for it in others.values())
+    named = wording.listing(filter(None, seconds), "or")
+    noted = f" By {named}: a second method, which does not decide." * bool(named)
+    return DotPlot(axes=axes, rows=tuple(rows), key=_key(outcome), noted=noted)
 
 
 def _tasters(outcome: AttributeOutcome) -> int:
@@ -380,9 +383,6 @@ def _key(outcome: AttributeOutcome) -> tuple[str, str]:
     key += shaded_words(outcome.attribute)
     if any(found.found and found.verdict == "open" for found in compared):
         key.append(HOLLOW)
-    others = dict.fromkeys(otherwise(found).rpartition(" by ")[2] for found in compared)
-    if named := wording.listing(filter(None, others), "or"):
-        key.append(f"By {named}: a second method, which does not decide.")
     if not outcome.result.primary:
         key.append("Exploratory: a lead to be tested again.")
     return f"Small: {' '.join(key)}", f"Densities: {' '.join(key)}"

@@ -188,12 +188,13 @@ class DotPlot:
     """Rows and axes, before the size of the sheet is known.
 
     `key` says how to read the chart and `kind` what it is called, first with a mark for each person
-    or answer, then where they are too many.
+    or answer, then where they are too many. `noted` explains the notes, where they are shown.
     """
 
     axes: tuple[Axis, ...]
     rows: tuple[Row, ...]
     key: tuple[str, str]
+    noted: str = ""
     kind: tuple[str, str] = ("Dot plot", "Density plot")
 
     @cached_property
@@ -244,7 +245,7 @@ class DotPlot:
         for axis in axes:
             numbers, y = axis_numbers(axis, bottom, sheet.width)
             parts.append((0, numbers))
-        lines, y = key_lines(self.key[dense], sheet.width, y + 10)
+        lines, y = key_lines(self.key[dense] + self.noted * style.notes, sheet.width, y + 10)
         parts.append((2, lines))
         return Laid(
             scene=Scene(

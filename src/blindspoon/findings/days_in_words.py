@@ -1,6 +1,5 @@
 """What was found of a course, in plain sentences."""
 
-import math
 from collections.abc import Iterator, Sequence
 from itertools import permutations
 
@@ -149,9 +148,10 @@ def _trend(found: CourseFound, like: str) -> str:
     trend, label = found.trend, found.attribute.label
     if isinstance(trend, NoResult):
         return f"No trend is told. {trend.reason}"
-    low, high = trend.interval.low, trend.interval.high  # two digits that tell, size without sign
-    finest = max(abs(trend.slope), (high - low) / 2, 1e-3)
-    digits = 1 + max(0, -math.floor(math.log10(finest)))
+    low, high = trend.interval.low, trend.interval.high
+    over = found.days[-1].day - found.days[0].day  # ten days bear a decimal more
+    usual = wording.digits_for(found.attribute.scale) + len(str(over)) - 1
+    digits = wording.telling_digits((low, high), [0.0], usual)
     sign = -1 if trend.slope < 0 and high < 0 else 1
     ends = [wording.number(end, digits) for end in sorted((sign * low, sign * high))]
     size, span = wording.number(abs(trend.slope), digits), " to ".join(ends)

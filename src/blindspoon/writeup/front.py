@@ -200,7 +200,7 @@ def legend_of(analysis: Analysis, boards: Sequence[Board]) -> tuple[str, ...]:
         marked=any(cell.mark for cell in cells),
         hollow=any(cell.mark and cell.kind == "open" for cell in cells),
         margin=any(attribute.margin is not None for attribute in analysis.trial.attributes),
-        along=[it for board in boards for it in board.groups[1:]] and ALONG,
+        along=any(board.primary < len(board.columns) for board in boards) and ALONG,
         fragile=FRAGILE in notes,
         others=dict.fromkeys(note.partition(" by ")[2] for note in notes if note != FRAGILE),
     )

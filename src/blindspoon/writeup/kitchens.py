@@ -181,7 +181,7 @@ def compose_kitchens(pool: Pool) -> KitchensContent:
         ),
         tasted=f"{'; '.join(who)}{blind}.",
         picture=head.chart,
-        weak=tuple(("", text) for text in (*pool.caveats, *told, *lost, *about)),
+        weak=tuple(("", wording.dated(text)) for text in (*pool.caveats, *told, *lost, *about)),
         figures=tuple(finding.chart for finding in findings if finding.chart),
         recipe=recipe_table(pool.first, kitchens[0].made),
     )
@@ -258,13 +258,13 @@ def forest_plot(pool: Pool, shown: PooledAttribute) -> DotPlot:
     whose = (POOLED, BOTH)[len(pool.kitchens) == 2].lower()
     text = (
         f"Dots: each kitchen’s own difference from its control, "
-        f"“{pool.variant(pool.first.control).label}”, in points, with its own interval. Diamonds: "
-        f"{whose}, pooled, with the {wording.percent(1 - shown.alpha)} interval"
+        f"“{pool.variant(pool.first.control).label}”, in points, with its own likely range. "
+        f"Diamonds: {whose}, pooled, with theirs ({wording.percent(1 - shown.alpha)}"
     )
     if any(comparison.verdict == "alike" for comparison in shown.comparisons):
-        text += f" ({wording.percent(1 - 2 * shown.alpha)} where “alike” was decided)"
+        text += f"; {wording.percent(1 - 2 * shown.alpha)} where alike"
     exploratory = "" if shown.primary else "Exploratory: not what the trials were made to answer."
-    key = " ".join(filter(None, (f"{text}.", *shaded_words(shown.attribute), exploratory)))
+    key = " ".join(filter(None, (f"{text}).", *shaded_words(shown.attribute), exploratory)))
     return DotPlot(axes=(axis,), rows=tuple(rows), key=(key, key), kind=("Forest plot", ""))
 
 

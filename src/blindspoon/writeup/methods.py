@@ -58,7 +58,7 @@ def tasted(analysis: Analysis) -> tuple[str, ...]:
         trial=trial,
         table=table,
         each=(int(cups.min()), int(cups.max())),
-        dates=[day(date) for date in session_dates(trial, table)],
+        dates=session_dates(trial, table),
         every_place=(table.position > 0).all(),
         any_place=(table.position > 0).any(),
         scales=[(names, scale) for scale, names in scales.items()],

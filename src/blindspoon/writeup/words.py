@@ -112,6 +112,7 @@ def templates() -> jinja2.Environment:
         *(wording.p_cell, wording.p_value, wording.percent, wording.plain, wording.points),
         *(wording.signed, wording.span, wording.spelled, wording.capital, wording.sentence),
         *(wording.all_of, wording.days, wording.day, wording.dated, wording.in_points),
+        wording.on_days,
     )
     made.filters |= {function.__name__: function for function in (*said, caption)}
     made.globals |= {"face_css": face_css, "fonts": FONTS, "software": software}

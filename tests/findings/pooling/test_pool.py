@@ -110,6 +110,12 @@ def test_how_kitchens_are_pooled_stands_with_the_numbers_not_with_what_weakens_t
     assert "no verdict stands on it" in kitchens_page(content).partition('id="record"')[2]
 
 
+def test_dates_of_single_kitchens_are_told_in_words(three):
+    late = "mill: Rule and key were sealed on 2026-11-30."
+    content = compose_kitchens(replace(pool(three), caveats=(late,)))
+    assert content.weak[0] == ("", "mill: Rule and key were sealed on 30 November 2026.")
+
+
 def test_a_first_kitchen_that_dated_no_rule_is_not_said_to_have_one(kitchen):
     two = [kitchen(name, rule=RULE.replace("declared = 2026-09-04, ", "")) for name in "ab"]
     content = compose_kitchens(pool(two))
