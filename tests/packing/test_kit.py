@@ -188,7 +188,7 @@ def test_two_batches_count_alike_and_their_words_are_both_told():
         b"batch,variant,produce_g,water_g,salt_g,leaf\n"
         b"a,plain,500,475,25,none\nb,plain,2000,1850,150,one\n"
     )
-    (plain,) = recipes(TRIAL, log, 1000)
+    plain, *_ = recipes(TRIAL, log, 1000)
     assert plain.grams["salt_g"] == pytest.approx((25 + 37.5) / 2)
     assert sum(plain.grams.values()) == pytest.approx(1000)
     assert plain.others == {"leaf": "none, one"}
@@ -210,9 +210,14 @@ def test_what_is_not_meant_to_differ_is_weighed_as_for_the_control():
     assert recipes(trial, log, 1000)[1].grams["tannin_g"] == pytest.approx(3)
 
 
-def test_a_variant_with_an_unknown_mass_has_no_recipe():
+def test_a_variant_with_an_unknown_mass_has_no_grams_unless_those_of_the_control_will_do():
     log = logged(b"batch,variant,produce_g,water_g,salt_g\na,plain,500,475,25\nb,oak,500,,25\n")
-    assert [each.variant for each in recipes(TRIAL, log, 1000)] == ["plain"]
+    assert [each.variant for each in recipes(TRIAL, log, 1000) if each.grams] == ["plain"]
+    for factor, alike in (("temperature_c", True), ("salt", False)):
+        oak = replace(TRIAL.variants[1], differs=(factor,))
+        trial = replace(TRIAL, variants=(TRIAL.variants[0], oak))
+        plain, oak = recipes(trial, log, 1000)
+        assert (oak.grams == plain.grams, oak.made_g) == (alike, None)
 
 
 def test_a_repeat_asks_at_each_session_what_the_first_one_asked(analysis_of):

@@ -262,14 +262,23 @@ def test_a_recipe_has_no_column_of_what_nobody_wrote_down(demo):
     assert {len(cells) for _, cells in table.rows} == {4}
 
 
-def test_a_recipe_names_what_it_leaves_out_for_want_of_a_weight(demo):
-    jars = [
-        replace(it, salt_g=it.salt_g * (it.variant != "calcium") or None)
-        for it in demo.made.log.batches
-    ]
-    made = replace(demo.made, log=replace(demo.made.log, batches=tuple(jars)))
-    told = recipe_table(demo.trial, made).caption
-    assert told.endswith(", but for “Calcium”, of which not every weight is written")
+def test_a_jar_with_a_weight_forgotten_is_made_as_the_control_or_left_out_by_name(demo):
+    def with_forgotten(*variants):
+        jars = [
+            replace(it, salt_g=None if it.variant in variants else it.salt_g)
+            for it in demo.made.log.batches
+        ]
+        made = replace(demo.made, log=replace(demo.made.log, batches=tuple(jars)))
+        return recipe_table(demo.trial, made)
+
+    whole, cool, calcium = (
+        with_forgotten(),
+        with_forgotten("cool-cellar"),
+        with_forgotten("calcium"),
+    )
+    assert cool == whole  # it changes the warmth, and nothing that is weighed
+    assert "Calcium" not in dict(calcium.rows)
+    assert calcium.caption.endswith(", but for “Calcium”, of which not every weight is written")
 
 
 def test_a_recipe_of_a_course_has_the_warmth_of_each_jar_not_that_of_the_cold_control(analysis_of):

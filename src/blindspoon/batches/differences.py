@@ -410,44 +410,46 @@ class Recipe:
     By column of batches.csv, `grams` are to be weighed (all together, additions of the host's own
     apart, they fill the jar), and `others` are what is not weighed (vessel, temperature, a leaf),
     as the host wrote it; where batches differ, each. `days` from start to finish and `made_g`, what
-    the host's jar held in all, are means of the batches.
+    the host's jar held in all, are means of the batches. Where a weight is missing `made_g` is
+    None, and there are no `grams` unless those of the control will do.
     """
 
     variant: str
     grams: dict[str, float]
     others: dict[str, str]
     days: float | None
-    made_g: float
+    made_g: float | None
 
 
 def recipes(trial: Trial, log: BatchLog, jar_g: float) -> tuple[Recipe, ...]:
     """Scale what was made to a jar.
 
     `jar_g` is what the reader's jar is to hold: produce, water, salt, acid and sugar together, in
-    grams. In the order of the trial; a variant of which a mass is not known is left out. Several
-    batches of a variant count alike: the mean of their shares is taken. What a variant is not
-    meant to differ in is weighed as for the control, so that one thing changes at a time.
+    grams. In the order of the trial; empty where no masses are known. Several batches of a variant
+    count alike: the mean of their shares is taken. What a variant is not meant to differ in is
+    weighed as for the control, so that one thing changes at a time.
     """
     found = [_recipe(log, variant.name, jar_g) for variant in trial.variants]
     control, trial = found[trial.control_index], as_meant(trial, log)
     fills, scaled = {f"{name}_g" for name in INGREDIENTS}, list[Recipe]()
-    for recipe in filter(None, found):
+    for recipe in found if any(each.grams for each in found) else ():
         changes = [factor for factor in STANDARD if declares(trial, recipe.variant, factor)]
         mixed = any(factor.name in MIXED for factor in changes)
         meant, grams = trial.variant(recipe.variant).differs, dict(recipe.grams)
+        weighed = mixed or not meant or any(name in meant for name in control.grams)
+        if recipe.made_g is None and not weighed:
+            grams = dict(control.grams)
         for name in grams:
-            if control and not (mixed if name in fills else name in meant):
+            if control.grams and not (mixed if name in fills else name in meant):
                 grams[name] = control.grams.get(name, 0.0)
         scaled.append(replace(recipe, grams=grams))
     return tuple(scaled)
 
 
-def _recipe(log: BatchLog, variant: str, jar_g: float) -> Recipe | None:
+def _recipe(log: BatchLog, variant: str, jar_g: float) -> Recipe:
     batches = log.of_variant(variant)
     made = [found for found in strengths(log) if found.variant == variant]
     total = mean_of(made, "everything_g")
-    if total is None:
-        return None
     own = {name: [batch.own.get(name) for batch in batches] for name in log.own}
     weighed = {
         f"{name}_g": [ingredient(log, batch, name) or 0.0 for batch in batches]
@@ -472,7 +474,7 @@ def _recipe(log: BatchLog, variant: str, jar_g: float) -> Recipe | None:
         variant=variant,
         grams={
             name: jar_g * (sum(map(truediv, masses, totals)) / len(made))
-            for name, masses in weighed.items()
+            for name, masses in (weighed.items() if total is not None else ())
         },
         others=others,
         days=mean_of(made, "fermented_days"),

@@ -104,7 +104,7 @@ def _batch_rows(trial: Trial, jars: Mapping[str, Recipe]) -> list[list[str]]:
         jar = jars.get(variant.name)
         masses = jar.grams if jar else {}
         written = {name: f"{it:.0f}" if it >= 1000 else f"{it:.4g}" for name, it in masses.items()}
-        note = f"{PLANNED}: write what you weigh over the grams, then clear this" if jar else ""
+        note = f"{PLANNED}: write what you weigh over the grams, then clear this" if masses else ""
         cells = [note, *(written.get(name, "") for name in grams)]
         cells += [guarded(jar.others.get(name, "")) if jar else "" for name in words]
         rows.append([f"{variant.name} jar", variant.name, *cells, *[""] * 3])
@@ -191,7 +191,7 @@ def _others_table(trial: Trial, jars: Mapping[str, Recipe]) -> Table:
         days = (
             "" if jar is None or jar.days is None else wording.count(wording.whole(jar.days), "day")
         )
-        held = "" if jar is None else wording.grams(jar.made_g)
+        held = wording.grams(jar.made_g) if jar and jar.made_g else ""
         own = [jar.others.get(name, "") if jar else "" for name in names]
         rows.append((variant.label, [variant.method, held, days, *own]))
     others = ("°C" if name == "temperature_c" else summary.factor_name(name) for name in names)

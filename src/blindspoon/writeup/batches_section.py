@@ -129,9 +129,9 @@ HEADS = {"produce_g": "Produce", "water_g": "Water", "salt_g": "Salt"}
 
 def _as_made(jar: Recipe, name: str, jar_g: float) -> str:
     """Give what is not weighed as it was written; a number in it is for the jar that was made."""
-    text = jar.others.get(name, "")
-    same = abs(jar.made_g / jar_g - 1) <= SHARE
-    return text if same or not re.search(r"\d", text) else f"{text} in {wording.grams(jar.made_g)}"
+    text, made_g = jar.others.get(name, ""), jar.made_g or jar_g
+    same = abs(made_g / jar_g - 1) <= SHARE
+    return text if same or not re.search(r"\d", text) else f"{text} in {wording.grams(made_g)}"
 
 
 def only_a_mark(trial: Trial, jars: Iterable[Recipe], name: str) -> bool:
@@ -145,7 +145,7 @@ def only_a_mark(trial: Trial, jars: Iterable[Recipe], name: str) -> bool:
 
 def recipe_table(trial: Trial, made: summary.Made | None, jar_g: float = JAR_G) -> Table | None:
     """Give each variant in grams for a jar of `jar_g`; None where no masses are known."""
-    jars = recipes(trial, made.log, jar_g) if made else ()
+    jars = [jar for jar in recipes(trial, made.log, jar_g) if jar.grams] if made else []
     if made is None or not jars:
         return None
     trial = as_meant(trial, made.log)
