@@ -916,3 +916,9 @@ def test_of_one_variant_a_row_names_the_taster_alone(tmp_path):
     (tmp_path / "choices.csv").write_text(text, encoding="utf-8")
     (own,) = choices_section(analyse(tmp_path)).tables
     assert sorted(name for name, _ in own.rows) == ["T01", "T02"]
+
+
+def test_quotation_marks_of_a_label_stand_within_others():
+    ones = replace(SEA, name="ones", label="“Cool” ones")
+    names = name_all([SEA, ones], "sea")
+    assert names.short(ones) == "“\N{LEFT SINGLE QUOTATION MARK}Cool’ ones”"

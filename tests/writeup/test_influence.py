@@ -101,13 +101,13 @@ OPEN = ("open", 0)
 
 
 def test_where_nobody_moves_anything_it_says_so():
-    assert first() == "No verdict hangs on a single taster."
+    assert first() == "No verdict hangs on a particular taster."
 
 
 def test_verdicts_that_hang_on_one_taster_are_counted_and_named_the_primary_ones_first():
     changes = {"texture_clay": OPEN, "salt_vine": ("alike", 0)}
     assert first(alternative("taster", "T01", **changes)) == (
-        "Two of five verdicts hang on a single taster: “Clay” on texture and “Vine” on salt."
+        "Two of five verdicts hang on particular tasters: “Clay” on texture and “Vine” on salt."
     )
     changes |= {"texture_vine": ("alike", 0), "texture_oak_leaf": OPEN}
     assert first(alternative("taster", "T01", **changes)).endswith(  # all four, and not "one other"
@@ -133,8 +133,8 @@ def test_the_table_tells_who_makes_the_difference(names, shown, who):
 def test_a_verdict_that_moves_without_most_tasters_hangs_on_their_number():
     most = [alternative("taster", f"T{k}", salt_vine=("alike", 0)) for k in range(9)]
     assert first(*most, shown=False) == (
-        "No verdict hangs on a single taster. “Vine” on salt is fragile: leaving out any one of "
-        "more than half the tasters changes it."
+        "No verdict hangs on a particular taster. “Vine” on salt is fragile: leaving out any one "
+        "of more than half the tasters changes it."
     )
     assert "fragile" not in first(*most[:8])
 

@@ -82,6 +82,7 @@ PLAIN = re.compile(r"[^\W\d_]+(?:[ -][^\W\d_]+){0,2}")
 """A label of one to three words, which a sentence can use without quotation marks."""
 NO_NOUN = re.compile(r"(as|at|for|from|half|in|like|my|no|on|our|than|the|with|without)\b", re.I)
 """What begins like this is no name for a food in the middle of a sentence: “As always”."""
+INNER = str.maketrans("“”", "\N{LEFT SINGLE QUOTATION MARK}’")  # quotation marks within others
 LONGEST = 24
 VESSELS = {name: f"{name}s" for name in ("jar", "bottle", "crock", "pot", "tub", "barrel")}
 
@@ -119,7 +120,7 @@ class Naming:
         'vine leaf'
         """
         if not self.plain:
-            return f"“{variant.label}”"
+            return f"“{variant.label.translate(INNER)}”"
         kept = variant.name[:1].isupper() or variant.label[1:2].isupper() or not variant.label[1:]
         return variant.label if kept else variant.label[:1].lower() + variant.label[1:]
 

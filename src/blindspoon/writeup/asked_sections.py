@@ -92,6 +92,8 @@ def _day_table(analysis: Analysis, found: CourseFound) -> Table:
         rows.append((f"Day {day.day}", cells))
     many = wording.count(len(found.once), "taster")
     once = (f"{many} tasted on one day only, not in the trend.",) * bool(found.once)
+    ranges = f"In brackets: the likely range ({wording.percent(1 - found.alpha)}) of that day alone"
+    judged = "; the words judge all days together" * any(day_word(found, it) for it in found.days)
     return grid(
         f"days-{found.series}",
         f"{wording.capital(found.label)}, day by day: points"
@@ -99,7 +101,7 @@ def _day_table(analysis: Analysis, found: CourseFound) -> Table:
         wording.capital(wording.OVER[found.course.over]),
         heads,
         rows,
-        (*once, *found.unheld),
+        (f"{ranges}{judged}.", *once, *found.unheld),
         (f"{found.series}-{found.attribute.name}-days",),
         stacked=True,
     )
