@@ -13,7 +13,7 @@ from blindspoon.errors import TrialFileError
 from blindspoon.files import edits
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import stage
-from blindspoon.starting import ASKS, SCORED, answers_like, new_files, rule_in_words
+from blindspoon.starting import ASKS, SCORED, answers_like, new_files, rule_beside, rule_in_words
 
 
 def test_seven_questions_in_a_terminal_and_where_the_trial_stands(tmp_path, monkeypatch):
@@ -244,6 +244,34 @@ def test_what_is_followed_over_days_comes_first_where_another_trial_begins_like_
         'variant = [{ name = "usual" }, { name = "kraut" }]'
     )
     assert answers_like(trial)[SCORED] == "Sourness\nSaltiness"
+
+
+@pytest.mark.parametrize(
+    ("primary", "course", "out_of", "beside"),
+    [
+        ('"texture"', "", "19 tastings out of 20", "Aroma is scored as well. "),
+        ('"texture", "aroma"', "", "39 tastings out of 40", ""),
+        (
+            '"texture"',
+            'course = { attribute = "texture" }',
+            "19 tastings out of 20",
+            "Aroma and texture over days of fermenting are scored as well. ",
+        ),
+        ('"course"', 'course = { attribute = "aroma" }', "one of 20 tastings", "Texture is scored"),
+    ],
+)
+def test_a_rule_says_how_often_luck_may_fool_it_and_what_it_leaves_out(
+    primary, course, out_of, beside
+):
+    trial = parse_trial(
+        f'trial = {{ title = "Crisp", control = "plain" }}\n{course}\n'
+        f"decision = {{ primary = [{primary}], margin = 1 }}\nscale = {{ low = 0, high = 10 }}\n"
+        'attribute = [{ name = "texture" }, { name = "aroma" }]\n'
+        'variant = [{ name = "plain" }, { name = "oak" }]'
+    )
+    assert out_of in rule_in_words(trial)
+    assert rule_beside(trial).startswith(beside)
+    assert bool(rule_beside(trial)) == bool(beside)
 
 
 def test_of_a_trial_that_was_tasted_without_codes_only_the_findings_are_left(uncoded, tmp_path):

@@ -749,6 +749,9 @@ def test_no_table_of_scores_is_sent_out_where_nothing_was_scored(packed, tmp_pat
 def test_the_kit_says_how_many_cups_and_sets_there_are(packed):
     page = packed["kit/do-it-yourself.html"].decode()
     assert "each gets 6 cups a sitting, in 2 sets of 3." in page
+    keyed = packed["kit/drawn/choices.csv"].decode().splitlines()
+    assert len(keyed) == 1 + 2 * len({line.split(",")[1] for line in keyed[1:]})  # a line a set
+    assert "kit/drawn/scores.csv" not in packed  # no cup is scored
 
 
 def test_what_is_said_names_what_was_tasted_and_the_kit_takes_answers_on_a_phone(packed):
