@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Collection, Iterable
+from collections.abc import Iterable
 from decimal import ROUND_HALF_UP, Context, Decimal
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -174,21 +174,27 @@ def span(interval: Interval, attribute: Attribute) -> str:
 
     Decimals grow where rounding would hide on which side of zero or of the margin an end lies.
     """
-    limits = [0.0] if attribute.margin is None else [-attribute.margin, 0.0, attribute.margin]
     found, usual = (interval.low, interval.high), digits_for(attribute.scale)
-    return ends(interval, min(telling_digits(found, limits, usual), usual + 1), limits)
+    digits = min(telling_digits(found, limits_of(attribute), usual), usual + 1)
+    return ends(interval, attribute, digits)
 
 
-def ends(interval: Interval, digits: int, limits: Collection[float] = ()) -> str:
+def limits_of(attribute: Attribute) -> tuple[float, ...]:
+    """List what an interval is held against: zero, and the margin either way."""
+    return (0.0,) if attribute.margin is None else (-attribute.margin, 0.0, attribute.margin)
+
+
+def ends(interval: Interval, attribute: Attribute, digits: int) -> str:
     """Write an interval with so many decimals; an end that they put on a limit tells its side.
 
     >>> from blindspoon.stats.results import Interval
-    >>> ends(Interval(-0.19, 0.997), 2, [-1.0, 0.0, 1.0])
+    >>> crisp = Attribute(name="texture", label="", scale=Scale(low=0, high=10), margin=1.0)
+    >>> ends(Interval(-0.19, 0.997), crisp, 2)
     '−0.19 to below 1.00'
     """
     texts, opened = list[str](), ("above " * interval.low_open, "below " * interval.high_open)
     for value, side in zip((interval.low, interval.high), opened, strict=True):
-        text = number(value, digits)
+        text, limits = number(value, digits), limits_of(attribute)
         shown = float(text.replace(MINUS, "-"))
         hidden = value not in limits and shown in limits
         beyond = "above " if value > shown else "below "

@@ -740,6 +740,7 @@ def test_the_page_answers_and_draws_a_mark_for_every_answer(packed):
 def test_no_table_of_scores_is_sent_out_where_nothing_was_scored(packed, tmp_path):
     tables = {"choices.csv", "comparisons.json", "left_out.csv", "README.md", "datapackage.json"}
     assert {name.partition("/")[2] for name in packed if name.startswith("tables/")} == tables
+    assert "mixed" not in packed["tables/README.md"].decode()
     for name in (name for name in packed if name.startswith(("tables/", "data/"))):
         (tmp_path / name).parent.mkdir(exist_ok=True)
         (tmp_path / name).write_bytes(packed[name])
