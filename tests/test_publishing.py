@@ -112,7 +112,7 @@ def test_what_was_changed_after_it_was_sealed_is_said_on_camera_as_a_lead(analys
     results = tuple(replace(found, primary=False) for found in demo.results)
     text = packing.say(compose_report(replace(demo, standing=bent, results=results), None), ())
     camera = text.split("## ")[1]
-    assert "As a lead, for it was changed after it was sealed: The calcium and" in camera
+    assert "As a lead, for something was changed after it was sealed: The calcium and" in camera
     assert "it is not shown to be blind" in camera
 
 

@@ -1,5 +1,6 @@
 import datetime
 import re
+from dataclasses import replace
 from importlib.metadata import version
 
 import pytest
@@ -54,6 +55,15 @@ def test_sharing_alpha_is_told(content_of):
         content_of("two primary"), "compared"
     )
     assert "shared" not in said(content_of("no decision"), "compared")
+
+
+def test_a_look_tells_its_own_part_of_alpha(content_of):
+    analysis = content_of("usual").analysis
+    rule = replace(analysis.trial.decision, looks=(6, 12), share=0.9)
+    looked = replace(analysis, trial=replace(analysis.trial, decision=rule))
+    assert "at most alpha, 0.045 at this look; the one primary" in " ".join(
+        methods.compared(looked)
+    )
 
 
 def test_replicates_and_batches_are_random_effects(content_of):

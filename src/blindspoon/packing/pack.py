@@ -57,7 +57,7 @@ def say(content: ReportContent | KitchensContent, drawn: Collection[str]) -> str
         blind = "; it is not shown to be blind" if how == "not shown" else f", {how}"
         lead = ""
         if content.analysis.standing.bent:
-            lead = "As a lead, for it was changed after it was sealed: "
+            lead = "As a lead, for something was changed after it was sealed: "
         elif not trial.decision.declared:
             lead = "As a lead, for no rule was written down: "
         analysis, said = content.analysis, content.picture.title if content.picture else ""
