@@ -883,6 +883,9 @@ def test_all_who_answered_are_counted_though_none_had_every_variant(tmp_path):
     analysis = analyse(tmp_path)
     assert trust(analysis).startswith("Three people chose from 3 sets of three cups.")
     assert to_record(analysis)["trial"]["tasters"] == 3
+    single = replace(analysis.trial.choice, method="a-not-a")
+    shown = replace(analysis, trial=replace(analysis.trial, choice=single))
+    assert trust(shown).startswith("Three people judged 3 cups, one at a time.")
     assert "Nobody answered two sets of one variant" in " ".join(choice_methods(analysis))
 
 
