@@ -20,6 +20,7 @@ from blindspoon.writeup.asked_sections import (
     days_section,
     days_steps,
 )
+from blindspoon.writeup.methods import planned
 from blindspoon.writeup.page import page
 from blindspoon.writeup.records import trial_record
 
@@ -253,3 +254,9 @@ def test_who_is_in_no_trend_is_counted_on_the_page_and_named_only_where_tasters_
 def test_a_post_tells_of_a_recipe_only_where_there_is_one(content):
     assert "the recipe in grams, which nobody tested for safety," in blog(content)
     assert "recipe" not in blog(replace(content, recipe=None)).split("## Taste it yourself")[1]
+
+
+def test_what_is_followed_over_the_days_is_exploratory_on_average_only(analysis):
+    text = " ".join(planned(analysis))
+    assert "It names how sourness changes over the days as primary" in text
+    assert "Exploratory: sourness on average over the days and crunch." in text

@@ -145,16 +145,21 @@ WAYS = {
 
 def planned(analysis: Analysis) -> tuple[str, ...]:
     trial, rule = analysis.trial, analysis.trial.decision
+    days = {trial.course.attribute} if trial.course and "course" in rule.primary else set[str]()
     return paragraphs(
         "planned",
         declared=rule.declared,
         ahead=days_ahead(trial, analysis.table),
         primary=[
             *["whether anybody can tell"] * ("choice" in rule.primary),
-            *["how it changes over the days"] * ("course" in rule.primary),
+            *(f"how {trial.attribute(name).label.lower()} changes over the days" for name in days),
             *(attribute.label.lower() for attribute in trial.primary_attributes),
         ],
-        rest=[a.label.lower() for a in trial.attributes if a.name not in rule.primary],
+        rest=[
+            a.label.lower() + " on average over the days" * (a.name in days)
+            for a in trial.attributes
+            if a.name not in rule.primary
+        ],
         standing=analysis.standing,
     )
 

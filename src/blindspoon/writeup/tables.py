@@ -116,7 +116,7 @@ STRENGTHS = (
     ("salt_percent_of_water", "Salt, % of the water", "of water", 2),
     ("citric_g_per_100_g", "Acid added, g in 100 g", "acid g", 2),
     ("sugar_percent", "Sugar, % of everything", "sugar %", 1),
-    ("age_days", "Age when tasted, days", "age", 0),
+    ("age_days", "Age when first tasted, days", "age", 0),
     ("last_ph", "Last pH", "last pH", 1),
 )
 """Of a batch: the field, its head on a page and in 80 columns, and its decimals."""
