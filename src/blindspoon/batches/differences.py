@@ -365,8 +365,8 @@ def _amounts(
         return none(target)
     if None in masses.values() or salt is None or sour is None:
         return none(f"{unweighed(masses)} is not written")
-    if not rest or "salt_g" not in log.columns:
-        return none("a mass of it is not known")
+    if not rest:
+        return none("neither produce nor water was weighed in")
     own = acid_of(batch.acid)
     if sour and not (batch.acid and own.citric_per_g):
         return none("how sour its acid is, is not known")

@@ -188,9 +188,7 @@ def _others_table(trial: Trial, jars: Mapping[str, Recipe]) -> Table:
     rows = []
     for variant in trial.variants:
         jar = jars.get(variant.name)
-        days = (
-            "" if jar is None or jar.days is None else wording.count(wording.whole(jar.days), "day")
-        )
+        days = wording.count(wording.whole(jar.days), "day") if jar and jar.days is not None else ""
         held = wording.grams(jar.made_g) if jar and jar.made_g else ""
         own = [jar.others.get(name, "") if jar else "" for name in names]
         rows.append((variant.label, [variant.method, held, days, *own]))

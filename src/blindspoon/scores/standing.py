@@ -43,7 +43,7 @@ _BY_POURER: Mapping[str, Fact] = {
         "the cups, and nobody saw that they kept that apart."),
     "only": ("poured by tasters", "The one taster poured, and shuffled the cups: nobody else saw "
         "that no cup could be known."),
-    "taster": ("a taster may have known", "One of the tasters had poured, so their scores may be "
+    "taster": ("a taster may have known", "One of the tasters had poured, so their answers may be "
         "of what they expected."),
 }  # fmt: skip
 _DAMAGED = "The record of what was sealed before tasting is damaged, so it shows nothing."

@@ -163,11 +163,11 @@ def recipe_table(trial: Trial, made: summary.Made | None, jar_g: float = JAR_G) 
     rows = []
     for jar in jars:
         grams = (wording.kitchen(jar.grams.get(name, 0.0)) for name in used)
-        followed = {  # what slipped is made as the control's was
-            factor: jar if steady is None or declares(trial, jar.variant, factor) else steady
+        aged, warmed = (  # what slipped is made as the control's was
+            jar if steady is None or declares(trial, jar.variant, factor) else steady
             for factor in (FERMENTED, WARMTH)
-        }
-        days, warmth = followed[FERMENTED].days, followed[WARMTH].others.get("temperature_c", "")
+        )
+        days, warmth = aged.days, warmed.others.get("temperature_c", "")
         meant = trial.variant(jar.variant).differs
         other = (_as_made(jar if name in meant else control or jar, name, jar_g) for name in words)
         cells = [*grams, *other, "" if days is None else wording.number(days, 0), warmth]

@@ -133,9 +133,7 @@ def strengths_table(trial: Trial, made: Made | None) -> Table | None:
     """Show what each batch comes to, and why a number is missing; None without batches.csv."""
     if made is None:
         return None
-    reasons = {  # what the host had better write is told to the host alone
-        reason.split(";")[0] for batch in made.strengths for reason in batch.unknown.values()
-    }
+    reasons = {why.split(";")[0] for each in made.strengths for why in each.unknown.values()}
     rows = [(batch, [*strength_cells(batch, "")]) for batch in made.strengths]
     kept = [  # no column of what went into none of them
         at
