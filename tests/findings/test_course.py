@@ -195,7 +195,12 @@ def test_what_came_and_went_is_not_said_to_have_never_come():
         "Not within 1\N{NO-BREAK SPACE}point of “Cold” on any day up to day 14, the last.",
     )
     (open_ends,) = told({3: -1.0, 7: 0.9, 14: -1.0}, ask=both)
-    assert headline(open_ends).startswith("Sourness (0 to 20): from when on it was within")
+    assert headline(open_ends).startswith(
+        "Sourness (0 to 20): from when on, and until when, it was within"
+    )
+    (began,) = told({3: -6.0, 7: 0.9, 14: -1.0}, ask=both)
+    (answer,) = began.said.answers
+    assert answer.endswith("on day 3; from when on, and until when, is not settled.")
 
 
 def test_what_was_kept_is_told_from_both_ends():

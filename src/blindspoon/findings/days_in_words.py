@@ -28,8 +28,10 @@ def say_course(found: CourseFound, names: Naming, *, several: bool) -> CourseSai
     if level is not None:
         more = "more" if found.course.side == "at least" else "less"
         there = f"at {wording.in_points(level)} or {more}"
-    never = isinstance(found.reached, Bracket) and found.reached.after == last
-    asks = ((found.reached, _reached), (found.kept, _kept))[: 2 - never] if found.judged else ()
+    both = isinstance(found.reached, Bracket) and (  # one sentence tells of both ends
+        found.reached.after == last or (found.reached.by is None and found.kept == NOT_SHOWN)
+    )
+    asks = ((found.reached, _reached), (found.kept, _kept))[: 2 - both] if found.judged else ()
     answers = [tell(found, asked, there) for asked, tell in asks if isinstance(asked, Bracket)]
     reasons = dict.fromkeys(asked.reason for asked, _ in asks if isinstance(asked, NoResult))
     untold = [f"When it was {there} is not told. {reason}" for reason in reasons]
@@ -110,9 +112,10 @@ def _reached(found: CourseFound, bracket: Bracket, there: str) -> str:
     short = found.alpha / 2
     near = any(isinstance(d.found, DayFound) and d.found.p_inside <= short for d in found.days)
     shown = "not shown to stay" if near else "never shown"  # it may have come, and gone again
+    when = f"from when on{', and until when,' * (found.kept == NOT_SHOWN)}"
     if after is None and by is None:
         if found.kept:
-            return f"From when on it was {there} is not settled."
+            return f"{wording.capital(when)} it was {there} is not settled."
         return f"{wording.capital(shown)} {there} by day {last}, the last."
     if after is None:
         already = " already, the first" if by == first else "; before that not settled"
@@ -122,7 +125,7 @@ def _reached(found: CourseFound, bracket: Bracket, there: str) -> str:
         return f"{come}; between them not settled."
     if after == last:
         return f"Not {there} on any day up to day {last}, the last."
-    then = "from when on is not settled" if found.kept else f"{shown} there by day {last}, the last"
+    then = f"{when} is not settled" if found.kept else f"{shown} there by day {last}, the last"
     return f"Not yet {there} {_upto(found, after)}; {then}."
 
 
