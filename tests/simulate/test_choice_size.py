@@ -91,7 +91,7 @@ def test_scores_are_advised_where_they_take_a_fraction_of_the_cups():
     ("more", "plan", "in_all", "able", "never"),
     [
         ("sets = 2", (12, 1, 1), "12 tasters in 1 session: 24 sets in all.", "24 sets: 13", False),
-        ("sets = 2", (12, 2, 1), "24 sets in all, 12 a change.", "12 sets: 8", True),
+        ("sets = 2", (24, 2, 1), "48 sets in all, 24 a change.", "24 sets: 14", True),  # 13: .028
         ("sets = 1", (12, 1, 2), "12 tasters in 2 sessions: 24 sets in all.", "24 sets: 13", False),
         ("sets = 4\ntests = 18", (12, 1, 1), "48 sets in all.", "18 sets: 10", True),
         ("looks = [8, 16]", (16, 1, 1), "16 sets in all.", "16 sets: 10", True),  # 9: p is 0.04996
@@ -114,6 +114,12 @@ def test_a_plan_says_what_its_sets_can_show(more, plan, in_all, able, never):
     assert said.sentences[1].startswith(f"{able} right are needed")
     end = f"So {able.partition(':')[0]} can never come out as alike."
     assert (said.in_vain, end in said.sentences) == (never, never)
+
+
+def test_tasters_have_their_sets_in_every_session():
+    trial = trial_of("triangle", "sets = 2")
+    twice = replace(trial, sessions=tuple(Session(name=name, date=None) for name in "ab"))
+    assert [row.tests for row in size_choice(twice, [6, 9]).rows] == [24, 36]
 
 
 def test_every_number_up_to_1000_takes_half_a_second():

@@ -50,10 +50,12 @@ def test_a_plan_says_what_its_panel_can_see_and_no_other_design():
     assert said[-1].startswith("12 tasters with one cup of each would see a change of ")
 
 
-def test_the_change_that_is_seen_is_that_of_statsmodels():
-    row = sized().rows[0]
+@pytest.mark.parametrize(("variants", "cups"), [(AGES, 1), ('{ name = "jar" }', 2)])
+def test_the_change_that_is_seen_is_that_of_statsmodels(variants, cups):
+    """Of several sittings each has a control of its own, and so the scatter of two cups."""
+    row = sized(variants=variants).rows[0]
     days = np.linspace(0, 1, 4)
-    sd = math.sqrt((0.8**2 + 1 / 12 + 0.4**2) / ((days - days.mean()) ** 2).sum())
+    sd = math.sqrt((cups * (0.8**2 + 1 / 12) + 0.4**2) / ((days - days.mean()) ** 2).sum())
     shown = TTestPower().power(row.change / sd, 12, 0.025, alternative="larger")
     assert shown == pytest.approx(0.8, abs=1e-6)
 

@@ -145,3 +145,11 @@ def test_one_person_alone_is_promised_alike_as_often_as_their_intervals_show_it(
     ]
     (cell,) = size_panel(question, rounds, 1, ("ranks",))
     assert cell.chance_alike.value == pytest.approx(np.mean(inside), abs=0.02)
+
+
+def test_what_lies_beyond_the_margin_is_not_within_it():
+    differences = 5 + np.arange(8.0).reshape(1, 8, 1) / 10
+    signs = make_flips(8, np.random.default_rng(1))
+    for moved in (differences, -differences):
+        assert not within(moved, signs, 0.05, 1.0).any()
+        assert within(moved, signs, 0.05, 7.0).all()

@@ -64,28 +64,31 @@ def as_table(scores, positions, attributes):
     )
 
 
-@pytest.fixture(scope="module", params=[60, pytest.param(120, marks=pytest.mark.slow)])
-def compared(make_trial, request):
-    """Simulated trials through `compare_trial`, one at a time, with a shift and without."""
-    trial = make_trial(margin=2.0)
+def through_compare(trial, trials, sessions, shifts):
+    """Simulate trials of nine tasters: what `compare_trial` finds of each, and what is promised."""
     trial = dataclasses.replace(trial, attributes=(sized_attribute(trial),))
     spread = common_practice(trial.attributes[0].scale)
     question = question_of(dataclasses.replace(trial, seed=5), spread, 120)
-    question = dataclasses.replace(question, trials=request.param)
-    panel = PanelSize(tasters=9, sessions=2, variants=3)
-    simulated = PanelTrials(question, panel)
+    question = dataclasses.replace(question, trials=trials)
+    simulated = PanelTrials(question, PanelSize(tasters=9, sessions=sessions, variants=3))
     tables = {
         shift: [
             as_table(each, simulated.positions, len(trial.attributes))
-            for each in simulated.scores(shift, 0, request.param // (2 if shift else 1))
+            for each in simulated.scores(shift, 0, trials // (2 if shift else 1))
         ]
-        for shift in (0.0, 2.0)
+        for shift in shifts
     }
     found = {
         shift: [compare_trial(trial, table)[0].comparisons for table in tables[shift]]
         for shift in tables
     }
-    return found, size_panel(question, 9, 2)
+    return found, size_panel(question, 9, sessions)
+
+
+@pytest.fixture(scope="module", params=[60, pytest.param(120, marks=pytest.mark.slow)])
+def compared(make_trial, request):
+    """Simulated trials through `compare_trial`, one at a time, with a shift and without."""
+    return through_compare(make_trial(margin=2.0), request.param, 2, (0.0, 2.0))
 
 
 @pytest.mark.parametrize("by", ["mixed", "ranks"])
@@ -109,6 +112,14 @@ def test_chances_count_the_verdicts_that_the_report_would_give(compared, by, shi
         assert abs(counted["alike"] - 2 * trials * cell.chance_alike.value) <= near
         assert abs(counted["all"] - trials * cell.chance_all_alike.value) <= near
         assert 2 * counted["all"] + 5 < counted["alike"] > 20
+
+
+def test_a_mean_that_hides_a_sitting_is_promised_to_be_alike_as_seldom_as_it_is(make_trial):
+    found, (mixed, _) = through_compare(make_trial(margin=1.5), 40, 4, (0.0,))
+    each = [one for comparisons in found[0.0] for one in comparisons]
+    alike = sum(one.verdict == "alike" for one in each)
+    assert alike == round(2 * 40 * mixed.chance_alike.value)
+    assert 5 < alike < sum(one.found.equivalence_interval.within(1.5) for one in each)
 
 
 @pytest.fixture(scope="module")

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from blindspoon.simulate.size_results import Spread
-from blindspoon.simulate.trials import PanelSize, differing, serving_positions
+from blindspoon.simulate.trials import PanelSize, deal_jars, differing, serving_positions
 from blindspoon.trial import Scale
 from tests.simulate.size.drawing import draw_scores
 
@@ -63,3 +63,10 @@ def test_every_variant_is_in_each_position_equally_often_give_or_take_one(taster
     first = 1 - taken.sum(axis=3, keepdims=True)
     counts = np.concatenate([first, taken], axis=3).sum(axis=0)
     assert counts.max() - counts.min() <= 1
+
+
+def test_a_taster_gets_another_jar_at_each_sitting_and_every_jar_goes_out_alike():
+    jar = deal_jars(np.ones((6, 2, 3), bool), (3, 2), np.random.default_rng(1))
+    assert [sorted(own) for own in jar[:, 0].tolist()] == [[0, 1, 2]] * 6
+    assert all(set(own) == {3, 4} for own in jar[:, 1].tolist())
+    assert all(np.bincount(jar[:, 0, at]).tolist() == [2, 2, 2] for at in range(3))

@@ -14,6 +14,7 @@ from blindspoon.simulate.size_results import Spread, common_practice
 from blindspoon.simulate.trials import CupList, PanelSize, PanelTrials
 from blindspoon.simulate.uneven import mixed_rule
 from blindspoon.stats.mixed import compare_mixed
+from blindspoon.trial import Scale
 from tests.calibration import situations
 from tests.calibration.situations import Situation, truths
 
@@ -44,6 +45,11 @@ def test_uneven_cups_are_promised_what_they_show(variants, tasters, sessions, se
     by_ranks = np.mean([each.verdict_by_other in ("different", "slight") for each in judged])
     assert mixed.chance_twice.value == pytest.approx(shown, abs=0.11)
     assert ranks.chance_twice.value == pytest.approx(by_ranks, abs=0.11)
+
+
+def test_a_second_cup_of_the_control_takes_the_place_of_a_variant():
+    _, trial = planned(5, 12, 1, 4, 2)
+    assert question_of(trial, common_practice(Scale(low=0, high=10, step=1))).places == 2
 
 
 @UNEVEN
@@ -82,9 +88,11 @@ def test_errors_are_those_of_compare_mixed_at_its_estimates(
     assert compared > 3
 
 
-@pytest.mark.parametrize(("cups_each", "worth"), [(3, 20 / 27), (2, 1 / 3)])
-def test_fewer_cups_tell_as_much_as_in_balanced_designs(cups_each, worth):
-    """``k (l0 + l1) / (l0 (l0 + p l1))``: R. E. Bechhofer and A. C. Tamhane 1981.
+@pytest.mark.parametrize(
+    ("cups_each", "worth", "correlation"), [(3, 20 / 27, 4 / (8 + 4)), (2, 1 / 3, 0.0)]
+)
+def test_fewer_cups_tell_as_much_as_in_balanced_designs(cups_each, worth, correlation):
+    """R. E. Bechhofer, A. C. Tamhane 1981: ``k (l0 + l1) / (l0 (l0 + p l1))``, ``l1 / (l0 + l1)``.
 
     Of what all variants tell, where tasters' levels are so far apart that they say nothing.
     """
@@ -94,3 +102,8 @@ def test_fewer_cups_tell_as_much_as_in_balanced_designs(cups_each, worth):
     cups = CupList(taster, variant, 0 * taster, variant, np.empty((taster.size, 0)))
     rule = mixed_rule(cups, apart, 0.05)
     np.testing.assert_allclose((rule.weights**2).sum(axis=1), 2 / 12 / worth, rtol=1e-6)
+    assert rule.correlation == round(correlation, 2)
+    alone = Spread(residual_sd=1.0, taster_sd=2.0, taster_variant_sd=0.5)
+    scatter = Spread(residual_sd=1.25**0.5, taster_sd=2.0, taster_variant_sd=0.0)
+    one, two = (mixed_rule(cups, spread, 0.05).weights for spread in (alone, scatter))
+    np.testing.assert_allclose(one, two)  # with a cup of each an opinion is scatter
