@@ -55,6 +55,12 @@ def test_the_days_answer_on_the_first_screen(content):
     assert not content.boards  # each age by itself is no answer, and might contradict the days
 
 
+def test_who_does_not_see_a_post_is_not_told_of_the_ph_that_it_leaves_out(content, analysis_of):
+    assert "both grounds, though posts and video leave out its pH; a reveal" in say(content, ())
+    dots = compose_report(analysis_of("allotment-cucumbers"))
+    assert "both grounds; a reveal" in say(dots, ())
+
+
 def test_the_days_say_what_stands_in_their_brackets(content):
     days = next(part for part in content.sections if part.name == "days")
     assert (
