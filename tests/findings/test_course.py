@@ -383,7 +383,7 @@ def test_the_share_in_question_is_of_those_who_refuse(ask, half, shares):
 @pytest.mark.parametrize("ask", ['reach = "control"', 'reach = "control", keep = true'])
 @pytest.mark.parametrize("first", [0, 3])
 def test_a_day_of_turning_is_fitted_from_day_nought_on_where_nobody_is_to_turn_back(ask, first):
-    accept = {first: 0.0, 7: 0.3, 10: 0.8, 14: 1.0, 21: 0.5 if "keep" in ask else 1.0}
+    accept = {first: 0.0, 7: 0.3, 10: 0.8, 14: 1.0, 21: 0.9 if "keep" in ask else 1.0}
     truth = dict.fromkeys(accept, 0.0)
     (found,) = followed(truth, ask=f'{ask}, accept = "would_eat"', accept=accept, tasters=16)
     assert isinstance(found.acceptance.fit, NoResult) == ("keep" in ask)

@@ -146,6 +146,13 @@ def test_a_course_is_not_told_to_be_pooled(analysis, kit):
     assert ("blindspoon compare data kit" in page) == (analysis.trial.course is None)
 
 
+def test_only_what_differed_besides_the_method_is_to_be_avoided(analysis, kit):
+    page = kit["do-it-yourself.html"].decode()
+    differs = analysis.made.differs if analysis.made else ()
+    also = [analysis.trial.variant(it.variant).label for it in differs if it.undeclared]
+    assert re.findall("“([^”]*)” in the first trial: ", page) == also
+
+
 def test_the_rule_waits_for_a_date_of_the_readers_own(kit):
     text = kit["trial.toml"].decode()
     assert parse_trial(text).decision.declared is None

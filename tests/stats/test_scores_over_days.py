@@ -159,6 +159,7 @@ def test_sequences_stop_at_the_first_day_that_fails():
     assert shown_from(DAYS, p, 0.05) == 10  # past the day without a result
     assert shown_from(DAYS, p, 0.03) == 28
     assert shown_from(DAYS, p[::-1], 0.001) is None
+    assert shown_until(DAYS, p, 0.01) == 3  # at alpha itself it is shown
     assert turning(DAYS, p, p, 0.025) == Bracket(after=3, by=28)
 
 
