@@ -11,13 +11,13 @@ import pytest
 from statsmodels.regression.mixed_linear_model import MixedLM
 
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.simulate.balanced import decide, make_rule
+from blindspoon.simulate.by_mixed import mixed_rule
 from blindspoon.simulate.by_ranks import make_flips, rank_differences, tell_apart, within
 from blindspoon.simulate.size import size
 from blindspoon.simulate.size_results import common_practice
 from blindspoon.simulate.trials import PanelSize, serving_positions
 from blindspoon.trial import Scale
-from tests.simulate.size.drawing import draw_scores
+from tests.simulate.size.drawing import as_listed, complete_cups, draw_scores
 
 SCALE = Scale(low=0, high=10, step=0.5)
 TRIAL = """
@@ -61,10 +61,11 @@ def trials_per_second(panel, trials=500, times=5):
     """Draw the scores, prepare both procedures and decide by both, intervals included."""
     start = time.perf_counter()
     rng = np.random.default_rng(1)
-    rule = make_rule(serving_positions(panel, rng), 0.05)
+    cups = complete_cups(panel, serving_positions(panel, rng))
+    rule = mixed_rule(cups, common_practice(SCALE), 0.05)
     for _ in range(times):
         scores = simulated(panel, trials)
-        decide(rule, scores, 1.0)
+        rule.decide(as_listed(scores), 1.0)
         differences = rank_differences(scores)
         flips = make_flips(panel.tasters, rng)
         tell_apart(differences, flips, 0.05)

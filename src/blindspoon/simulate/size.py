@@ -13,8 +13,9 @@ from blindspoon import wording
 from blindspoon.arrays import BoolArray, FloatArray
 from blindspoon.errors import DesignError, Rule
 from blindspoon.findings.comparison import By
-from blindspoon.simulate.balanced import decide, make_rule, steady
+from blindspoon.simulate.by_mixed import mixed_rule
 from blindspoon.simulate.by_ranks import make_flips, rank_differences, tell_apart, within
+from blindspoon.simulate.sittings import steady
 from blindspoon.simulate.size_results import (
     WANTED,
     Chance,
@@ -34,7 +35,6 @@ from blindspoon.simulate.trials import (
     differing,
     sweep,
 )
-from blindspoon.simulate.uneven import mixed_rule
 from blindspoon.trial import Attribute, Trial
 
 TASTERS = (4, 5, 6, 8, 10, 12, 16, 20, 24, 32, 40)
@@ -178,9 +178,6 @@ def size_panel(
 def _judge(panel: PanelTrials, by: By) -> Judge:
     question, tasters = panel.question, panel.panel.tasters
     if by == "mixed":
-        if panel.even and not question.jars:
-            even = make_rule(panel.positions, question.alpha)
-            return lambda scores, _rng, _asked: decide(even, scores, question.margin)
         rounding = (question.scale.step or 0.0) / math.sqrt(12)
         residual = math.hypot(question.spread.residual_sd, rounding)
         spread = replace(question.spread, residual_sd=residual)
@@ -190,10 +187,8 @@ def _judge(panel: PanelTrials, by: By) -> Judge:
         def by_mixed(
             scores: FloatArray, _rng: np.random.Generator, _asked: BoolArray | None
         ) -> tuple[BoolArray, BoolArray]:
-            cups, shown = (
-                panel.of_cups(scores),
-                np.empty((2, len(scores), question.variants - 1), bool),
-            )
+            cups = panel.of_cups(scores)
+            shown = np.empty((2, len(scores), question.variants - 1), dtype=bool)
             for deal, rule in enumerate(rules):
                 those = slice(deal, None, len(rules))
                 shown[:, those] = rule.decide(cups[those], question.margin)

@@ -165,7 +165,6 @@ class PanelTrials:
         twice = 0 if question.rounds else question.controls - 1
         self.kinds = np.resize(np.arange(variants), variants + twice)
         self.served = who_gets_what(panel, question.places, self.rng(4))[:, self.kinds]
-        self.even = not twice and question.complete
         columns = panel._replace(variants=self.kinds.size)
         self.positions = serving_positions(columns, self.rng(0))
         if not question.complete:
@@ -204,7 +203,7 @@ class PanelTrials:
     def cells(self, scores: FloatArray) -> FloatArray:
         """Average a taster's cups of one variant at one session, to (m, t, k, s), NaN for none."""
         variants = self.panel.variants
-        if self.even:
+        if self.question.complete and self.kinds.size == variants:
             return scores
         control = scores[:, :, self.kinds == 0].mean(axis=2, keepdims=True)
         means = np.concatenate([control, scores[:, :, 1:variants]], axis=2)

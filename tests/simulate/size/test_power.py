@@ -11,12 +11,12 @@ from scipy.integrate import quad
 from scipy.stats import chi2, nct, norm, t
 
 from blindspoon.simulate import size as panels
-from blindspoon.simulate.balanced import decide, make_rule
+from blindspoon.simulate.by_mixed import mixed_rule
 from blindspoon.simulate.size import size_panel
 from blindspoon.simulate.size_results import Question, Spread, common_practice
 from blindspoon.simulate.trials import PanelSize, differing, serving_positions
 from blindspoon.trial import Scale
-from tests.simulate.size.drawing import draw_scores
+from tests.simulate.size.drawing import as_listed, complete_cups, draw_scores
 
 WIDE = Scale(low=-1000, high=1000)
 SPREAD = Spread(residual_sd=1.2, taster_sd=50.0, taster_variant_sd=0.6)
@@ -27,13 +27,12 @@ TRIALS = 20_000
 
 def shares(panel, shift, margin, positions=None):
     """Share of trials that show the differing variant different, and inside the margin."""
-    shape = (panel.tasters, panel.variants, panel.sessions, 0)
-    rule = make_rule(np.empty(shape) if positions is None else positions, 0.05)
+    rule = mixed_rule(complete_cups(panel, positions), SPREAD, 0.05)
     rng = np.random.default_rng([panel.tasters, panel.variants])
     scores = draw_scores(panel, SPREAD, WIDE, shift, trials=TRIALS, rng=rng)
     rows = np.arange(TRIALS)
     column = differing(rows, panel.variants) - 1
-    return [float(each[rows, column].mean()) for each in decide(rule, scores, margin)]
+    return [float(each[rows, column].mean()) for each in rule.decide(as_listed(scores), margin)]
 
 
 def three_errors(chance):

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from blindspoon.findings.compare import compare_trial
+from blindspoon.simulate.by_mixed import mixed_rule
 from blindspoon.simulate.size import question_of, size_panel
 from blindspoon.simulate.size_results import Spread, common_practice
 from blindspoon.simulate.trials import CupList, PanelSize, PanelTrials
-from blindspoon.simulate.uneven import mixed_rule
 from blindspoon.stats.mixed import compare_mixed
 from blindspoon.trial import Scale
 from tests.calibration import situations

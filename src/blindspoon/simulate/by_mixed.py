@@ -1,4 +1,4 @@
-"""Many simulated trials of one design, uneven or of several jars, decided by the mixed model.
+"""Many simulated trials of one design, decided by the mixed model at once.
 
 A fit needs few numbers of a trial: its differences, and sums of squares along directions in which
 nothing but scatter lies. Directions that scatter alike make a line; which there are the design
@@ -6,7 +6,8 @@ alone says. The variances are fitted to the lines by REML, trial by trial, none 
 give errors and degrees of freedom.
 
 That is what `compare_mixed` does but for two things: differences are weighted by the true
-variances, and a variance of jars is fitted to what the others leave, in their proportions.
+variances, and a variance of jars is fitted to what the others leave, in their proportions. Of
+complete trials whose places do not tilt the differences all is the same.
 """
 
 from __future__ import annotations
@@ -27,6 +28,8 @@ from blindspoon.stats.dunnett import Dunnett
 from blindspoon.stats.reml import LEAST_DF, SMALLEST, ContrastTest, Criterion, kenward_roger
 
 KINDS = 12  # parts of the largest to which the variances of directions are told apart
+
+SETTLED = 1e-5  # change of a ratio of variances that counts as none
 
 SITTINGS, TASTERS = 1, 2
 """Lines that have a variance of their own besides; each tells of the others where that is zero."""
@@ -122,29 +125,46 @@ class MixedRule:
         """Estimate the variances, shape (p, m), that of jars from what stands out beside others."""
         lines, squares = self.lines, self.lines.squares(scores)
         slopes = lines.parts[1] if len(lines.parts) > 1 else np.zeros_like(lines.df)
-        fitted = np.empty((2, len(scores)))
+        fitted, ratio = np.empty((2, len(scores))), np.zeros(len(scores))
 
-        def fit(trials: IntArray, rows: list[int]) -> None:
-            slope = np.broadcast_to(slopes[rows, None], (len(rows), trials.size))
-            fitted[:, trials] = _fit(lines.df[rows, None], squares[rows][:, trials], slope)
+        def fit(trials: IntArray, rows: list[int], wider: FloatArray | float = 1.0) -> None:
+            slope = np.broadcast_to(slopes[rows, None], (len(rows), trials.size)) / wider
+            held, start = squares[rows][:, trials] / wider, ratio[trials]
+            fitted[:, trials] = _fit(lines.df[rows, None], held, slope, start)
+            ratio[trials] = fitted[1, trials] / np.maximum(fitted[0, trials], 1e-15)
+
+        def beyond(at: int) -> FloatArray:
+            """Give how far a line scatters beyond what the fitted variances make it."""
+            return squares[at] / max(lines.df[at], 1) - fitted[0] - slopes[at] * fitted[1]
 
         plain = np.flatnonzero(lines.plain).tolist()
         fit(np.arange(len(scores)), plain)
-        for at in (SITTINGS, TASTERS):
-            expected = lines.df[at] * (fitted[0] + slopes[at] * fitted[1])
-            fit(np.flatnonzero(squares[at] < expected), [*plain, at])
+        if lines.df[SITTINGS]:
+            fit(np.flatnonzero(beyond(SITTINGS) < 0), [*plain, SITTINGS])
+        # tasters scatter at least as widely as their sittings, whose variance is in both lines
+        narrow = np.flatnonzero(beyond(TASTERS) < np.maximum(beyond(SITTINGS), 0))
+        every = [*plain, SITTINGS, TASTERS]
+        in_both = np.isin(every, (SITTINGS, TASTERS))[:, None]
+        shared = np.zeros(len(scores))  # variance of sittings over the residual's
+        for _ in range(50):  # each of two variances by turns, beside the other
+            if not narrow.size:
+                break
+            own = ratio[narrow]
+            others = 1 + slopes[every, None] * own
+            held, start = squares[every][:, narrow] / others, shared[narrow]
+            residual, both = _fit(lines.df[every, None], held, in_both / others, start)
+            shared[narrow] = both / np.maximum(residual, 1e-15)
+            fit(narrow, every, 1 + in_both * shared[narrow])
+            narrow = narrow[np.abs(ratio[narrow] - own) > SETTLED * (1 + own)]
         fitted = fitted[: len(lines.parts)]
         if self.jars is None:
             return fitted
         ratios, jars = fitted / np.maximum(fitted[0], 1e-15), np.zeros_like(fitted[0])
         expected = np.maximum(self.jars.parts[:-1].T @ ratios, 1e-12)
-        squares, slope = (
-            self.jars.squares(scores) / expected,
-            self.jars.parts[-1, :, None] / expected,
-        )
-        df = self.jars.df[:, None]
+        squares, df = self.jars.squares(scores) / expected, self.jars.df[:, None]
+        slope = self.jars.parts[-1, :, None] / expected
         apart = (slope * (squares / np.maximum(fitted[0], 1e-15) - df)).sum(axis=0) > 0
-        residual, jars[apart] = _fit(df, squares[:, apart], slope[:, apart])
+        residual, jars[apart] = _fit(df, squares[:, apart], slope[:, apart], jars[apart])
         fitted[:, apart] = residual * ratios[:, apart]
         return np.vstack([fitted, jars])
 
@@ -162,9 +182,8 @@ class MixedRule:
             information = self.jars.information(variances, between)
             information[:, :p, :p] += known
             known = information
-        ridge = (
-            1e-9 * np.einsum("maa->ma", np.abs(known))[:, None] + 1e-200
-        )  # of what tells nothing
+        # of what tells nothing
+        ridge = 1e-9 * np.einsum("maa->ma", np.abs(known))[:, None] + 1e-200
         known = known + ridge * np.eye(known.shape[1])
         spread = np.einsum("av,mab,bv->mv", self.shares, np.linalg.inv(known), self.shares)
         return np.sqrt(own), self.df_factor * own**2 / np.maximum(spread, 1e-300)
@@ -220,7 +239,7 @@ def mixed_rule(cups: CupList, spread: Spread, alpha: float) -> MixedRule:
     unsettled = replace(rule, df_factor=np.zeros(k - 1))
     if np.linalg.matrix_rank(lines.parts * lines.df * lines.plain) < len(lines.parts):
         return unsettled
-    if not several and n == tasters.shape[1] * k * s:
+    if not several and s == 1 and n == tasters.shape[1] * k * s:
         return rule
     try:
         test = solved.test([tasters, *[sittings] * (s > 1), *effects], contrasts)
@@ -371,16 +390,16 @@ def _critical(variants: int, correlation: float, alpha: float) -> tuple[FloatArr
 FARTHEST = 30.0  # logarithm of 1 and a ratio at which a fit ends
 
 
-def _fit(df: FloatArray, squares: FloatArray, slope: FloatArray) -> FloatArray:
+def _fit(df: FloatArray, squares: FloatArray, slope: FloatArray, start: FloatArray) -> FloatArray:
     """Fit the residual variance and another one, none below zero, by REML: shape (2, m).
 
     `df`, shape (l, 1), `squares` and `slope`, shape (l, m), are of lines whose variance is the
-    residual's and `slope` times the other.
+    residual's and `slope` times the other, whose ratio is searched from `start`, shape (m,).
 
     By Newton's method in the logarithm of 1 and the ratio of the two; a step that makes things
     worse is halved. Trials that have arrived are not moved further.
     """
-    x, total = np.zeros(squares.shape[1]), df.sum()
+    x, total = np.log1p(start).clip(0, FARTHEST), df.sum()
     live, best, move = np.arange(x.size), np.full(x.size, np.inf), np.zeros(x.size)
     for _ in range(100):
         if not live.size:
