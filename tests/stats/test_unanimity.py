@@ -111,7 +111,7 @@ def test_its_sentences():
     assert judged(8, -2).because.startswith(
         "All eight put the leaf batch exactly 2\xa0points lower on texture than"
     )
-    assert judged(3, 0).because.endswith("Four who agree would show it alike.")
+    assert judged(3, 0).because.endswith("1.0 more. Four who agree would show it alike.")
 
 
 def test_by_ranks_five_who_agree_in_direction_are_told_what_would_settle_it():
