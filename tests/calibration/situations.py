@@ -15,7 +15,7 @@ from blindspoon.findings.comparison import By
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.serving.draw import draw_session
 from blindspoon.serving.plan import ServingRequest, request_for
-from blindspoon.simulate.trials import BOTH, on_scale
+from blindspoon.simulate.trials import BOTH, deal_jars, on_scale
 from blindspoon.stats.assumptions import AT_THE_END, WIDER
 from blindspoon.trial import Scale, Trial
 
@@ -443,10 +443,10 @@ def simulate(
 def draw_orders(request: ServingRequest, rng: np.random.Generator, jars: int = 1) -> Served:
     """Draw every session's orders as `blind` does, without codes; by session, taster and place.
 
-    So many jars of every variant are dealt to the tasters as evenly as can be.
+    So many jars of every variant are dealt as it deals them too.
     """
-    tasters, cups = len(request.tasters), request.cups
-    met = np.zeros((tasters, len(request.variants)), dtype=np.int64)
+    tasters, cups, variants = len(request.tasters), request.cups, len(request.variants)
+    met = np.zeros((tasters, variants), dtype=np.int64)
     drawn = np.empty((0, cups), dtype=np.int64)
     for _ in request.sessions:
         rows = draw_session(request, drawn, met, rng)
@@ -457,8 +457,10 @@ def draw_orders(request: ServingRequest, rng: np.random.Generator, jars: int = 1
     variant = drawn.ravel()
     if jars == 1:
         return Served(session, taster, place, variant, np.zeros_like(variant))
-    dealt = np.tile(np.arange(tasters) % jars, (len(request.variants), 1))
-    return Served(session, taster, place, variant, rng.permuted(dealt, axis=1)[variant, taster])
+    given = np.zeros((tasters, variants, len(request.sessions)), dtype=bool)
+    given[taster, variant, session] = True
+    dealt = deal_jars(given, [jars] * variants, rng)[taster, variant, session]
+    return Served(session, taster, place, variant, dealt % jars)
 
 
 def draw_trial_scores(
