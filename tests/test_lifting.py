@@ -204,8 +204,8 @@ def test_the_lifting_is_recorded_once_and_then_all_goes_on(blindspoon, lifted, t
     ("who", "tasters", "trust", "weak"),
     [
         ("helper", 6, "Tasted blind, under codes; rule", ""),
-        ("each-other", 2, "Tasted blind, under codes, by two who poured", "Poured by tasters."),
-        ("taster", 1, "Tasted blind, under codes, by who poured and", "Poured by tasters."),
+        ("each-other", 2, "Tasted blind, under codes, by two who poured", "Nobody else poured."),
+        ("taster", 1, "Tasted blind, under codes, by who poured and", "Nobody else poured."),
         (
             "taster",
             6,
@@ -222,7 +222,7 @@ def test_the_page_is_as_sure_of_the_blind_as_who_poured_lets_it_be(
     assert f'poured = "{who}"' in (folder / "seal.toml").read_text(encoding="utf-8")
     analysis = analyse(folder)
     heads = [head for head, _ in weaknesses(analysis, None)]
-    told = {"Poured by tasters.", "A taster may have known."}.intersection(heads)
+    told = {"Nobody else poured.", "A taster may have known."}.intersection(heads)
     assert told == {weak} - {""}
     page = words(bs.report(folder, tmp_path / "out"))
     assert trust in page

@@ -102,7 +102,7 @@ def test_a_question_of_days_counts_them_as_its_jars_grow_old(asks, changes, over
 
 
 def test_answers_of_sets_come_back_from_the_trial_that_they_made():
-    told = TOLD | {ASKS: "sets", "changes": "Rock", "choice.can_tell": "25", "choice.sets": "3"}
+    told = TOLD | {ASKS: "sets", "changes": "Rock", "choice.can_tell": "25 %", "choice.sets": "3"}
     trial = parse_trial(new_files(told, datetime.date(2026, 9, 4), 1)["trial.toml"].decode())
     assert (trial.choice.can_tell, trial.choice.sets) == (0.25, 3)
     again = answers_like(trial)

@@ -129,6 +129,7 @@ def new_files(
     from blindspoon.batches.differences import own_points  # noqa: PLC0415 - not at the start
 
     answers = OF_SETS | {key: text.strip() for key, text in answers.items() if text.strip()}
+    answers["choice.can_tell"] = answers["choice.can_tell"].removesuffix("%")
     changes, asks = lines_of(answers.get("changes", "")), answers.get(ASKS, "scores")
     scored = [] if asks == "sets" else scored_of(answers.get(SCORED, ""))
     problems = list(_unfit(answers, changes, asks, scored))

@@ -667,7 +667,7 @@ def test_whether_anybody_can_tell_is_begun_and_drawn_without_touching_a_file(vis
     page = host.read("/t/sauerkraut/question")
     assert "Which score answers" not in page
     assert "How far apart the scores lie" not in page
-    form = fields(page) | {"choice.sets": "3", "choice.can_tell": "40", "choice.tests": "9"}
+    form = fields(page) | {"choice.sets": "3", "choice.can_tell": "40 %", "choice.tests": "9"}
     assert host.post("/t/sauerkraut/question", **form).status_code == 303
     choice = parse_trial((folder / "trial.toml").read_text("utf-8")).choice
     assert (choice.method, choice.sets, choice.can_tell, choice.tests) == ("triangle", 3, 0.4, 9)

@@ -30,18 +30,18 @@ Scores = Mapping[Cup, Mapping[str, str]]
 What = Literal[
     "new rule", "not as sealed", "damaged", "unsealed", "recorded",
     "no rule", "the rule came late", "sealed late", "dates in doubt", "in vain",
-    "poured by tasters", "a taster may have known",
+    "nobody else poured", "a taster may have known",
 ]  # fmt: skip
 Fact = tuple[What, str]
 LATE: tuple[What, ...] = "the rule came late", "sealed late", "dates in doubt"
-_POURED: tuple[What, ...] = "poured by tasters", "a taster may have known"
+_POURED: tuple[What, ...] = "nobody else poured", "a taster may have known"
 _UNSEALED: Fact = "unsealed", "Nothing was sealed, so nothing shows that it was tasted blind."
 _MOVED = "Scores were changed after the blind was lifted, and corrections.csv does not say why."
 _BY_POURER: Mapping[str, Fact] = {
     "helper": ("recorded", "The host says that whoever poured did not taste."),
-    "each-other": ("poured by tasters", "Two poured for each other: one knew the bowls, the other "
+    "each-other": ("nobody else poured", "Two poured for each other: one knew the bowls, the other "
         "the cups, and nobody saw that they kept that apart."),
-    "only": ("poured by tasters", "The one taster poured, and shuffled the cups: nobody else saw "
+    "only": ("nobody else poured", "The one taster poured, and shuffled the cups: nobody else saw "
         "that no cup could be known."),
     "taster": ("a taster may have known", "One of the tasters had poured, so their answers may be "
         "of what they expected."),

@@ -171,6 +171,7 @@ class QuestionForm:
         for kind, rows in self.rows.items():
             text = _with_rows(text, kind, rows, saved, old)
         for place, typed in self.fields.items():
+            typed = typed.removesuffix("%") if place == SHARE else typed  # noqa: PLW2901
             before, number = saved.fields[place], number_of(typed) if place in NUMBERS else None
             same = typed == before or (number is not None and number == number_of(before))
             if place in (*TEXTS, *NUMBERS) and not same:
