@@ -137,6 +137,7 @@ class Sitting:
         self.look_for_late: Callable[[], None] = lambda: None
         self._folder = folder
         self._disk = threading.Lock()
+        self._noting: Pairs = ()
         self._tasters: dict[str, str] = {}
         self._name_links()
 
@@ -224,7 +225,8 @@ class Sitting:
         """Note the day of an answer that a phone took so many seconds before."""
         given = datetime.datetime.now().astimezone() - datetime.timedelta(seconds=min(ago, LATEST))
         pair = session, evening_of(given).isoformat()
-        if pair not in self.memory.days:
+        if pair not in (*self.memory.days, *self._noting):  # others need not wait for the disk
+            self._noting = (*self._noting, pair)
             self._change(lambda memory: {"days": _including(memory.days, pair)})
 
     def open_session(self, session: str) -> None:
