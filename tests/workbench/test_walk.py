@@ -117,6 +117,7 @@ def test_a_window_that_watches_the_tasting_sees_it_closed_elsewhere(
     page = browser.new_context(viewport=PHONE).new_page()
     page.goto(f"{address}door/{door.new_pass(again=True)}")
     page.goto(f"{address}t/crisp/tasting")
+    page.get_by_text("As of").wait_for()  # from here on only what changes is drawn anew
     box = page.get_by_role("button", name="Open session 1").bounding_box()
     page.mouse.click(box["x"] + 20, box["y"] + 20)
     page.get_by_role("button", name="Close session 1").wait_for()
