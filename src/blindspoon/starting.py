@@ -83,9 +83,11 @@ AGES = (
     "that is tasted on several evenings."
 )
 
-OF_SETS = {"choice.can_tell": "30", "choice.sets": "2"}
-"""What is answered of sets only, and usual: up to which share of tasters, in percent, may be able
-to tell, and how many sets each gets in a session."""
+SHARE = "choice.can_tell"
+"""Key of the answer up to which share of tasters may be able to tell; it is typed in percent."""
+
+OF_SETS = {SHARE: "30", "choice.sets": "2"}
+"""What is answered of sets only, and usual: the share, and how many sets each gets in a session."""
 
 SCORED = "scored"
 """Key of the answer that says what tasters score: names, or words of the host's own, a line each;
@@ -129,7 +131,6 @@ def new_files(
     from blindspoon.batches.differences import own_points  # noqa: PLC0415 - not at the start
 
     answers = OF_SETS | {key: text.strip() for key, text in answers.items() if text.strip()}
-    answers["choice.can_tell"] = answers["choice.can_tell"].removesuffix("%")
     changes, asks = lines_of(answers.get("changes", "")), answers.get(ASKS, "scores")
     scored = [] if asks == "sets" else scored_of(answers.get(SCORED, ""))
     problems = list(_unfit(answers, changes, asks, scored))
@@ -168,7 +169,7 @@ def new_files(
     if asks == "sets":
         values |= {"decision.primary": ["choice"], "choice.method": "triangle"}
         values["choice.sets"] = number_of(answers["choice.sets"])
-        values["choice.can_tell"] = (number_of(answers["choice.can_tell"]) or 0) / 100
+        values[SHARE] = number_at(SHARE, answers[SHARE])
     if over_days:
         values["course.over"], values["decision.primary"] = over, ["course"]
         values["course.attribute"] = tomllib.loads(text)["decision"]["primary"][0]
@@ -230,7 +231,7 @@ def _unfit(
         yield TWICE.broken(f"{quoted(label)} stands twice", FILE, None, "changes")
     for place in OF_SETS if asks == "sets" else ["decision.margin"] * bool(scored):
         text = answers.get(place, "")
-        if number_of(text) is None:
+        if number_at(place, text) is None:
             found = f"{quoted(text)} is a text" if text else "nothing is written here"
             yield NUMBER.broken(found, FILE, None, place)
     typed = [(place, day) for place in DAYS for day in lines_of(answers.get(place, ""))]
@@ -440,6 +441,18 @@ def number_of(text: str) -> float | None:
     """Read a number, with a point or a comma, in wide digits too; a whole one as such."""
     value = as_number(unicodedata.normalize("NFKC", text).strip(), decimal_comma=True)
     return int(value) if value is not None and value.is_integer() and abs(value) < 1e15 else value
+
+
+def number_at(place: str, text: str) -> float | None:
+    """Read the number of an answer: a share is typed in percent, with the sign or without.
+
+    >>> number_at(SHARE, "30 %"), number_at(SHARE, "2,5"), number_at("choice.sets", "3")
+    (0.3, 0.025, 3)
+    """
+    if place != SHARE:
+        return number_of(text)
+    percent = number_of(unicodedata.normalize("NFKC", text).strip().removesuffix("%"))
+    return None if percent is None else percent / 100
 
 
 def day_of(text: str) -> datetime.date | None:

@@ -12,11 +12,13 @@ from blindspoon.files.seal import rule_text
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.starting import (
     BLANK,
+    SHARE,
     TWICE,
     asked_of,
     column_name,
     meant,
     names_of,
+    number_at,
     number_of,
     rule_in_words,
     short_name,
@@ -32,7 +34,6 @@ NUMBERS = (
     "decision.margin", "decision.alpha", "scale.low", "scale.high", "scale.step",
     "choice.sets", "choice.can_tell", "choice.tests",
 )  # fmt: skip
-SHARE = "choice.can_tell"  # is typed in percent
 USUAL = {"decision.alpha": "0.05", "decision.by": "mixed", "course.asks": "reach"}
 PRIMARY = "decision.primary"
 DAYS = ("course.over", "course.asks", "course.level", "course.same_control", "course.accept")
@@ -171,12 +172,12 @@ class QuestionForm:
         for kind, rows in self.rows.items():
             text = _with_rows(text, kind, rows, saved, old)
         for place, typed in self.fields.items():
-            typed = typed.removesuffix("%") if place == SHARE else typed  # noqa: PLW2901
-            before, number = saved.fields[place], number_of(typed) if place in NUMBERS else None
-            same = typed == before or (number is not None and number == number_of(before))
+            before, number = saved.fields[place], None
+            if place in NUMBERS:
+                number = number_at(place, typed)
+            same = typed == before or (number is not None and number == number_at(place, before))
             if place in (*TEXTS, *NUMBERS) and not same:
-                value = typed or None if number is None else number
-                text = put(text, place, number / 100 if number and place == SHARE else value)
+                text = put(text, place, typed or None if number is None else number)
         days = {place: self.fields.get(place, saved.fields[place]) for place in DAYS}
         if days.items() - saved.fields.items():
             text = _with_days(text, days)
