@@ -63,7 +63,10 @@ def serving(folder: Path) -> Iterator[tuple[dict, subprocess.Popen[str]]]:
         finally:
             if process.poll() is None:
                 process.send_signal(signal.SIGINT)
-            process.wait(timeout=30)
+            try:
+                process.wait(timeout=30)
+            finally:
+                process.kill()  # else the end of this block waits for ever
 
 
 def run(task: Coroutine):

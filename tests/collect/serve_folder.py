@@ -1,6 +1,7 @@
 """Serve the score page: python serve_folder.py FOLDER [PORT]; says where as a line of JSON."""
 
 import json
+import signal
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -17,6 +18,7 @@ def main() -> None:
     def tell(text: str) -> None:
         print(text, file=sys.stderr, flush=True)  # noqa: T201
 
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # a run in the background ignores it
     port = int(sys.argv[2]) if len(sys.argv) > 2 else 0
     with opening.opened(Path(sys.argv[1])) as sitting:
         print(serve(sitting, port=port, ready=ready, tell=tell))  # noqa: T201
