@@ -118,6 +118,24 @@ def test_a_trial_like_an_earlier_one_keeps_its_recipes_and_takes_the_controls_fr
     assert [it.method for it in variants] == ["3 % salt", "A head of dill"]
 
 
+@pytest.mark.parametrize(
+    ("scored", "changes", "course"),
+    [
+        ("Sourness", "May\nJune", ("stored_days", 6.5, "at most")),
+        ("Texture", "May\nJune", ("stored_days", None, "at least")),  # so many points of another
+    ],
+)
+def test_a_trial_over_days_like_an_earlier_one_keeps_its_days_and_points(scored, changes, course):
+    told, day = TOLD | {ASKS: "reach", "changes": "May"}, datetime.date(2026, 9, 4)
+    first = new_files(told, day, 1)["trial.toml"].decode()
+    for key, value in (("over", "stored_days"), ("reach", 6.5), ("side", "at most")):
+        first = edits.put(first, f"course.{key}", value)
+    told |= {SCORED: scored, "changes": changes}
+    again = parse_trial(new_files(told, day, 2, like=first)["trial.toml"].decode())
+    assert (again.course.over, again.course.level, again.course.side) == course
+    assert again.variants[2].differs == ("age",)
+
+
 def test_where_nothing_is_scored_no_margin_is_kept_that_the_form_had():
     told = {"trial.product": "kraut", "variant[1].label": "As always", "changes": "Rock salt"}
     told |= {"trial.title": "May I swap the salt?", ASKS: "sets", "decision.margin": "1"}

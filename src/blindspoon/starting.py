@@ -13,7 +13,7 @@ from blindspoon.files import shipped
 from blindspoon.files.edits import Value, add, put, take_out
 from blindspoon.files.schema import COLUMNS, as_date, as_number
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.trial import Attribute, Course, Trial, default_tasters, today
+from blindspoon.trial import Attribute, Course, Over, Trial, default_tasters, today
 from blindspoon.wording import OVER, capital, listing, margin, would_have
 
 FILE = "trial.toml"
@@ -111,7 +111,7 @@ _LIKE = {
     "trial": ("host", "licence"),
     "scale": ("low", "high", "step"),
     "tasting": ("allergens", "cleanser", "rest", "consent", "language"),
-    "course": ("accept", "same_control"),
+    "course": ("accept", "half", "same_control"),
     "attribute": ("low", "high", "less", "more"),
     "variant": ("method", "differs"),
 }
@@ -139,9 +139,8 @@ def new_files(
     days = [
         day for place in DAYS for text in lines_of(answers.get(place, "")) if (day := day_of(text))
     ]
-    over_days, several = asks in ("reach", "keep", "both"), len(changes) > 1
-    # one jar goes on ageing from evening to evening, in the cold too
-    over = "fermented_days" if several and asks != "keep" else "age_days"
+    over_days, over = asks in ("reach", "keep", "both"), _over(asks, changes, like)
+    point = ["fermented" if over == "fermented_days" else "age"]
     starter = shipped.starter(today, seed)
     text = _with_attributes(starter["trial.toml"], scored)
     for number in range(len(names_of(text, "variant")), 1, -1):
@@ -149,9 +148,9 @@ def new_files(
     names = [short_name(answers["variant[1].label"], [], "change-0")]
     for number, label in enumerate(changes, 1):
         names.append(short_name(label, names, f"change-{number}"))
-        differs = [over.removesuffix("_days")] if over_days else meant(label)
+        differs = point if over_days else meant(label)
         row: dict[str, Value] = {"name": names[-1], "label": label, "differs": differs}
-        if over_days and several:
+        if over_days and len(changes) > 1:
             row["series"] = answers["trial.product"][:80]
         text = add(text, "variant", row)
     values: dict[str, Value | None] = {
@@ -190,6 +189,16 @@ def new_files(
     }
 
 
+def _over(asks: str, changes: Sequence[object], like: str = "") -> Over:
+    """Choose the days that are counted, as the host of an earlier trial did."""
+    earlier = parse_trial(like) if like else None
+    course = earlier and earlier.course
+    if earlier and course and course.over != _over(asked_of(course), earlier.variants[1:]):
+        return course.over
+    # one jar goes on ageing from evening to evening, in the cold too
+    return "fermented_days" if len(changes) > 1 and asks != "keep" else "age_days"
+
+
 def _like(text: str, earlier: str) -> str:
     """Keep what an earlier trial has besides its answers, of what both have by the same label."""
     raw, old, new = tomllib.loads(earlier), parse_trial(earlier), parse_trial(text)
@@ -207,6 +216,13 @@ def _like(text: str, earlier: str) -> str:
     for kind, place, row in parts:
         for key in _LIKE[kind] if row else ():
             text = put(text, f"{place}.{key}", row.get(key))
+    now, was = new.course, old.course
+    if now and was and was.level is not None:
+        labels = {trial.attribute(it.attribute).label for trial, it in ((new, now), (old, was))}
+        if len(labels) == 1:  # so many points of something else say nothing
+            asked = [key for key in ("reach", "keep") if getattr(now, key) is not None]
+            for key, value in (dict.fromkeys(asked, was.level) | {"side": was.side}).items():
+                text = put(text, f"course.{key}", value)
     return text
 
 
