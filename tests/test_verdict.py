@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from blindspoon.findings.compare import judge
-from blindspoon.findings.comparison import AttributeResult, Comparison, kind_of
+from blindspoon.findings.comparison import AttributeResult, Comparison
+from blindspoon.findings.rule import kind_of
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.assumptions import Flag, HeldSittings
 from blindspoon.stats.results import (

@@ -13,7 +13,8 @@ from blindspoon.errors import DesignError, Problem, ScoreError, TrialError
 from blindspoon.files.trial_folder import FolderText, fingerprint, read_folder, read_photos
 from blindspoon.findings.choices import compare_choices
 from blindspoon.findings.compare import compare_trial
-from blindspoon.findings.comparison import Analysis, Naming, naming
+from blindspoon.findings.comparison import Analysis
+from blindspoon.findings.naming import Naming, naming
 from blindspoon.findings.pool_checks import Kitchen, Pool, matching_problems
 from blindspoon.findings.pooling import pool
 from blindspoon.scores.pseudonyms import masked_notes, pseudonymise

@@ -12,9 +12,10 @@ from joblib import parallel_config  # type: ignore[import-untyped]
 from blindspoon import wording
 from blindspoon.files.text_table import FolderTables, write_csv
 from blindspoon.findings.compare import compare_trial
-from blindspoon.findings.comparison import AttributeResult, By, Kind
+from blindspoon.findings.comparison import AttributeResult
 from blindspoon.findings.pool_checks import Kitchen, PooledAttribute, PooledComparison
 from blindspoon.findings.pooling import pool
+from blindspoon.findings.rule import By, Kind
 from blindspoon.scores.standing import Standing
 from blindspoon.simulate.trials import Progress, sweep
 from blindspoon.stats.results import Contrast, Interval, NoResult, Record

@@ -11,7 +11,7 @@ from scipy.special import ndtr, stdtr
 
 from blindspoon.arrays import FloatArray, IntArray
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.findings.comparison import By
+from blindspoon.findings.rule import By
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.serving.draw import draw_session
 from blindspoon.serving.plan import ServingRequest, request_for

@@ -30,13 +30,9 @@ from blindspoon.charts.scene import (
     css_variables,
     face_css,
 )
-from blindspoon.findings.comparison import (
-    AttributeResult,
-    Comparison,
-    NotCompared,
-    kind_of,
-    name_all,
-)
+from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompared
+from blindspoon.findings.naming import name_all
+from blindspoon.findings.rule import kind_of
 from blindspoon.stats.results import (
     Interval,
     MixedContrast,

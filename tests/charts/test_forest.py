@@ -11,8 +11,8 @@ import pytest
 from blindspoon.charts.posts import Captions, shared_files
 from blindspoon.charts.scene import NARROW, WIDE, Area, Line, Marks, Scene
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.findings.comparison import kind_of
 from blindspoon.findings.pool_checks import Kitchen, Own, Pool, PooledAttribute, PooledComparison
+from blindspoon.findings.rule import kind_of
 from blindspoon.scores.standing import Standing
 from blindspoon.stats.results import Interval, MixedContrast, NoResult
 from blindspoon.writeup.kitchens import forest_of, forest_plot, forest_title

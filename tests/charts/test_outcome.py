@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from blindspoon.charts.board import outcome_of
-from blindspoon.findings.comparison import AttributeResult, NotCompared, naming
+from blindspoon.findings.comparison import AttributeResult, NotCompared
+from blindspoon.findings.naming import naming
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Attribute, Decision, Scale, Session, Tasting, Trial, Variant

@@ -27,7 +27,7 @@ from blindspoon.examine import examine
 from blindspoon.files.seal import Lift, Seal
 from blindspoon.files.trial_toml import parse_trial, trial_text
 from blindspoon.findings.choices import compare_choices
-from blindspoon.findings.comparison import name_all
+from blindspoon.findings.naming import name_all
 from blindspoon.lifting import lift_blind
 from blindspoon.packing.pack import pack, say
 from blindspoon.scores.sets import ChoiceTable

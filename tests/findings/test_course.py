@@ -25,9 +25,9 @@ from blindspoon.examine import examine
 from blindspoon.files.text_table import FolderTables, read_table
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.compare import compare_trial
-from blindspoon.findings.comparison import name_all
 from blindspoon.findings.course import compare_course
 from blindspoon.findings.days_in_words import day_word, headline, say_course, which_first
+from blindspoon.findings.naming import name_all
 from blindspoon.lifting import lift_blind
 from blindspoon.scores.score_table import build_table
 from blindspoon.stats.results import NoResult

@@ -13,7 +13,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 from scipy.stats import norm, wilcoxon
 
-from blindspoon.findings.comparison import kind_of
+from blindspoon.findings.rule import kind_of
 from blindspoon.stats.results import NoResult, RankContrast
 from blindspoon.stats.sign_flips import settle_ties, signed_ranks
 from blindspoon.stats.signed_ranks import compare_ranks

@@ -14,8 +14,8 @@ import pytest
 
 from blindspoon.analysis import analyse
 from blindspoon.findings.compare import compare_trial
-from blindspoon.findings.comparison import NAMES
 from blindspoon.findings.further import study_joint
+from blindspoon.findings.rule import NAMES
 from blindspoon.stats.results import as_record
 from blindspoon.trial import Trial
 from blindspoon.writeup.further_sections import joint_section

@@ -24,8 +24,10 @@ from blindspoon.charts.chart import Chart, chart_of, inline_svg, source_of
 from blindspoon.charts.dots import MOST_MARKS, Dot, DotPlot, Row
 from blindspoon.charts.scene import MarkKind, Marks, Scene, variant_inks
 from blindspoon.findings.compare import Scored
-from blindspoon.findings.comparison import AttributeResult, Comparison, Kind, Naming, Other
+from blindspoon.findings.comparison import AttributeResult, Comparison, Other
+from blindspoon.findings.naming import Naming
 from blindspoon.findings.panel import AttributePanel
+from blindspoon.findings.rule import Kind
 from blindspoon.findings.verdict_in_words import ALL, clauses, in_a_word, otherwise
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import Interval, NoResult

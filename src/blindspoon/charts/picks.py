@@ -11,7 +11,7 @@ from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.dots import Dot, DotPlot, Row
 from blindspoon.charts.lines import LinePlot, NamedLine, lay_lines
 from blindspoon.findings.choices import ChoiceFound, percent
-from blindspoon.findings.comparison import Naming
+from blindspoon.findings.naming import Naming
 
 
 def picks_plot(choices: Sequence[ChoiceFound]) -> DotPlot:

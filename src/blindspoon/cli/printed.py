@@ -7,8 +7,9 @@ from blindspoon.batches import summary
 from blindspoon.batches.cautions import HEAD as CARE
 from blindspoon.batches.summary import Made, cautions_in_words, differences_in_words
 from blindspoon.findings.choices import sentences
-from blindspoon.findings.comparison import PROCEDURES, Analysis, AttributeResult
+from blindspoon.findings.comparison import Analysis, AttributeResult
 from blindspoon.findings.pool_checks import Pool, PooledAttribute
+from blindspoon.findings.rule import PROCEDURES
 from blindspoon.findings.verdict_in_words import flag_note
 from blindspoon.serving.plan import ServingPlan, Span, order_counts
 from blindspoon.simulate.exact_size import ABLE, ChoiceSizing, CourseSizing

@@ -14,7 +14,8 @@ from scipy.special import ndtri
 
 from blindspoon import wording
 from blindspoon.arrays import BoolArray
-from blindspoon.findings.comparison import KINDS, Kind, Naming
+from blindspoon.findings.naming import Naming
+from blindspoon.findings.rule import KINDS, Kind
 from blindspoon.scores.sets import ChoiceTable, chosen_by
 from blindspoon.scores.standing import Standing
 from blindspoon.stats import forced_choice as fc

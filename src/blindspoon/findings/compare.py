@@ -8,13 +8,8 @@ import numpy as np
 from blindspoon.arrays import BoolArray, FloatArray
 from blindspoon.batches.strengths import CupAges
 from blindspoon.batches.summary import Made
-from blindspoon.findings.comparison import (
-    AttributeResult,
-    Comparison,
-    NotCompared,
-    Other,
-    naming,
-)
+from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompared, Other
+from blindspoon.findings.naming import naming
 from blindspoon.findings.verdict import decide
 from blindspoon.findings.verdict_in_words import say_verdict
 from blindspoon.scores.score_table import ScoreTable

@@ -5,16 +5,18 @@ A difference is always variant minus control, in points of the attribute's scale
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Literal
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
 
-from blindspoon import wording
 from blindspoon.batches.differences import WhatDiffers
 from blindspoon.batches.summary import Made
 from blindspoon.errors import Note
 from blindspoon.files.text_table import FolderTables
+from blindspoon.findings.choices import ChoiceFound
+from blindspoon.findings.course import CourseFound
+from blindspoon.findings.naming import Naming, naming
+from blindspoon.findings.rule import By, Kind, direction_of, kind_of
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.scores.standing import Standing
 from blindspoon.stats.assumptions import ONE_SITTING, Flag, HeldSittings
@@ -30,161 +32,8 @@ from blindspoon.stats.results import (
 )
 from blindspoon.trial import Attribute, Trial, Variant
 
-if TYPE_CHECKING:
-    from blindspoon.findings.choices import ChoiceFound
-    from blindspoon.findings.course import CourseFound
-
-Kind = Literal["different", "slight", "alike", "open"]
-KINDS: tuple[Kind, ...] = ("open", "alike", "different", "slight")
-"""By whether it is shown to be alike, plus twice whether it is shown to differ."""
-By = Literal["mixed", "ranks"]
 Blinding = Literal["blind", "under codes", "not shown"]
 Unit = Literal["taster", "round"]  # what is compared within: tasters, or the rounds of the only one
-
-NAMES: dict[Kind, str] = {
-    "different": "different",
-    "slight": "slightly different",
-    "alike": "alike within the margin",
-    "open": "not settled",
-}
-PROCEDURES: dict[By, str] = {"mixed": "the mixed model", "ranks": "the rank comparison"}
-
-
-def kind_of(
-    found: Contrast, *, margin: float | None, alpha: float, p_adjusted: float | None = None
-) -> Kind:
-    """Apply the rule to one procedure's finding.
-
-    Without a margin, in points, nothing can be slight or alike. A `p_adjusted` over more than the
-    variants of one attribute decides in place of the finding's own.
-
-    Different by the adjusted p value; by ranks where the interval leaves zero out, which is the
-    same test inverted, but for an estimate of zero: that is never different. Alike and slight by
-    two one-sided tests at alpha: the simultaneous interval at level 1 - 2 alpha lies inside the
-    margin. D. J. Schuirmann 1987, J. Pharmacokinet. Biopharm. 15:657.
-    """
-    equivalence = found.equivalence_interval
-    alike = margin is not None and equivalence is not None and equivalence.within(margin)
-    differs = (found.p_adjusted if p_adjusted is None else p_adjusted) <= alpha
-    if p_adjusted is None and isinstance(found, RankContrast) and found.interval is not None:
-        differs = found.interval.excludes_zero()
-    return KINDS[alike + 2 * differs]
-
-
-def direction_of(kind: Kind | None, found: Contrast | None) -> int:
-    """Give 1 or -1 for a difference that was shown towards more or less, otherwise 0."""
-    if found is None or kind not in ("different", "slight"):
-        return 0
-    return -1 if found.difference < 0 else 1
-
-
-PLAIN = re.compile(r"[^\W\d_]+(?:[ -][^\W\d_]+){0,2}")
-"""A label of one to three words, which a sentence can use without quotation marks."""
-NO_NOUN = re.compile(r"(as|at|for|from|half|in|like|my|no|on|our|than|the|with|without)\b", re.I)
-"""What begins like this is no name for a food in the middle of a sentence: “As always”."""
-INNER = str.maketrans("“”", "\N{LEFT SINGLE QUOTATION MARK}’")  # quotation marks within others
-LONGEST = 24
-VESSELS = {name: f"{name}s" for name in ("jar", "bottle", "crock", "pot", "tub", "barrel")}
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Naming:
-    """What the variants of one trial are called; `plain` if no label needs quotation marks.
-
-    The noun is what each was made in: "jar", or "batch" where that is not written down; empty where
-    a variant was tasted from several. So many named `batches` were tasted of the variant that has
-    most; 1 where none is named. `these` is "in these jars" where ranks speak of several each and
-    cannot speak of the method.
-    """
-
-    plain: bool
-    noun: str
-    control: Variant
-    batches: int = 1
-    these: str = ""
-
-    @property
-    def nouns(self) -> str:
-        return VESSELS.get(self.noun, "batches" if self.noun else "")
-
-    @property
-    def of_methods(self) -> bool:
-        """Whether what decides is held against how far batches of one variant differ."""
-        return self.batches > 1 and not self.these
-
-    def short(self, variant: Variant) -> str:
-        """Call a variant by its label, as it stands in the middle of a sentence.
-
-        >>> leaf = Variant(name="leaf", label="Vine leaf")
-        >>> Naming(plain=True, noun="jar", control=leaf).short(leaf)
-        'vine leaf'
-        """
-        if not self.plain:
-            return f"“{variant.label.translate(INNER)}”"
-        kept = variant.name[:1].isupper() or variant.label[1:2].isupper() or not variant.label[1:]
-        return variant.label if kept else variant.label[:1].lower() + variant.label[1:]
-
-    def subject(self, variants: Sequence[Variant], others: int = 0) -> str:
-        """Name one variant or several, and how many others.
-
-        >>> cool, leaf = (Variant(name=it, label=it) for it in ("cool cellar", "leaf jar"))
-        >>> names = Naming(plain=True, noun="jar", control=cool)
-        >>> names.subject([cool, leaf]), names.subject([leaf], 3)
-        ('the cool-cellar and leaf jars', 'the leaf jar and three other jars')
-        """
-        named = [self.short(variant) for variant in variants]
-        if not self.noun:
-            more = [f"{wording.spelled(others)} other{'s' if others > 1 else ''}"] * bool(others)
-            return wording.listing([*named, *more])
-        if self.plain:  # a “Leaf jar” is a jar already
-            named = [self._ending.sub("", name).replace(" ", "-") for name in named]
-        noun = self.noun if len(named) == 1 else self.nouns
-        text = f"the {wording.listing(named)} {noun}"
-        other = f" and {wording.spelled(others)} other {self.nouns if others > 1 else self.noun}"
-        return text + (other if others else "")
-
-    @property
-    def like(self) -> str:
-        """Name the control, to compare with it; one whose name is long is only the control."""
-        if len(self.control.label) > LONGEST:
-            return "the control"
-        several = " " in self._ending.sub("", self.control.label)
-        bare = not self.noun or not self.plain or several
-        return self.short(self.control) if bare else self.subject([self.control])
-
-    @property
-    def _ending(self) -> re.Pattern[str]:
-        return re.compile(rf" {self.noun}$", re.IGNORECASE)
-
-
-def naming(trial: Trial, table: ScoreTable, made: Made | None) -> Naming:
-    of_control = made.log.of_variant(trial.control) if made else ()
-    vessels = " ".join(batch.vessel for batch in of_control)
-    noun = next((name for name in VESSELS if re.search(rf"\b{name}\b", vessels)), "batch")
-    batches = int(table.batches_tasted(len(trial.variants)).max())
-    if batches < 2:
-        return name_all(trial.variants, trial.control, noun)
-    by_ranks = trial.decision.by == "ranks" or len(table.tasters) == 1
-    these = f"in these {VESSELS.get(noun, 'batches')}" if by_ranks else ""
-    return replace(name_all(trial.variants, trial.control), batches=batches, these=these)
-
-
-def name_all(variants: Sequence[Variant], control: str, noun: str = "") -> Naming:
-    """Settle what variants are called that were made in `noun`, or in several of them each.
-
-    >>> usual, oak = (Variant(name=it, label=it) for it in ("As always", "Oak"))
-    >>> name_all([usual, oak], "As always").like, name_all([oak, usual], "Oak").like
-    ('“As always”', '“Oak”')
-    """
-    labels = [variant.label for variant in variants]
-    return Naming(
-        plain=all(
-            PLAIN.fullmatch(label) and not NO_NOUN.match(label) and len(label) <= LONGEST
-            for label in labels
-        ),
-        noun=noun,
-        control=next(variant for variant in variants if variant.name == control),
-    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -13,7 +13,7 @@ import numpy as np
 
 from blindspoon.arrays import FloatArray, IntArray
 from blindspoon.batches.strengths import Cell, CupAges
-from blindspoon.findings.comparison import KINDS, Kind
+from blindspoon.findings.rule import KINDS, Kind
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats import scores_over_days
 from blindspoon.stats.mixed import rounded_to

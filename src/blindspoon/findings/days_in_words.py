@@ -5,7 +5,6 @@ from itertools import permutations
 
 from blindspoon import wording
 from blindspoon.findings.choices import percent
-from blindspoon.findings.comparison import Naming
 from blindspoon.findings.course import (
     NOTHING_STAYED,
     Acceptance,
@@ -13,6 +12,7 @@ from blindspoon.findings.course import (
     CourseFound,
     CourseSaid,
 )
+from blindspoon.findings.naming import Naming
 from blindspoon.findings.verdict_in_words import by_chance
 from blindspoon.stats.results import NoResult
 from blindspoon.stats.scores_over_days import BENT, DayFound

@@ -16,8 +16,9 @@ import numpy as np
 from scipy.special import chdtri, stdtrit
 
 from blindspoon.arrays import FloatArray
-from blindspoon.findings.comparison import Analysis, AttributeResult, By, Comparison, Kind
+from blindspoon.findings.comparison import Analysis, AttributeResult, Comparison
 from blindspoon.findings.panel import Panel, study_panel
+from blindspoon.findings.rule import By, Kind
 from blindspoon.findings.sensitivity import Influence, study_influence
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.dunnett import Dunnett

@@ -15,7 +15,8 @@ from blindspoon import wording
 from blindspoon.batches.summary import in_words
 from blindspoon.errors import Problem, Rule, quoted, some_of
 from blindspoon.files.seal import key_rows
-from blindspoon.findings.comparison import PROCEDURES, Analysis, Kind, NotCompared, direction_of
+from blindspoon.findings.comparison import Analysis, NotCompared
+from blindspoon.findings.rule import PROCEDURES, Kind, direction_of
 from blindspoon.stats.reml import ContrastTest
 from blindspoon.stats.results import FitNote, MixedContrast, NoResult, Unanimous
 from blindspoon.trial import Attribute, Trial, Variant

@@ -8,7 +8,7 @@ from scipy.special import stdtr, stdtrit
 
 from blindspoon import wording
 from blindspoon.arrays import FloatArray, IntArray
-from blindspoon.findings.comparison import PROCEDURES, Naming, kind_of, name_all
+from blindspoon.findings.naming import Naming, name_all
 from blindspoon.findings.pool_checks import (
     Kitchen,
     NotPooled,
@@ -21,6 +21,7 @@ from blindspoon.findings.pool_checks import (
     not_common,
     rule_differences,
 )
+from blindspoon.findings.rule import PROCEDURES, kind_of
 from blindspoon.findings.verdict_in_words import verdict_sentence
 from blindspoon.stats.mixed import adjusted, fit_contrasts, linked, position_columns, scatter_sds
 from blindspoon.stats.reml import ContrastTest, against, kenward_roger, over_places

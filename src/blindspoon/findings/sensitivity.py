@@ -10,7 +10,8 @@ from typing import Literal
 import numpy as np
 
 from blindspoon.findings.compare import Scored, contrast_of, only
-from blindspoon.findings.comparison import AttributeResult, Comparison, Kind, direction_of
+from blindspoon.findings.comparison import AttributeResult, Comparison
+from blindspoon.findings.rule import Kind, direction_of
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import Contrast, NoResult, Record, as_record
 from blindspoon.trial import Trial

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Literal, NamedTuple
 
-from blindspoon.findings.comparison import AttributeResult, Comparison, kind_of
+from blindspoon.findings.comparison import AttributeResult, Comparison
+from blindspoon.findings.rule import kind_of
 from blindspoon.stats.assumptions import ONE_SITTING, Flag
 from blindspoon.stats.mixed import enough_to_be_alike, enough_to_differ
 from blindspoon.stats.results import (

@@ -9,16 +9,9 @@ from blindspoon import wording
 from blindspoon.batches.differences import WhatDiffers
 from blindspoon.batches.summary import softened
 from blindspoon.findings import verdict
-from blindspoon.findings.comparison import (
-    NAMES,
-    PROCEDURES,
-    AttributeResult,
-    Comparison,
-    Kind,
-    Naming,
-    NotCompared,
-    Other,
-)
+from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompared, Other
+from blindspoon.findings.naming import Naming
+from blindspoon.findings.rule import NAMES, PROCEDURES, Kind
 from blindspoon.stats.assumptions import SPAN, Flag
 from blindspoon.stats.results import Contrast, NoResult, RankContrast, Unanimous
 from blindspoon.trial import Attribute, Trial

@@ -19,8 +19,9 @@ from blindspoon.charts.board import finding_of
 from blindspoon.charts.chart import Chart, png_file, svg_file
 from blindspoon.charts.posts import Drawn
 from blindspoon.files import disk, shipped
-from blindspoon.findings.comparison import Analysis, name_all
+from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.further import study_further
+from blindspoon.findings.naming import name_all
 from blindspoon.findings.pool_checks import Pool
 from blindspoon.packing.kit import kit_files
 from blindspoon.packing.package import data_package, results_package

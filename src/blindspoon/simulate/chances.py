@@ -9,7 +9,7 @@ from blindspoon import wording
 from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.lines import RADIUS, TALL, LinePlot, NamedLine, lay_lines
 from blindspoon.charts.scene import MarkKind
-from blindspoon.findings.comparison import PROCEDURES
+from blindspoon.findings.rule import PROCEDURES
 from blindspoon.simulate.size_results import (
     WANTED,
     Cells,

@@ -12,7 +12,7 @@ from scipy.special import ndtri
 from blindspoon import wording
 from blindspoon.arrays import BoolArray, FloatArray
 from blindspoon.errors import DesignError, Rule
-from blindspoon.findings.comparison import By
+from blindspoon.findings.rule import By
 from blindspoon.simulate.by_mixed import mixed_rule
 from blindspoon.simulate.by_ranks import make_flips, rank_differences, tell_apart, within
 from blindspoon.simulate.sittings import steady

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from blindspoon import wording
 from blindspoon.errors import DesignError, Rule
-from blindspoon.findings.comparison import PROCEDURES
+from blindspoon.findings.rule import PROCEDURES
 from blindspoon.stats.results import MixedFit, NoResult, Record, records_frame
 from blindspoon.stats.sign_flips import smallest_p
 from blindspoon.trial import Attribute, Scale, Trial

@@ -9,7 +9,7 @@ from joblib import Parallel, delayed  # type: ignore[import-untyped]
 from threadpoolctl import threadpool_limits  # type: ignore[import-untyped]
 
 from blindspoon.arrays import BoolArray, FloatArray, IntArray
-from blindspoon.findings.comparison import By
+from blindspoon.findings.rule import By
 from blindspoon.serving.designs import choose_sets, set_deviation, williams
 from blindspoon.serving.draw import TIE, deal, deal_batches
 from blindspoon.simulate.size_results import Question, Spread

@@ -10,7 +10,7 @@ from operator import attrgetter
 from typing import Any, get_args
 
 from blindspoon import wording
-from blindspoon.findings.comparison import NAMES, Kind
+from blindspoon.findings.rule import NAMES, Kind
 from blindspoon.findings.sensitivity import Name
 from blindspoon.stats.assumptions import FlagKind
 from blindspoon.stats.results import Method, SittingsWay

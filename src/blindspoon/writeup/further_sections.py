@@ -8,9 +8,10 @@ from typing import Any
 from blindspoon import wording
 from blindspoon.charts.board import alikeness_chart
 from blindspoon.charts.chart import source_of
-from blindspoon.findings.comparison import PROCEDURES, Analysis
+from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.further import Correlation, Joint, OverallComparison
 from blindspoon.findings.panel import AttributePanel, Panel, long_rows
+from blindspoon.findings.rule import PROCEDURES
 from blindspoon.findings.sensitivity import Influence, Name, Outcome
 from blindspoon.findings.verdict_in_words import in_a_word
 from blindspoon.stats.results import NoResult

@@ -9,9 +9,10 @@ from blindspoon.charts.board import title_of
 from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.dots import Dot, DotPlot, Row
 from blindspoon.charts.scene import variant_inks
-from blindspoon.findings.comparison import Kind, name_all
+from blindspoon.findings.naming import name_all
 from blindspoon.findings.pool_checks import Own, Pool, PooledAttribute, PooledComparison
 from blindspoon.findings.pooling import ONLY, OWN
+from blindspoon.findings.rule import Kind
 from blindspoon.findings.verdict_in_words import clauses, in_a_word
 from blindspoon.stats.results import MixedContrast, NoResult, Unanimous
 from blindspoon.trial import Trial

@@ -7,7 +7,8 @@ import numpy as np
 
 from blindspoon import wording
 from blindspoon.batches.summary import Made
-from blindspoon.findings.comparison import AttributeResult, Kind
+from blindspoon.findings.comparison import AttributeResult
+from blindspoon.findings.rule import Kind
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Attribute, Trial

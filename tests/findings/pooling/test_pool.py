@@ -8,8 +8,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from blindspoon.findings.comparison import kind_of
 from blindspoon.findings.pooling import pool, pool_scores
+from blindspoon.findings.rule import kind_of
 from blindspoon.scores.standing import Standing
 from blindspoon.stats.results import NoResult
 from blindspoon.writeup.kitchens import compose_kitchens, forest_plot, kitchens_page

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.findings.comparison import kind_of
+from blindspoon.findings.rule import kind_of
 from blindspoon.simulate.size_results import Spread
 from blindspoon.stats.mixed import compare_mixed
 from blindspoon.stats.results import NoResult

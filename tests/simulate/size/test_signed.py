@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import wilcoxon
 
-from blindspoon.findings.comparison import kind_of
+from blindspoon.findings.rule import kind_of
 from blindspoon.simulate.by_ranks import make_flips, rank_differences, tell_apart, within
 from blindspoon.simulate.size import size_panel
 from blindspoon.simulate.size_results import Question
