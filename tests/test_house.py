@@ -6,6 +6,7 @@ import ast
 import re
 from collections.abc import Iterator, Sequence
 from functools import cache
+from graphlib import TopologicalSorter
 from itertools import chain
 from pathlib import Path
 
@@ -79,6 +80,17 @@ def floors(room: str) -> int:
 
 def test_the_house_has_twelve_floors_at_most():
     assert max(floors(room) for room in ORDER) <= 12
+
+
+def test_no_files_import_each_other():
+    """Not for types alone either: what two files need of each other belongs in a third."""
+    dotted = {
+        path: ".".join(("blindspoon", *path.relative_to(SRC).with_suffix("").parts))
+        for path in MODULES
+        if path.stem != "__init__"
+    }
+    below = {name: imports(path) & set(dotted.values()) for path, name in dotted.items()}
+    assert set(TopologicalSorter(below).static_order()) == set(dotted.values())
 
 
 def test_procedures_know_arrays_only():
