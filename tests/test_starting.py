@@ -42,9 +42,14 @@ def test_seven_questions_in_a_terminal_and_where_the_trial_stands(tmp_path, monk
     ("answers", "asked", "rule"),
     [
         (
-            ("Rock salt", "", "May I swap the salt?", "2"),
+            ("Rock salt", "", "May I swap the salt?", "2", ""),
             {"choice": ("triangle", 2, 0.3), "course": None, "primary": ("choice",)},
             "So 4 sets can never come out as alike.",
+        ),
+        (  # the share is asked again, as everybody is no share
+            ("Rock salt", "", "May I swap the salt?", "2", "100 %"),
+            {"choice": ("triangle", 12, 0.4), "course": None, "primary": ("choice",)},
+            "2 tasters in 1 session: 24 sets in all.",
         ),
         (
             ("7 days", "2 weeks", "", "When is it ready?", "3", "Sourness", "", "1"),
@@ -56,12 +61,14 @@ def test_seven_questions_in_a_terminal_and_where_the_trial_stands(tmp_path, monk
 def test_sets_and_ages_are_begun_in_a_terminal(tmp_path, monkeypatch, answers, asked, rule):
     terminal = "click.testing._NamedTextIOWrapper.isatty"
     monkeypatch.setattr(terminal, lambda _: True, raising=False)
-    said = ["sauerkraut", "As always", *answers, "Ada, Ben", "", "", "y"]
+    sets = {"": [""], "100 %": ["12", "40 %"]}.get(answers[-1], [])
+    said = ["sauerkraut", "As always", *answers, "Ada, Ben", "", "", *sets, "y"]
     done = CliRunner().invoke(commands, ["new", str(tmp_path / "new")], input="\n".join(said))
     assert done.exit_code == 0, done.output
     assert rule in " ".join(done.output.split())
     assert " ".join(done.output.split()).count("An empty line ends") == 3 + bool(asked["course"])
-    assert ("5. What difference" in done.output) == (asked["choice"] is None)
+    assert done.output.count("5. What difference") == 1 + ("100 %" in answers)
+    assert ("Sets for each taster in a session" in done.output) == (asked["choice"] is not None)
     trial = parse_trial((tmp_path / "new" / "trial.toml").read_text("utf-8"))
     choice, course = trial.choice, trial.course
     assert asked == {

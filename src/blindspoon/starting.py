@@ -89,6 +89,17 @@ SHARE = "choice.can_tell"
 OF_SETS = {SHARE: "30", "choice.sets": "2"}
 """What is answered of sets only, and usual: the share, and how many sets each gets in a session."""
 
+ABOUT_SETS = (
+    StartQuestion(
+        SHARE, "If fewer than this can tell, you go on as always", "So many tasters in a hundred."
+    ),
+    StartQuestion(
+        "choice.sets",
+        "Sets for each taster in a session",
+        "A set is three cups, one of them different: which?",
+    ),
+)
+
 SCORED = "scored"
 """Key of the answer that says what tasters score: names, or words of the host's own, a line each;
 the first of them answers the question. Of sets it does not count."""

@@ -67,12 +67,16 @@ def _ask_questions() -> dict[str, bytes]:
         (starting.SCORED, "What tasters score", f"From 0 to 10: {ready}, or your own. The first "
          "one answers your question."),
     ]  # fmt: skip
+    small, (share, sets_each) = starting.QUESTIONS[4], starting.ABOUT_SETS
+    questions[7:7] = [(share.key, f"5. {small.asked}", f"{share.asked}. {share.hint}")]
+    questions.append(sets_each)
     answers: dict[str, str] = {}
     wrong = {key for key, *_ in questions}
     while wrong:
         for key, question, hint in questions:
             sets = answers.get(starting.ASKS) == "sets"
-            if key not in wrong or (sets and key in (starting.SCORED, "decision.margin")):
+            other = (starting.SCORED, "decision.margin") if sets else starting.OF_SETS
+            if key not in wrong or key in other:
                 continue
             many = key in ("changes", starting.SCORED, "tasting.tasters", "session[1].date")
             filled = click.wrap_text(f"{hint}{' An empty line ends the list.' * many}", 80)
@@ -82,7 +86,8 @@ def _ask_questions() -> dict[str, bytes]:
                 number = click.prompt(">", "1", type=one_of, prompt_suffix=" ", show_choices=False)
                 answers[key] = numbers[number]
                 continue
-            answers[key] = "\n".join(iter(_line, "")) if many else _line()
+            usual = starting.OF_SETS.get(key, "")
+            answers[key] = "\n".join(iter(_line, "")) if many else _line(usual)
             if key == starting.SCORED:  # the hint has them with commas, too
                 answers[key] = answers[key].replace(",", "\n")
         try:
@@ -103,8 +108,8 @@ def _ask_questions() -> dict[str, bytes]:
     return files
 
 
-def _line() -> str:
-    return str(click.prompt(">", default="", show_default=False, prompt_suffix=" "))
+def _line(usual: str = "") -> str:
+    return str(click.prompt(">", default=usual, show_default=bool(usual), prompt_suffix=" "))
 
 
 @say.verb()
