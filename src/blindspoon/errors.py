@@ -71,7 +71,7 @@ class Note:
     """Something worth knowing that blocks nothing, such as a column that is not used.
 
     Those of one `cause` are told together; blank where it stands alone. There is a `gap` where a
-    score, an answer or a taster is missing that may still come in.
+    score, an answer, a taster or a weight is missing that may still come in.
     """
 
     file: str

@@ -14,7 +14,13 @@ from typing import TYPE_CHECKING
 from blindspoon import wording
 from blindspoon.batches.cautions import given_away
 from blindspoon.batches.strengths import age_cups, days_in_brief
-from blindspoon.batches.summary import Made, cautions_in_words, differences_in_words, make_up
+from blindspoon.batches.summary import (
+    Made,
+    cautions_in_words,
+    differences_in_words,
+    make_up,
+    unweighed_in_words,
+)
 from blindspoon.collect.sitting import remembered
 from blindspoon.errors import (
     DesignError,
@@ -224,7 +230,9 @@ def _made(
             undated = error.problems
     if made is None:
         return undated, notes, ()
-    said = differences_in_words(trial, made, ask=True)
+    said, lacks = (
+        [*say(trial, made, ask=True)] for say in (differences_in_words, unweighed_in_words)
+    )
     counted = days_in_brief(trial, ages) if ages else ()
-    differs = (Note(file="batches.csv", text=text) for text in (*said, *counted))
+    differs = (Note(file="batches.csv", text=text, gap=text in lacks) for text in (*said, *counted))
     return undated, (*notes, *differs), cautions_in_words(made)

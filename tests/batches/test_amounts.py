@@ -52,7 +52,7 @@ def test_what_is_meant_to_differ_is_said(log_of, jar):
     ("control", "variant", "reason"),
     [
         ({"salt_g": 20.0}, {"salt_g": None}, "the weight of salt is not written"),
-        ({"salt_g": None}, {"salt_g": 20.0}, "the control's salt or acid is not known"),
+        ({"salt_g": None}, {"salt_g": 20.0}, "of the control the weight of salt is not written"),
         ({"salt_g": 0.0}, {"salt_g": 20.0}, "no addition brings them together"),
         (
             {"salt_g": 20.0, "acid_g": 0.0},

@@ -236,6 +236,6 @@ def test_salt_that_was_weighed_is_recorded_though_a_blank_cell_hides_the_rest(tr
     rows = "1,plain,1000,,22", "2,oak-leaf,1000,,25"
     made = read("\n".join(["batch,variant,produce_g,water_g,salt_g", *rows]), None)
     assert "salt" in found(trial, made, "oak-leaf").not_known
-    assert "write 0 where no water went in" in amounts(trial, made)[0].reason
+    assert "water is not written; write 0 where none went in" in amounts(trial, made)[0].reason
     told = [each.unknown for each in strengths(made)]
     assert not any("no water was weighed in" in each.values() for each in told)

@@ -50,6 +50,26 @@ def test_a_blank_is_not_known_where_a_weight_is_blank_or_the_acid_is_named(row):
     assert strengths(log)[0].everything_g is None
 
 
+@pytest.mark.parametrize(
+    ("before", "after", "jar", "weight"),
+    [(b"2,other,600,600,30", b"2,other,600,600,", "2 (“Cool”)", "salt"),
+     (b"1,plain,600,600,30", b"1,plain,600,,30", "1 (“Plain”)", "water")],
+)  # fmt: skip
+def test_one_weight_that_is_missing_is_named_and_not_all_that_hangs_on_it(
+    before, after, jar, weight
+):
+    trial, jars = parse_trial(TRIAL), read_table(JARS.replace(before, after), "batches.csv")
+    found, _ = make_up(trial, jars, None)
+    said = [*differences_in_words(trial, found, ask=True)]
+    lacks = f"the weight of {weight} is not written"
+    assert said[0] == (
+        f"Of {jar} {lacks}, so how strong it came out is not known. Write 0 where none went in."
+    )
+    assert not any("it is not written of every batch" in text for text in said)
+    if weight == "water":  # of the control
+        assert amounts(trial, found.log)[0].reason.startswith(f"of the control {lacks}")
+
+
 def test_what_the_label_or_method_speaks_of_is_asked_about_and_not_blamed():
     trial, log, _ = made()
     (what,) = what_differs(trial, log)

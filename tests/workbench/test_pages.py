@@ -637,6 +637,15 @@ def test_cautions_of_the_last_look_are_of_before_until_somebody_has_tasted(at):
         assert "Tell whoever tastes, before they do" in page
 
 
+def test_a_weight_that_was_forgotten_is_named_at_the_jars_and_in_the_last_look(at):
+    host, folder = at("sealed")
+    table = (folder / "batches.csv").read_text("utf-8")
+    (folder / "batches.csv").write_text(table.replace("560,26", "560,", 1), "utf-8")
+    lacks = "he weight of salt is not written"
+    for page in ("look", "jars", "jars/1"):
+        assert lacks in host.read(f"/t/crisp/{page}")
+
+
 def test_an_empty_shelf_of_jars_offers_no_second_jar(at):
     host, folder = at("planned")
     assert "A second jar" in host.read("/t/crisp/jars")

@@ -340,9 +340,8 @@ def amounts(trial: Trial, log: BatchLog) -> tuple[Amounts | NoAmounts, ...]:
     salt, acid = mean_of(control, "salt_percent"), mean_of(control, "citric_g_per_100_g")
     target: tuple[float, float] | str = "the control has no batch"
     if control:
-        blank = any(jar.salt_g and jar.water_g is None for jar in log.of_variant(trial.control))
-        unknown = "the control's salt or acid is not known"
-        unknown += "; write 0 where no water went in" * (blank and "water_g" in log.columns)
+        lacks = next(filter(None, (jar.unknown.get("everything_g") for jar in control)), "")
+        unknown = f"of the control {lacks}" if lacks else "the control's salt or acid is not known"
         target = unknown if salt is None or acid is None else (salt, acid)
     meant = as_meant(trial, log)
     return tuple(

@@ -3,7 +3,7 @@
 import json
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -12,6 +12,7 @@ from blindspoon import wording
 from blindspoon.batches.cautions import Caution, caution, cautions, sources
 from blindspoon.batches.differences import (
     ACID,
+    MIXED,
     SALT,
     Amounts,
     Difference,
@@ -362,6 +363,8 @@ def differences_in_words(trial: Trial, made: Made, *, ask: bool = False) -> Iter
 
     With `ask` the host is asked about what is not declared.
     """
+    yield from unweighed_in_words(trial, made, ask=ask)
+    unweighed = {row.variant for row in made.strengths if "everything_g" in row.unknown}
     for what in made.differs:
         label = f"“{trial.variant(what.variant).label}”"
         if what.batches and what.control_batches:
@@ -385,6 +388,9 @@ def differences_in_words(trial: Trial, made: Made, *, ask: bool = False) -> Iter
                 differs = json.dumps([*named, *names], ensure_ascii=False)
                 question = f" {this} the point? Then write differs = {differs} in trial.toml."
             yield from [f"{label}: {meant}{also}.{question}"] * bool(known)
+        if unweighed & {what.variant, trial.control}:
+            other = tuple(factor for factor in what.not_known if factor not in MIXED)
+            what = replace(what, not_known=other)  # noqa: PLW2901 - said above, of the jar
         yield from remarks(trial, what)
     first, last = made.log.first_tasted, made.log.last_tasted
     if trial.course or first is None or last is None or (last - first).days <= FEW_DAYS:
@@ -396,6 +402,20 @@ def differences_in_words(trial: Trial, made: Made, *, ask: bool = False) -> Iter
             f"{some_of(going)} went on fermenting, by the finished dates: a difference may move "
             "from sitting to sitting."
         )
+
+
+def unweighed_in_words(trial: Trial, made: Made, *, ask: bool = False) -> Iterator[str]:
+    """Name each jar whose missing weight hides how it compares; sentences."""
+    hidden = any(not {*MIXED}.isdisjoint(what.not_known) for what in made.differs)
+    jars: dict[str, list[str]] = {}
+    for row in made.strengths if hidden else ():
+        if why := row.unknown.get("everything_g"):
+            jars.setdefault(why, []).append(f"{row.batch} (“{trial.variant(row.variant).label}”)")
+    for why, names in jars.items():
+        lacks, _, remedy = why.partition("; ")
+        it, todo = "they" if len(names) > 1 else "it", f" {wording.capital(remedy)}." * bool(remedy)
+        came = f"so how strong {it} came out is not known."
+        yield f"Of {wording.listing(names)} {lacks}, {came}{todo * ask}"
 
 
 def cautions_in_words(made: Made) -> tuple[tuple[str, str], ...]:

@@ -63,13 +63,15 @@ def add_to(bench: Workbench) -> None:
 
         known = examine(found.folder)
         fill = "tasting" if found.blind else ""  # where a gap can still be filled
-        notes = [(fill if it.gap else _step(it.file), it) for it in known.notes]
+        steps = [_step(note.file) for note in known.notes]
         return bench.page(
             "look.html.j2", found, "look", cautions=known.cautions,
             problems=[(_step(problem.file), said(problem)) for problem in known.problems],
-            notes=[  # who is out is said where they taste, and of jars the days alone count here
-                (step, noted(note)) for step, note in notes
-                if not (found.takes_scores and note.gap) and (step != "jars" or found.plan.course)
+            notes=[  # who is out is said where they taste; of jars, what is missing, and the days
+                (fill if note.gap and step != "jars" else step, noted(note))
+                for step, note in zip(steps, known.notes, strict=True)
+                if (note.gap or found.plan.course if step == "jars"
+                    else not (found.takes_scores and note.gap))
             ],
         )  # fmt: skip
 

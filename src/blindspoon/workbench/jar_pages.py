@@ -47,6 +47,7 @@ class JarsSaid(NamedTuple):
     problems: tuple[Problem, ...]
     own: dict[str, str]  # what the host's own columns are called
     salt: dict[str, str]  # in all, by jar
+    lacks: dict[str, str]  # by jar, why that is not known
     adds: dict[str, str]  # by jar, what would make it as salty as the control
     unmeant: dict[str, dict[str, str]]  # by variant and column, what else it differs in
     differs: list[str]
@@ -56,9 +57,10 @@ class JarsSaid(NamedTuple):
         """Say how salty a jar is, and what would make it as salty as the control."""
         if name not in self.salt:
             return ""
-        salt = self.salt[name]
-        first = f"{salt} salt." if salt else "How salty it is cannot be worked out yet."
-        return f"{first} {self.adds.get(name, '')}".strip()
+        if salt := self.salt[name]:
+            return f"{salt} salt. {self.adds.get(name, '')}".strip()
+        not_yet = "How salty it is cannot be worked out yet"
+        return ": ".join(filter(None, (not_yet, self.lacks.get(name)))) + "."
 
     def asked(self, found: Stage, jar: JarForm) -> dict[str, str]:
         """Ask of each difference that was not meant whether it belongs to the change."""
@@ -164,7 +166,7 @@ def _said(found: Stage, files: Mapping[str, bytes] | None = None) -> JarsSaid:
     except TrialError as error:
         problems = error.problems
     if made is None:
-        return JarsSaid(problems, own, {}, {}, {}, [], ())
+        return JarsSaid(problems, own, {}, {}, {}, {}, [], ())
     made = replace(made, differs=tuple(it for it in made.differs if it.variant in found.made))
     salt = {it.batch: it.salt_percent for it in made.strengths}
     adds = {it.batch: summary.what_to_add(found.plan, it) for it in made.to_match}
@@ -174,6 +176,11 @@ def _said(found: Stage, files: Mapping[str, bytes] | None = None) -> JarsSaid:
         salt={
             name: "" if percent is None else f"{wording.number(percent, 2)}{wording.NO_BREAK}%"
             for name, percent in salt.items()
+        },
+        lacks={
+            row.batch: row.unknown["everything_g"]
+            for row in made.strengths
+            if "everything_g" in row.unknown
         },
         adds={name: wording.capital(text.partition(": ")[2]) for name, text in adds.items()},
         unmeant={
