@@ -271,3 +271,18 @@ def test_a_thousand_batches_take_no_time(read):
     began = time.process_time()
     assert {each.last_ph for each in strengths(log)} == {4.0}
     assert time.process_time() - began < 1.0
+
+
+@pytest.mark.parametrize(
+    ("jars", "noun"),
+    [
+        ((("jar 1", ""), ("Jar 2", "")), "jar"),  # as the pages call them
+        ((("jar 1", "2 l crock"), ("jar 2", "2 l crock")), "crock"),
+        ((("jar 1", ""), ("jar 2", "crock")), "batch"),
+        ((("a", "Bottle"), ("b", "")), "bottle"),
+        ((("ajar", ""), ("b", "")), "batch"),
+    ],
+)
+def test_what_was_made_is_called_by_its_vessel_or_else_by_its_name(read, jars, noun):
+    rows = (f"{name},plain,{vessel}" for name, vessel in jars)
+    assert read("\n".join(["batch,variant,vessel", *rows]), None).noun == noun

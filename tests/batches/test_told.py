@@ -97,7 +97,7 @@ def test_a_caution_blocks_nothing(blindspoon, cucumbers):
 
 def test_the_report_shows_readings_and_what_was_tasted_against_them(report):
     _, text = report
-    assert "Every batch was last read at pH 4.6 or below" in text
+    assert "Every jar was last read at pH 4.6 or below" in text
     assert "“Calcium” had about the control’s pH (3.7, the control 3.6), yet was less sour" in text
 
 

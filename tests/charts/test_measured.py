@@ -94,7 +94,7 @@ def test_every_variant_is_a_mark_at_its_strength_and_score(sheet):
 def test_each_mark_is_named_and_the_caution_is_said(sheet):
     said = words(lay_measured(against(), trial(), sheet).scene)
     assert all(label in said for label in ("Plain (control)", "Oak <leaf>", "Cool"))
-    assert "Exploratory: batches are few, and no line is fitted." in said
+    assert "Exploratory: they are few, and no line is fitted." in said
     assert "0: none, 10: brine" in said
 
 

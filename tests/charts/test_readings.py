@@ -118,7 +118,7 @@ def test_each_panel_says_whose_it_is_and_what_was_read(sheet):
     assert words.count("oak <brine>") == words.count("cool <brine>") == 2
     assert words.count("Temperature, °C") == 2
     assert "Grey, with diamonds: plain <brine>." in words
-    assert "Across: days since the batch was started." in words
+    assert "Across: days since the jar was started." in words
     assert "Temperature" not in str(readings_of(log(FELL), trial(FELL)).lay(sheet).scene)
 
 
@@ -172,21 +172,20 @@ def test_batches_of_one_variant_are_told_apart():
 @pytest.mark.parametrize(
     ("ph", "title"),
     [
-        (FELL, "Every batch was last read at pH 4.6 or below"),
-        ({"plain": (4.6,), "oak": (3.9,)}, "Every batch was last read at pH 4.6 or below"),
+        (FELL, "Every jar was last read at pH 4.6 or below"),
+        ({"plain": (4.6,), "oak": (3.9,)}, "Every jar was last read at pH 4.6 or below"),
         (FELL | {"cool": (3.9, 4.61)}, "“cool <brine>” was last read above pH 4.6"),
         (
             {"plain": (5.0,), "oak": (4.9,), "cool": ()},
-            "“plain <brine>” and “oak <brine>” were last read above pH 4.6; "
-            "not every batch was read",
+            "“plain <brine>” and “oak <brine>” were last read above pH 4.6; not every jar was read",
         ),
         (
             FELL | {"raw": ()},
-            "Not every batch was read for pH; all that were stood at 4.6 or below at last",
+            "Not every jar was read for pH; all that were stood at 4.6 or below at last",
         ),
         (
             dict.fromkeys(("plain", "a", "b", "c", "d"), (5.0,)) | {"d": (4.0,)},
-            "Four of five batches were last read above pH 4.6",
+            "Four of five jars were last read above pH 4.6",
         ),
     ],
 )
@@ -205,9 +204,9 @@ def test_without_a_reading_of_ph_there_is_no_chart():
 def test_days_are_counted_from_the_first_reading_where_the_start_is_not_known():
     known, unknown = (readings_of(log(FELL, started=s), trial(FELL)) for s in ("2026-09-01", ""))
     known_days, days = ([day for day, _ in it.ph[0].points] for it in (known, unknown))
-    assert (known_days, known.across) == ([4, 7, 10], "days since the batch was started")
+    assert (known_days, known.across) == ([4, 7, 10], "days since the jar was started")
     assert days == [0, 3, 6]
-    assert unknown.across == "days since the batch was first read"
+    assert unknown.across == "days since the jar was first read"
 
 
 def test_everything_lies_on_the_sheet_and_can_be_read(scenes, faults):

@@ -80,6 +80,13 @@ class Batch:
         return tuple(name for name, none in blank.items() if none)
 
 
+NOUNS = {it: f"{it}s" for it in ("jar", "bottle", "crock", "pot", "tub", "barrel")}
+NOUNS["batch"] = "batches"
+"""What one of them is called, and several."""
+
+_VESSEL = re.compile(rf"(?<![^\W\d_])({'|'.join(NOUNS)})(?![^\W\d_])", re.IGNORECASE)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reading:
     """One dated measurement; `line` is that of readings.csv."""
@@ -110,6 +117,13 @@ class BatchLog:
     first_tasted: datetime.date | None
     last_tasted: datetime.date | None
     tasted: Mapping[str, datetime.date] = field(default_factory=dict)
+
+    @property
+    def noun(self) -> str:
+        """What each was made in, by its vessel or its name; "batch" where these do not agree."""
+        texts = (f"{batch.vessel} {batch.name}" for batch in self.batches)
+        nouns = {named[0].lower() for text in texts if (named := _VESSEL.search(text))}
+        return nouns.pop() if len(nouns) == 1 else "batch"
 
     def of_variant(self, variant: str) -> tuple[Batch, ...]:
         return tuple(batch for batch in self.batches if batch.variant == variant)

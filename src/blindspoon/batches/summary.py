@@ -21,7 +21,7 @@ from blindspoon.batches.differences import (
     amounts,
     what_differs,
 )
-from blindspoon.batches.log import BatchLog, build_log
+from blindspoon.batches.log import NOUNS, BatchLog, build_log
 from blindspoon.batches.strengths import Strengths, mean_of, strengths
 from blindspoon.errors import Note, some_of
 from blindspoon.files.text_table import TextTable
@@ -169,12 +169,12 @@ def softened(because: str, kind: str, what: WhatDiffers | None) -> str:
     return f"{because.rstrip('.')}; {also}{_CONSEQUENCES[kind]}." if also else because
 
 
-def remarks(trial: Trial, what: WhatDiffers) -> Iterator[str]:
+def remarks(trial: Trial, what: WhatDiffers, noun: str = "batch") -> Iterator[str]:
     """Say what cannot be held against the control, or is not as it was declared; sentences."""
     label = f"“{trial.variant(what.variant).label}”"
     if not what.batches or not what.control_batches:
         lacking = label if not what.batches else "the control"
-        yield f"What else differs is not known of {label}: no batch of {lacking} is written down."
+        yield f"What else differs is not known of {label}: no {noun} of {lacking} is written down."
         return
     asked = ("fermented", "age") if trial.course else ()
     declared = [f.factor for f in what.differences if f.declared and f.factor not in asked]
@@ -186,15 +186,15 @@ def remarks(trial: Trial, what: WhatDiffers) -> Iterator[str]:
         ),
         (
             what.not_known,
-            "Whether {label} differs in {names} is not known: it is not written of every batch.",
+            "Whether {label} differs in {names} is not known: it is not written of every {noun}.",
         ),
-        (what.declared_but_alike, f"{meant}but its batches are like the control’s."),
+        (what.declared_but_alike, f"{meant}but its {{nouns}} are like the control’s."),
         (what.not_recorded, f"{meant}which is not written down."),
     )
     for factors, sentence in sentences:
         if factors:
             names = wording.listing(map(factor_name, factors))
-            yield sentence.format(label=label, names=names)
+            yield sentence.format(label=label, names=names, noun=noun, nouns=NOUNS[noun])
 
 
 def what_to_add(trial: Trial, amounts: Amounts | NoAmounts) -> str:
@@ -391,7 +391,7 @@ def differences_in_words(trial: Trial, made: Made, *, ask: bool = False) -> Iter
         if unweighed & {what.variant, trial.control}:
             other = tuple(factor for factor in what.not_known if factor not in MIXED)
             what = replace(what, not_known=other)  # noqa: PLW2901 - said above, of the jar
-        yield from remarks(trial, what)
+        yield from remarks(trial, what, made.log.noun)
     first, last = made.log.first_tasted, made.log.last_tasted
     if trial.course or first is None or last is None or (last - first).days <= FEW_DAYS:
         return  # a course asks what changes over the days

@@ -9,7 +9,7 @@ from itertools import product
 
 from blindspoon import wording
 from blindspoon.batches.cautions import PH_LIMIT, passed_limit
-from blindspoon.batches.log import Batch, BatchLog
+from blindspoon.batches.log import NOUNS, Batch, BatchLog
 from blindspoon.batches.strengths import days_of
 from blindspoon.batches.summary import QUANTITIES, TasteAgainst
 from blindspoon.charts.axis import shaded_words
@@ -199,6 +199,7 @@ class Readings:
     ph: tuple[BatchReadings, ...]
     temperature: tuple[BatchReadings, ...]
     across: str
+    noun: str
 
     def lay(self, sheet: Sheet) -> Laid:
         """Set temperature under pH, over the same days, a panel a variant."""
@@ -211,7 +212,7 @@ class Readings:
                 tiers += [plots[at : at + across] for at in range(0, len(plots), across)]
         controls = [batch for batch in self.ph if batch.control]
         key = f"Across: {self.across}. {LIMIT_WORDS}. Each mark is one reading, each line one "
-        key += "batch; those that read alike hide one another."
+        key += f"{self.noun}; those that read alike hide one another."
         if controls:
             jars = f" ({wording.listing(it.batch for it in controls)})" * (len(controls) > 1)
             key += f" Grey, with diamonds: {controls[0].variant}{jars}."
@@ -246,11 +247,11 @@ def readings_chart(log: BatchLog, trial: Trial) -> Chart | None:
     if not readings.ph:
         return None
     taken = sum(len(track.points) for track in readings.ph)
-    batches = wording.count(len(readings.ph), "batch", "batches")
-    data = f"{wording.count(taken, 'reading')} of pH in {batches}"
+    jars = wording.count(len(readings.ph), log.noun, NOUNS[log.noun])
+    data = f"{wording.count(taken, 'reading')} of pH in {jars}"
     return chart_of(
         name="readings",
-        title=_readings_title(readings.ph, len(log.batches)),
+        title=_readings_title(readings.ph, log),
         data=data + " and of temperature" * bool(readings.temperature),
         lay=readings.lay,
         source=source_of(trial),
@@ -281,25 +282,26 @@ def readings_of(log: BatchLog, trial: Trial) -> Readings:
                 points=tuple(((date - start).days, value) for date, value in read),
             )
             found[quantity].append(track)
-    across = f"days since the batch was {'started' if True in known else 'first read'}"
+    across = f"days since the {log.noun} was {'started' if True in known else 'first read'}"
     across += ", or first read where that is not known" * (len(known) > 1)
     ph, temperature = map(tuple, found.values())
-    return Readings(ph=ph, temperature=temperature, across=across)
+    return Readings(ph=ph, temperature=temperature, across=across, noun=log.noun)
 
 
-def _readings_title(tracks: Sequence[BatchReadings], batches: int) -> str:
+def _readings_title(tracks: Sequence[BatchReadings], log: BatchLog) -> str:
     """State where the last readings of pH stand, and whether batches were not read."""
+    batches, noun = len(log.batches), log.noun
     above = [f"“{track.name}”" for track in tracks if track.points[-1][1] > PH_LIMIT]
     unread, were = batches - len(tracks), "was" if len(above) == 1 else "were"
     if not above and unread:
-        return f"Not every batch was read for pH; all that were stood at {LIMIT} or below at last"
+        return f"Not every {noun} was read for pH; all that were stood at {LIMIT} or below at last"
     if not above:
-        return f"Every batch was last read at pH {LIMIT} or below"
+        return f"Every {noun} was last read at pH {LIMIT} or below"
     names = wording.listing(above)
     if len(above) > MOST_NAMES:
         number, every = wording.spelled(len(above)), wording.spelled(batches)
-        names = wording.capital(f"{number} of {every} batches")
-    rest = "; not every batch was read" if unread else ""
+        names = wording.capital(f"{number} of {every} {NOUNS[noun]}")
+    rest = f"; not every {noun} was read" if unread else ""
     return f"{names} {were} last read above pH {LIMIT}{rest}"
 
 
@@ -366,7 +368,7 @@ def _measured_key(against: TasteAgainst, trial: Trial) -> str:
 
     The taste of those cannot come from the strength.
     """
-    key = ["Each mark is a variant: the mean of its batches, and of its tasters’ mean scores."]
+    key = ["Each mark is a variant: means over all that was made of it, and over its tasters."]
     if any(point.variant == trial.control for point in against.points):
         key.append("The diamond is the control.")
     if against.same_strength:
@@ -374,4 +376,4 @@ def _measured_key(against: TasteAgainst, trial: Trial) -> str:
         labels = wording.listing(f"“{trial.variant(it).label}”" for it in against.same_strength)
         tolerance = wording.plain(quantity.tolerance) + quantity.unit
         key.append(f"As strong as the control, within {tolerance}: {labels}.")
-    return " ".join([*key, "Exploratory: batches are few, and no line is fitted."])
+    return " ".join([*key, "Exploratory: they are few, and no line is fitted."])

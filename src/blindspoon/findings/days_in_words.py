@@ -55,7 +55,7 @@ def say_course(found: CourseFound, names: Naming, *, several: bool) -> CourseSai
     if found.acceptance:
         more_texts += _accepted(found.acceptance, found.days[0].day, last)
     if found.judged:
-        nouns, merged = names.nouns or "batches", any(len(it.batches) > 1 for it in found.days)
+        nouns, merged = names.nouns, any(len(it.batches) > 1 for it in found.days)
         averaged = (
             f"{wording.capital(nouns)} of one age were averaged. How far such {nouns} differ is "
             "not in the intervals, so this speaks of these."
@@ -233,7 +233,7 @@ def _accepted(acceptance: Acceptance, first: int, last: int) -> Iterator[str]:
 
 def one_each(found: CourseFound, names: Naming) -> str:
     """Say that one jar in all or an age was tasted; empty where that is not so."""
-    noun, nouns = names.noun or "batch", names.nouns or "batches"
+    noun, nouns = names.noun, names.nouns
     batches = [day.batches for day in found.days]
     if len(set(batches)) == 1 and len(batches[0]) == 1:
         return f"One {noun} was tasted, so this speaks of that {noun}."

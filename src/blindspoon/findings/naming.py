@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from blindspoon import wording
+from blindspoon.batches.log import NOUNS
 from blindspoon.batches.summary import Made
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.trial import Trial, Variant
@@ -17,17 +18,15 @@ NO_NOUN = re.compile(r"(as|at|for|from|half|in|like|my|no|on|our|than|the|with|w
 """What begins like this is no name for a food in the middle of a sentence: “As always”."""
 INNER = str.maketrans("“”", "\N{LEFT SINGLE QUOTATION MARK}’")  # quotation marks within others
 LONGEST = 24
-VESSELS = {name: f"{name}s" for name in ("jar", "bottle", "crock", "pot", "tub", "barrel")}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Naming:
     """What the variants of one trial are called; `plain` if no label needs quotation marks.
 
-    The noun is what each was made in: "jar", or "batch" where that is not written down; empty where
-    a variant was tasted from several. So many named `batches` were tasted of the variant that has
-    most; 1 where none is named. `these` is "in these jars" where ranks speak of several each and
-    cannot speak of the method.
+    The noun is that of what each was made in; empty where several kitchens made them. So many named
+    `batches` were tasted of the variant that has most; 1 where none is named. `these` is "in these
+    jars" where ranks speak of several each and cannot speak of the method.
     """
 
     plain: bool
@@ -38,7 +37,12 @@ class Naming:
 
     @property
     def nouns(self) -> str:
-        return VESSELS.get(self.noun, "batches" if self.noun else "")
+        return NOUNS.get(self.noun, "")
+
+    @property
+    def bare(self) -> bool:
+        """Whether a variant, tasted from several, is named without the noun."""
+        return not self.noun or self.batches > 1
 
     @property
     def of_methods(self) -> bool:
@@ -66,7 +70,7 @@ class Naming:
         ('the cool-cellar and leaf jars', 'the leaf jar and three other jars')
         """
         named = [self.short(variant) for variant in variants]
-        if not self.noun:
+        if self.bare:
             more = [f"{wording.spelled(others)} other{'s' if others > 1 else ''}"] * bool(others)
             return wording.listing([*named, *more])
         if self.plain:  # a “Leaf jar” is a jar already
@@ -82,7 +86,7 @@ class Naming:
         if len(self.control.label) > LONGEST:
             return "the control"
         several = " " in self._ending.sub("", self.control.label)
-        bare = not self.noun or not self.plain or several
+        bare = self.bare or not self.plain or several
         return self.short(self.control) if bare else self.subject([self.control])
 
     @property
@@ -91,19 +95,16 @@ class Naming:
 
 
 def naming(trial: Trial, table: ScoreTable, made: Made | None) -> Naming:
-    of_control = made.log.of_variant(trial.control) if made else ()
-    vessels = " ".join(batch.vessel for batch in of_control)
-    noun = next((name for name in VESSELS if re.search(rf"\b{name}\b", vessels)), "batch")
+    names = name_all(trial.variants, trial.control, made.log.noun if made else "batch")
     batches = int(table.batches_tasted(len(trial.variants)).max())
     if batches < 2:
-        return name_all(trial.variants, trial.control, noun)
+        return names
     by_ranks = trial.decision.by == "ranks" or len(table.tasters) == 1
-    these = f"in these {VESSELS.get(noun, 'batches')}" if by_ranks else ""
-    return replace(name_all(trial.variants, trial.control), batches=batches, these=these)
+    return replace(names, batches=batches, these=f"in these {names.nouns}" * by_ranks)
 
 
 def name_all(variants: Sequence[Variant], control: str, noun: str = "") -> Naming:
-    """Settle what variants are called that were made in `noun`, or in several of them each.
+    """Settle what variants are called that were made in `noun`.
 
     >>> usual, oak = (Variant(name=it, label=it) for it in ("As always", "Oak"))
     >>> name_all([usual, oak], "As always").like, name_all([oak, usual], "Oak").like

@@ -150,7 +150,7 @@ def _ph_table(analysis: Analysis) -> Table | None:
 def days_advice(analysis: Analysis) -> Points:
     """Say when to open the next jar, if it turns out like these."""
     noun = analysis.names.noun
-    it = "it" if noun in ("", "batch") else f"the {noun}"
+    it = "it" if noun == "batch" else f"the {noun}"
     return points("days_advice", asked=_judged(analysis), it=it)
 
 
@@ -181,8 +181,8 @@ def days_steps(analysis: Analysis) -> Points:
         and isinstance(last.found, DayFound)
         and last.found.p_outside <= found.alpha / 2,
         jars={day.batches for day in found.days},
-        noun=names.noun or "batch",
-        nouns=names.nouns or "batches",
+        noun=names.noun,
+        nouns=names.nouns,
     )
 
 

@@ -44,8 +44,7 @@ def differed_section(analysis: Analysis) -> PageSection:
                 for it in trial.variants
                 if it.differs
             ],
-            several=analysis.names.batches > 1,
-            modelled=analysis.names.of_methods,
+            names=analysis.names,
             differences=None if made is None else [*summary.differences_in_words(trial, made)],
         ),
         charts=() if chart is None else (chart,),

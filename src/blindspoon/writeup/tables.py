@@ -144,7 +144,7 @@ def strengths_table(trial: Trial, made: Made | None) -> Table | None:
     return grid(
         "strengths",
         "What was made, as weighed and measured",
-        "Batch",
+        wording.capital(made.log.noun),
         ("Variant", *(STRENGTHS[at][1] for at in kept)),
         (
             (batch.batch, (trial.variant(batch.variant).label, *(cells[at] for at in kept)))
