@@ -47,8 +47,8 @@ QUESTIONS = tuple(
         ("variant[1].label", "What stays plain?",
          "Your recipe as you always make it. It is the control: every change is compared with it."),
         ("changes", "What is changed?",
-         "One line for each jar, as the page will call it, and one change in each: then you will "
-         "know what did it."),
+         "One line for each jar, as the findings will call it, and one change in each: then you "
+         "will know what did it."),
         ("trial.title", "What do you want to know?",
          "Your question, as you would ask a friend."),
         ("decision.margin", "What difference would be too small to bother?",
@@ -79,8 +79,8 @@ KINDS = {
 """What may be asked: of scores, of sets of three cups, one of them different, or over days."""
 
 AGES = (
-    "Over days, what is changed is one line for each age, such as 7 days; or one line for one jar "
-    "that is tasted on several evenings."
+    "If you ask on which day it is ready, or no longer good, write one line for each age, such as "
+    "7 days; or one line for one jar that is tasted on several evenings."
 )
 
 SHARE = "choice.can_tell"

@@ -431,7 +431,7 @@ def test_a_question_of_days_is_asked_and_taken_back_on_its_page(at):
     said = "Crunch over days of fermenting is scored as well. Whatever that shows is an idea for"
     assert said in host.read("/t/crisp/rule")
     page = host.read(QUESTION)
-    assert "One age of" in page
+    assert "Which food it is one age of" in page
     ticked = {"decision.margin": "1", "course.decides": "yes", **days}
     form = fields(page) | {"variant[2].series": "cucumbers"} | ticked
     del form["attribute[1].decides"]
