@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from blindspoon.charts.scene import Laid, Scene, Text
 from blindspoon.writeup.methods import citation, references
 from blindspoon.writeup.page import page
 from tests.writeup.conftest import part
@@ -50,10 +51,12 @@ def test_forbidden_words_stand_on_no_page(every_text, pattern):
 
 def test_the_search_would_find_a_forbidden_word(content_of):
     content = content_of("usual")
-    chart = replace(content.picture, wide='<svg aria-label="drawn"><text x="1">inside</text></svg>')
+    inside = Scene(width=9, height=9, shapes=(Text(x=0, y=9, text="inside", size=9),))
+    laid = Laid(scene=inside, kind="Dot plot")
+    chart = replace(content.picture, finding="Drawn", lay=lambda _: laid)
     text = text_of(replace(content, answer="A significant answer.", picture=chart))
     assert re.search(FORBIDDEN[0], text)
-    assert {"drawn", "inside"} <= set(text.split())
+    assert {"Drawn.", "inside"} <= set(text.split())
 
 
 def test_p_values_stay_in_the_tables_and_the_methods(every_content):

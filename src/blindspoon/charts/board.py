@@ -20,7 +20,7 @@ from blindspoon.charts.axis import (
     difference_axis,
     shaded_words,
 )
-from blindspoon.charts.chart import Chart, chart_of, inline_svg, source_of
+from blindspoon.charts.chart import Chart, inline_svg, source_of
 from blindspoon.charts.dots import MOST_MARKS, Dot, DotPlot, Row
 from blindspoon.charts.scene import MarkKind, Marks, Scene, variant_inks
 from blindspoon.findings.compare import Scored
@@ -241,7 +241,7 @@ def board_chart(outcomes: Sequence[AttributeOutcome], part: slice = slice(None))
     """Draw the differences on several attributes, or on a part of them, under the same title."""
     variants = wording.count(len(outcomes[0].others), "variant")
     attributes = wording.count(len(outcomes[part]), "attribute")
-    return chart_of(
+    return Chart(
         name="board",
         title=board_title(outcomes),
         data=f"the differences of {variants} from the control on {attributes}",
@@ -276,7 +276,7 @@ def board_plot(outcomes: Sequence[AttributeOutcome]) -> DotPlot:
 def scores_chart(outcome: AttributeOutcome) -> Chart:
     """Draw what each taster gave each variant, and the means."""
     tasters = wording.count(outcome.means.shape[0], outcome.result.unit)
-    return chart_of(
+    return Chart(
         name=f"{outcome.attribute.name}-scores",
         title=scores_title(outcome),
         data=f"the scores of {tasters} on {outcome.attribute.label.lower()}",
@@ -325,7 +325,7 @@ def scores_plot(outcome: AttributeOutcome) -> DotPlot:
 def differences_chart(outcome: AttributeOutcome) -> Chart:
     """Draw how far each taster put each variant from the control, and what it comes to."""
     tasters = wording.count(_tasters(outcome), outcome.result.unit)
-    return chart_of(
+    return Chart(
         name=f"{outcome.attribute.name}-differences",
         title=differences_title(outcome),
         data=f"the differences of {tasters} from the control on {outcome.attribute.label.lower()}",
@@ -417,7 +417,7 @@ def alikeness_chart(attribute: Attribute, found: AttributePanel, source: str) ->
         "same pattern, 0 none in common. A taster who differs may well be right."
     )
     tasters = wording.count(len(known), "taster")
-    return chart_of(
+    return Chart(
         name=f"{attribute.name}-tasters",
         title=alikeness_title(attribute, [seen for seen, _ in known]),
         data=f"{tasters} beside the others on {attribute.label.lower()}",

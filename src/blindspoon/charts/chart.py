@@ -5,6 +5,7 @@ No clock, no chance, no ids that could clash.
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cached_property
 from html import escape
 
 from blindspoon.charts.scene import (
@@ -98,53 +99,49 @@ EDGE = 24.0
 TITLE, TITLE_LEADING = 18.0, 23.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Chart:
     """One chart; `name` is the stem of its files: "texture-differences".
 
-    `wide` and `narrow` are SVG elements for pages from about 760 px and for phones (358 px), in the
-    custom properties of `css_variables`; the page heads them with the title. `figure` is
-    the wide chart under its title and over its source. `data` says what it is drawn from: "the
-    scores of 12 tasters on texture". `lay` lays it out on a sheet of any size.
+    `data` says what it is drawn from: "the scores of 12 tasters on texture". `lay` lays it out on a
+    sheet of any size. `finding` may say more than the title to whoever cannot see it.
     """
 
     name: str
     title: str
-    alt: str
-    wide: str
-    narrow: str
-    figure: Scene
     data: str
     lay: Callable[[Sheet], Laid] = field(compare=False, repr=False)
+    source: str
+    finding: str = ""
+
+    @cached_property
+    def alt(self) -> str:
+        """What was found, then what is drawn."""
+        return f"{self.finding or self.title}. {self._laid.kind} of {self.data}."
+
+    @cached_property
+    def wide(self) -> str:
+        """An SVG element for pages from about 760 px, which head it with the title."""
+        return inline_svg(self._laid.scene, self.alt)
+
+    @cached_property
+    def narrow(self) -> str:
+        """The same for phones (358 px)."""
+        return inline_svg(self.lay(NARROW).scene, self.alt)
+
+    @cached_property
+    def figure(self) -> Scene:
+        """The wide chart under its title and over its source."""
+        return footed(self._laid.scene, self.title, self.source and f"Source: {self.source}")
+
+    @cached_property
+    def _laid(self) -> Laid:
+        return self.lay(WIDE)
 
 
 def source_of(trial: Trial, when: str = "") -> str:
     """Say where the data of a trial come from: its title, its host and perhaps its dates."""
     return ", ".join(filter(None, (f"“{trial.title}”", trial.host, when)))
-
-
-def chart_of(
-    *,
-    name: str,
-    title: str,
-    data: str,
-    lay: Callable[[Sheet], Laid],
-    source: str,
-    finding: str = "",
-) -> Chart:
-    """Finish a chart; in `alt` the finding, or else the title, comes before what is drawn."""
-    wide = lay(WIDE)
-    alt = f"{finding or title}. {wide.kind} of {data}."
-    return Chart(
-        name=name,
-        title=title,
-        alt=alt,
-        wide=inline_svg(wide.scene, alt),
-        narrow=inline_svg(lay(NARROW).scene, alt),
-        figure=footed(wide.scene, title, f"Source: {source}" if source else ""),
-        data=data,
-        lay=lay,
-    )
 
 
 def svg_file(chart: Chart) -> bytes:

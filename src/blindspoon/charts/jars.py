@@ -13,7 +13,7 @@ from blindspoon.batches.log import NOUNS, Batch, BatchLog
 from blindspoon.batches.strengths import days_of
 from blindspoon.batches.summary import QUANTITIES, TasteAgainst
 from blindspoon.charts.axis import shaded_words
-from blindspoon.charts.chart import Chart, chart_of, source_of
+from blindspoon.charts.chart import Chart, source_of
 from blindspoon.charts.lines import LOW, Happened, LinePlot, NamedLine, lay_lines
 from blindspoon.charts.scene import NARROW, WIDE, Laid, Sheet, variant_inks
 from blindspoon.findings.course import CourseFound
@@ -53,7 +53,7 @@ def days_chart(found: CourseFound, trial: Trial, log: BatchLog | None) -> Chart 
         return lay_lines([[plot] for plot in shown], _days_key(found, trial), sheet)
 
     people, count = wording.count(len(found.tasters), "taster"), wording.count(len(days), "day")
-    return chart_of(
+    return Chart(
         name=f"{found.series}-{found.attribute.name}-days",
         title=headline(found).rstrip("."),
         data=f"the scores of {people} over {count}" + " and the pH of its jars" * bool(tracks),
@@ -249,7 +249,7 @@ def readings_chart(log: BatchLog, trial: Trial) -> Chart | None:
     taken = sum(len(track.points) for track in readings.ph)
     jars = wording.count(len(readings.ph), log.noun, NOUNS[log.noun])
     data = f"{wording.count(taken, 'reading')} of pH in {jars}"
-    return chart_of(
+    return Chart(
         name="readings",
         title=_readings_title(readings.ph, log),
         data=data + " and of temperature" * bool(readings.temperature),
@@ -321,7 +321,7 @@ def measured_chart(against: TasteAgainst, trial: Trial) -> Chart:
         for name, score, strength in zip(names, scores, strengths, strict=True)
     )
     high, low = ("among the " * (strengths.count(strengths[end]) > 1) for end in (0, -1))
-    return chart_of(
+    return Chart(
         name=f"{against.attribute}-measured" + "-ph" * (against.quantity == "last_ph"),
         title=f"{names[0]}, {high}highest in {quantity.title}, scored {scores[0]} on {label}; "
         f"{names[-1]}, {low}lowest, {scores[-1]}",

@@ -7,7 +7,7 @@ import numpy as np
 
 from blindspoon import wording
 from blindspoon.charts.axis import Axis, Reference
-from blindspoon.charts.chart import Chart, chart_of
+from blindspoon.charts.chart import Chart
 from blindspoon.charts.dots import Dot, DotPlot, Row
 from blindspoon.charts.lines import LinePlot, NamedLine, lay_lines
 from blindspoon.findings.choices import ChoiceFound, percent
@@ -83,7 +83,7 @@ def picks_title(choices: Sequence[ChoiceFound], names: Naming) -> str:
 def picks_chart(choices: Sequence[ChoiceFound], names: Naming, source: str) -> Chart:
     """Draw every answer to every set, right or wrong."""
     answers = wording.count(sum(found.tests for found in choices), "answer")
-    return chart_of(
+    return Chart(
         name="choices",
         title=picks_title(choices, names),
         data=f"{answers} to sets of cups",
@@ -121,7 +121,7 @@ def lines_chart(found: ChoiceFound, names: Naming, source: str) -> Chart | None:
     key = "On the upper line or above it the tasting stops: they can tell. On the lower one: alike."
     sets, short = wording.count(found.tests, "set"), names.short
     form = next(form for kinds, form in TOLD.items() if found.verdict in kinds)
-    return chart_of(
+    return Chart(
         name=f"{found.variant.name}-sequential",
         title=f"After {sets}, {form.format(short(found.variant), short(names.control))}",
         data=f"right answers after each of {sets}",

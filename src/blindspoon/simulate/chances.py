@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Literal
 
 from blindspoon import wording
-from blindspoon.charts.chart import Chart, chart_of
+from blindspoon.charts.chart import Chart
 from blindspoon.charts.lines import RADIUS, TALL, LinePlot, NamedLine, lay_lines
 from blindspoon.charts.scene import MarkKind
 from blindspoon.findings.rule import PROCEDURES
@@ -50,7 +50,7 @@ def chances_chart(sizing: Sizing, trial: Trial) -> Chart:
     needed = [takes(goal, rows) for goal in goals]
     said = f"On {attribute.label.lower()}, {needed[0]}"
     under = [[plot] for plot in plots]
-    return chart_of(
+    return Chart(
         name=f"{attribute.name}-chances",
         title=said,
         data=f"the chances of {tried}",

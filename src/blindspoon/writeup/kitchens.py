@@ -6,7 +6,7 @@ from typing import Literal
 from blindspoon import wording
 from blindspoon.charts.axis import difference_axis, shaded_words
 from blindspoon.charts.board import title_of
-from blindspoon.charts.chart import Chart, chart_of
+from blindspoon.charts.chart import Chart
 from blindspoon.charts.dots import Dot, DotPlot, Row
 from blindspoon.charts.scene import variant_inks
 from blindspoon.findings.naming import name_all
@@ -230,7 +230,7 @@ def forest_of(pool: Pool, found: PooledAttribute, at: slice = slice(None)) -> Ch
     kitchens = wording.count(len(pool.kitchens), "kitchen")
     titles = dict.fromkeys(f"“{kitchen.trial.title}”" for kitchen in pool.kitchens)
     names = wording.listing(kitchen.name for kitchen in pool.kitchens)
-    return chart_of(
+    return Chart(
         name=f"{shown.attribute.name}-kitchens",
         title=forest_title(shown, pool),
         data=f"what {kitchens} found on {shown.attribute.label.lower()}",
