@@ -177,10 +177,13 @@ def scores():
 
 
 @pytest.fixture
-def served(tmp_path, monkeypatch):
-    """Serve the pages of a shelf on a port, as `open` does, until its button closes them."""
+def served(tmp_path, monkeypatch, request):
+    """Serve the pages of a shelf on a port, as `open` does, until its button closes them.
+
+    Where a test fails before it presses that, its own failure is all that is told.
+    """
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
-    threads = []
+    threads, failed = [], request.session.testsfailed
 
     def served(shelf):
         door, address = Door(b"x" * 32), queue.SimpleQueue()
@@ -190,6 +193,6 @@ def served(tmp_path, monkeypatch):
         return address.get(timeout=20), door
 
     yield served
-    for thread in threads:
+    for thread in threads if request.session.testsfailed == failed else ():
         thread.join(20)
         assert not thread.is_alive()

@@ -29,6 +29,7 @@ class Writer:
         self.page, self.look = page, look
 
     def write(self, place, text):
+        self.page.wait_for_load_state()
         self.page.locator(f'[id="{place}"]').focus()
         self.page.keyboard.press("Control+A")
         self.page.keyboard.insert_text(text)
@@ -71,6 +72,7 @@ def test_from_an_empty_shelf_to_jars_with_three_mistakes(
     page.goto(f"{address}door/{door.new_pass()}")
     look(page)
     page.get_by_role("link", name="Start a trial").press("Enter")
+    page.wait_for_url("**/new")
     for place, text in ANSWERS.items():
         hand.write(place, text)
     hand.write("decision.margin", "a bit")  # the first mistake
@@ -99,7 +101,7 @@ def question(hand, script):
     hand.write("variant[2].label", "as always")  # the second
     if script:
         page.keyboard.press("Tab")
-        page.get_by_text("is the name of another one already").wait_for(timeout=5000)
+        page.get_by_text("is the name of another one already").wait_for()
     hand.press("Save the question")
     assert "is the name of another one already" in hand.fault("variant[2].label")
     assert hand.typed("variant[2].label") == "as always"
@@ -109,7 +111,8 @@ def question(hand, script):
     leaving = "!dispatchEvent(new Event('beforeunload', {cancelable: true}))"
     assert page.evaluate(leaving) == script
     hand.press("Save the question")
-    hand.page.get_by_role("link", name="Written lately").press("Enter")
+    page.get_by_role("link", name="Written lately").press("Enter")
+    page.wait_for_url("**/lately")
     assert "The question" in page.locator("main").text_content()
 
 
