@@ -1,6 +1,6 @@
 """An analysis -> everything that the page says -> index.html, complete in itself, and its files."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -34,7 +34,6 @@ from blindspoon.writeup.front import (
 from blindspoon.writeup.further_sections import influence_section, joint_section, panel_section
 from blindspoon.writeup.limits import next_steps
 from blindspoon.writeup.records import csv_files
-from blindspoon.writeup.remarks import MOST_LISTED, Remarks, all_in, remarks_of
 from blindspoon.writeup.tables import contrast_tables, scores_section, scores_table
 from blindspoon.writeup.words import PageSection, Points, html_page
 from blindspoon.writeup.writers import Table
@@ -51,6 +50,7 @@ FOLDS = (
     ("care", "Cautions", ("cautions",)),
 )
 """An anchor, a head, and the names of the sections."""
+MOST_LISTED = 40  # remarks, and things left out, that the page lists; tables/ has them all
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +60,15 @@ class AttributeFinding:
     outcome: AttributeOutcome
     differences: Chart | None
     scores: Chart | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Remarks:
+    """Remarks by the label of their variant, then those beside sets; and where all are."""
+
+    head: str
+    by_variant: tuple[tuple[str, tuple[str, ...]], ...]
+    note: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -203,7 +212,7 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
         legend=legend_of(analysis, boards),
         asked=tuple(filter(None, asked)),
         weak=weaknesses(analysis, influence),
-        remarks=remarks_of(analysis),
+        remarks=_remarks(analysis),
         advice=days_advice(analysis) if analysis.about_days else advice(analysis),
         recipe=recipe_table(trial, analysis.made),
         findings=findings,
@@ -217,6 +226,43 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
         photos=photos,
         lacking=lacking,
     )
+
+
+# What tasters wrote -----------------------------------------------------------------------------
+
+
+def _remarks(analysis: Analysis) -> Remarks | None:
+    """Take the remarks beside cups that were scored, which tables/scores.csv has too."""
+    trial, table, choices = analysis.trial, analysis.table, analysis.table.choices
+    names = [variant.name for variant in trial.variants]
+    rows = zip(table.session.tolist(), table.taster.tolist(), table.variant.tolist(), strict=True)
+    scored = {(table.sessions[s], table.tasters[t], names[v]) for s, t, v in rows}
+    told = [it for it in table.remarks if (it.session, it.taster, it.variant) in scored]
+    grouped = [
+        (variant.label, [it.text for it in told[:MOST_LISTED] if it.variant == variant.name])
+        for variant in trial.variants
+    ]
+    grouped.append(("Beside a set", [*choices.remarks[:MOST_LISTED]] if choices else []))
+    listed = tuple((label, _each_once(texts)) for label, texts in grouped if texts)
+    note = tuple(_all_in(len(told), "remarks", "scores.csv"))
+    who = "the taster" if len(table.tasters) == 1 else "tasters"
+    return Remarks(head=f"What {who} said", by_variant=listed, note=note) if listed else None
+
+
+def _each_once(texts: Iterable[str]) -> tuple[str, ...]:
+    """Quote remarks, those that were written most often first; the same words stand once."""
+    same: dict[str, list[str]] = {}
+    for text in texts:
+        same.setdefault(" ".join(text.casefold().split()).rstrip(".!"), []).append(text)
+    often = sorted(same.values(), key=len, reverse=True)
+    times = {1: "", 2: " (twice)"}
+    quoted = ((f"“{wrote[0]}”", len(wrote)) for wrote in often)
+    return tuple(text + times.get(n, f" ({wording.spelled(n)} times)") for text, n in quoted)
+
+
+def _all_in(total: int, what: str, file: str) -> list[str]:
+    """Say where all are that the page does not list; nothing where it lists all."""
+    return [f"All {total:,} {what} are in tables/{file}."] * (total > MOST_LISTED)
 
 
 # The sections -----------------------------------------------------------------------------------
@@ -262,7 +308,7 @@ def _left_out(analysis: Analysis) -> PageSection:
     lost = analysis.table.left_out
     notes = [note for note in analysis.notes if note.line != 1]  # of a header: for the host
     listed = [f"{str(entry).rstrip('.')}." for entry in lost[:MOST_LISTED]]
-    listed += [*map(str, notes[:MOST_LISTED]), *all_in(len(lost), "entries", "left_out.csv")]
+    listed += [*map(str, notes[:MOST_LISTED]), *_all_in(len(lost), "entries", "left_out.csv")]
     return PageSection(
         name="left-out",
         head="Who and what was left out",
