@@ -1,35 +1,59 @@
 """What a person reads in a terminal of 80 columns."""
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 
 from blindspoon import wording
 from blindspoon.batches import summary
 from blindspoon.batches.cautions import HEAD as CARE
 from blindspoon.batches.summary import Made, cautions_in_words, differences_in_words
-from blindspoon.findings.choices import sentences
+from blindspoon.findings.choices import intervals_said, sentences
 from blindspoon.findings.comparison import Analysis, AttributeResult
+from blindspoon.findings.course import CourseFound
+from blindspoon.findings.days_in_words import day_word
 from blindspoon.findings.pool_checks import Pool, PooledAttribute
-from blindspoon.findings.rule import PROCEDURES
+from blindspoon.findings.rule import PROCEDURES, Kind
 from blindspoon.findings.verdict_in_words import flag_note
 from blindspoon.serving.plan import ServingPlan, Span, order_counts
 from blindspoon.simulate.exact_size import ABLE, ChoiceSizing, CourseSizing
 from blindspoon.simulate.size_results import Sizing
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Attribute, Trial
-from blindspoon.writeup.records import choice_rows, day_rows, intervals_said
-from blindspoon.writeup.tables import (
-    FOUND,
-    IN_BRIEF,
-    P_ADJUSTED,
-    STRENGTHS,
-    in_brief,
-    strength_cells,
+from blindspoon.writeup.asked_columns import CHOICE, DAY, FOUND_ON_DAY
+from blindspoon.writeup.columns import INTERVAL, POINTS, P
+from blindspoon.writeup.tables import STRENGTHS, strength_cells
+from blindspoon.writeup.writers import (
+    TEXT,
+    Column,
+    Row,
+    aligned,
+    cells,
+    filled,
+    heads,
+    on_a_terminal,
 )
-from blindspoon.writeup.writers import Row, aligned, cells, filled, heads, on_a_terminal
 
 MOST_LISTED = 20
+BLANK = "-"  # a cell without a number
 LIKE, ONLY = "kitchens like these", "these kitchens only"
 SIZES = ("tasters", "sessions", "a margin", "two margins", "alike", "seen 8 in 10", "smallest p")
+
+FOUND = (
+    Column(
+        "difference",
+        POINTS._replace(write=wording.estimate),
+        head="difference",
+        of=lambda found: found,
+    ),
+    Column("interval", INTERVAL._replace(write=wording.span), head="interval"),
+)
+POOLED = (*FOUND, Column("p_adjusted", P, head="p"))
+IN_BRIEF = (
+    Column("found", inner=FOUND),
+    Column("mixed", inner=(Column("p_adjusted", P, head="mixed p"),)),
+    Column("ranks", inner=(Column("p_adjusted", P, head="ranks p"),)),
+    Column("verdict", TEXT._replace(write=lambda it, _: in_brief(it)), head="verdict"),
+)
 
 
 def comparison_table(analysis: Analysis) -> str:
@@ -58,8 +82,9 @@ def _choices(analysis: Analysis) -> str:
     told = [f"Who can tell by their own sets: {wording.listing(who)}."] if who else []
     stands = analysis.standing.texts() if not analysis.results else ()
     lines = [*stands, *sentences(found), *told]
-    rows = aligned(choice_rows(found, "-"))
-    return "\n".join([filled(f"{head}, against {control.label}"), *rows, *map(filled, lines)])
+    rows = [(each.variant.label, *cells(CHOICE, each, None, BLANK)) for each in found]
+    table = aligned([("", *heads(CHOICE)), *rows])
+    return "\n".join([filled(f"{head}, against {control.label}"), *table, *map(filled, lines)])
 
 
 def _courses(analysis: Analysis) -> Iterator[str]:
@@ -68,12 +93,22 @@ def _courses(analysis: Analysis) -> Iterator[str]:
         if not found.judged:
             yield "\n".join(map(filled, found.because))
             continue
-        rows, over = day_rows(found, "-"), wording.OVER[found.course.over]
+        over = wording.OVER[found.course.over]
         planned = "primary" if found.primary else "exploratory"
         head = f"{wording.capital(found.label)}: {found.attribute.label.lower()} over {over}"
         head += f" ({planned}, {wording.percent(1 - found.alpha)} intervals)"
         told = [*found.because, *found.left_out]
-        yield "\n".join([filled(head), *aligned(rows), *map(filled, told)])
+        yield "\n".join([filled(head), *_days(found), *map(filled, told)])
+
+
+def _days(found: CourseFound) -> Iterator[str]:
+    inner = FOUND_ON_DAY[found.against]
+    columns = [replace(it, inner=inner) if it.name == "found" else it for it in DAY]
+    rows = [heads(columns)]
+    for day in found.days:
+        *texts, _ = cells(columns, day, found.attribute, BLANK)
+        rows.append((*texts, day_word(found, day) or BLANK))
+    return aligned(rows)
 
 
 def _heading(analysis: Analysis) -> str:
@@ -106,7 +141,7 @@ def _attribute(trial: Trial, result: AttributeResult) -> Iterator[str]:
     yield _role(result.attribute, result.alpha, primary=result.primary)
     if result.comparisons:
         rows = [
-            (found.variant.label, *cells(IN_BRIEF, found, result.attribute, "-"))
+            (found.variant.label, *cells(IN_BRIEF, found, result.attribute, BLANK))
             for found in result.comparisons
         ]
         yield from aligned([("", *heads(IN_BRIEF)), *rows])
@@ -130,6 +165,10 @@ def _item(text: str) -> str:
 
 def _under(head: str, lines: Sequence[str]) -> str:
     return "\n".join([head, *lines]) if lines else ""
+
+
+def in_brief(verdict: Kind) -> str:
+    return "not settled" if verdict == "open" else verdict
 
 
 def pooled_table(pool: Pool) -> str:
@@ -156,7 +195,7 @@ def pooled_table(pool: Pool) -> str:
 def _pooled_attribute(found: PooledAttribute) -> Iterator[str]:
     yield _role(found.attribute, found.alpha, primary=found.primary)
     if found.comparisons:
-        rows: list[Row] = [("", *heads((*FOUND, P_ADJUSTED)), "verdict")]
+        rows: list[Row] = [("", *heads(POOLED), "verdict")]
         for one in found.comparisons:
             briefly = in_brief(one.verdict)
             contrasts = [
@@ -166,7 +205,7 @@ def _pooled_attribute(found: PooledAttribute) -> Iterator[str]:
             ]
             rows.append((one.variant.label, "", "", "", ""))
             rows += [
-                (f"  {name}", *cells((*FOUND, P_ADJUSTED), contrast, found.attribute, "-"), verdict)
+                (f"  {name}", *cells(POOLED, contrast, found.attribute, BLANK), verdict)
                 for name, contrast, verdict in contrasts
             ]
         yield from aligned(rows, least=len(ONLY) + 2)
@@ -239,8 +278,8 @@ def sets_table(sizing: ChoiceSizing) -> str:
             "none" if row.needed is None else str(row.needed),
             wording.number(row.true_alpha, 3),
             *(wording.number(chance, 2) for chance in row.chances),
-            "-" if row.most is None else str(row.most),
-            wording.number(row.chance_alike, 2) if row.chance_alike else "-",
+            BLANK if row.most is None else str(row.most),
+            wording.number(row.chance_alike, 2) if row.chance_alike else BLANK,
         )
         for row in sizing.rows
     ]
@@ -308,7 +347,7 @@ def batches_table(trial: Trial, made: Made) -> str:
         "of citric acid in 100 g of everything."
     )
     rows = [
-        (f"{batch.batch} ({batch.variant})", *strength_cells(batch, "-"))
+        (f"{batch.batch} ({batch.variant})", *strength_cells(batch, BLANK))
         for batch in made.strengths
     ]
     longest = max((len(name) for name, *_ in rows), default=0)

@@ -341,6 +341,14 @@ def sentences(choices: Sequence[ChoiceFound]) -> list[str]:
     return texts
 
 
+def intervals_said(choices: Sequence[ChoiceFound]) -> str:
+    """Say how wide the intervals of who can tell are, or that there are none."""
+    if choices[0].lines:
+        return "decided after each set, so without intervals"
+    alone = ", each for itself" * (len(choices) > 1)
+    return f"{wording.percent(1 - 2 * choices[0].alpha)} intervals{alone}"
+
+
 def percent(share: float, *limits: float) -> str:
     """Write a share as a whole percentage, or finer where a limit would hide its side."""
     digits = wording.telling_digits([100 * share], [100 * limit for limit in limits], 0)

@@ -5,7 +5,7 @@ from blindspoon.batches.cautions import PH_LIMIT, passed_limit
 from blindspoon.batches.log import Reading
 from blindspoon.charts.jars import batches_of, days_chart
 from blindspoon.charts.picks import lines_chart, picks_chart
-from blindspoon.findings.choices import ENOUGH, percent, sentences
+from blindspoon.findings.choices import ENOUGH, intervals_said, percent, sentences
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.course import CourseDay, CourseFound
 from blindspoon.findings.days_in_words import day_word, headline, one_each, which_first
@@ -14,9 +14,9 @@ from blindspoon.stats.scores_over_days import DayFound
 from blindspoon.stats.several_tests import Bracket
 from blindspoon.wording import day as on_day
 from blindspoon.writeup.asked_columns import CHOICE, COURSE_DAYS, TASTER
-from blindspoon.writeup.records import day_values, intervals_said
+from blindspoon.writeup.records import day_values
 from blindspoon.writeup.words import PageSection, Points, paragraphs, points
-from blindspoon.writeup.writers import DASH, Table, csv_names, csv_table, grid, table_of, to_csv
+from blindspoon.writeup.writers import DASH, Table, csv_table, grid, table_of, to_csv
 
 # A course over days -----------------------------------------------------------------------------
 
@@ -70,7 +70,7 @@ def days_section(analysis: Analysis) -> PageSection | None:
             if table and any(cell != DASH for _, cells in table.rows for cell in cells)
         ),
         points=points("days_not_shown", course=course, sittings=asked[0].sittings > 1),
-        files=(("tables/days.csv", to_csv(csv_names(COURSE_DAYS), day_values(analysis))),),
+        files=(("tables/days.csv", to_csv(COURSE_DAYS, day_values(analysis))),),
     )
 
 

@@ -35,7 +35,6 @@ from blindspoon.writeup.words import PageSection, paragraphs, points
 from blindspoon.writeup.writers import (
     Column,
     Table,
-    csv_names,
     csv_table,
     csv_values,
     grid,
@@ -73,7 +72,6 @@ def influence_section(trial: Trial, influence: Influence) -> PageSection | None:
     said = any(_says(influence, name) for name in ALTERNATIVES)
     lost = next((it.reason for it in influence.not_done if it.name == "taster"), "")
     rows = influence.to_rows(shown=trial.tasters_shown)
-    names = csv_names(INFLUENCE)
     return PageSection(
         name="influence",
         head="What the answer hangs on",
@@ -90,7 +88,7 @@ def influence_section(trial: Trial, influence: Influence) -> PageSection | None:
         ),
         tables=(_table(trial, influence, moved),) if moved else (),
         points=tuple(_methods(trial, influence)) if said or not lost else (),
-        files=(("tables/influence.csv", to_csv(names, (row.values() for row in rows))),),
+        files=(("tables/influence.csv", to_csv(INFLUENCE, (row.values() for row in rows))),),
     )
 
 
@@ -212,7 +210,7 @@ def panel_section(trial: Trial, panel: Panel) -> PageSection | None:
         charts=tuple(filter(None, charts)),
         numbers=(panel_table(trial, panel), *(taster_tables(trial, told) if shown else ())),
         points=points("tasters_methods"),
-        files=(("tables/panel.csv", to_csv(csv_names(PANEL_ROWS), rows)),),
+        files=(("tables/panel.csv", to_csv(PANEL_ROWS, rows)),),
     )
 
 
@@ -387,7 +385,7 @@ def joint_section(analysis: Analysis, joint: Joint) -> PageSection | None:
         ),
         points=points("together_methods", overall=overall),
         files=(
-            ("tables/correlations.csv", to_csv(csv_names(CORRELATIONS), values)),
+            ("tables/correlations.csv", to_csv(CORRELATIONS, values)),
             *[("tables/overall.csv", csv_table(OVERALL, held))] * bool(held),
         ),
     )

@@ -8,17 +8,16 @@ from dataclasses import replace
 
 import numpy as np
 
-from blindspoon import wording
 from blindspoon.arrays import IntArray
 from blindspoon.files.text_table import write_csv
 from blindspoon.findings.choices import ChoiceFound
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.course import CourseFound
-from blindspoon.findings.days_in_words import day_word, which_first
+from blindspoon.findings.days_in_words import which_first
 from blindspoon.findings.pool_checks import Pool
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.trial import Trial
-from blindspoon.writeup.asked_columns import CHOICE, COURSE, COURSE_DAYS, DAY, FOUND_ON_DAY
+from blindspoon.writeup.asked_columns import CHOICE, COURSE, COURSE_DAYS, DAY
 from blindspoon.writeup.columns import (
     ATTRIBUTE,
     COMPARED,
@@ -45,12 +44,9 @@ from blindspoon.writeup.writers import (
     Column,
     ColumnKind,
     Record,
-    cells,
     csv_cell,
-    csv_names,
     csv_table,
     csv_values,
-    heads,
     named,
     record,
     to_csv,
@@ -176,22 +172,6 @@ def pool_record(pool: Pool) -> Record:
     return record(POOL, pool)
 
 
-# Sets of cups to choose from --------------------------------------------------------------------
-
-
-def intervals_said(choices: Sequence[ChoiceFound]) -> str:
-    """Say how wide the intervals of who can tell are, or that there are none."""
-    if choices[0].lines:
-        return "decided after each set, so without intervals"
-    alone = ", each for itself" * (len(choices) > 1)
-    return f"{wording.percent(1 - 2 * choices[0].alpha)} intervals{alone}"
-
-
-def choice_rows(choices: Sequence[ChoiceFound], blank: str) -> list[tuple[str, ...]]:
-    rows = [(found.variant.label, *cells(CHOICE, found, None, blank)) for found in choices]
-    return [("", *heads(CHOICE)), *rows]
-
-
 # The course over days ---------------------------------------------------------------------------
 
 
@@ -206,16 +186,6 @@ def day_values(analysis: Analysis) -> list[list[Cell]]:
         for found in analysis.course
         for day in found.days
     ]
-
-
-def day_rows(found: CourseFound, blank: str) -> list[tuple[str, ...]]:
-    inner = FOUND_ON_DAY[found.against]
-    columns = [replace(c, inner=inner) if c.name == "found" else c for c in DAY]
-    rows = [heads(columns)]
-    for day in found.days:
-        *texts, _ = cells(columns, day, found.attribute, blank)
-        rows.append((*texts, day_word(found, day) or blank))
-    return rows
 
 
 # Files in tables/ -------------------------------------------------------------------------------
@@ -255,9 +225,9 @@ def csv_files(analysis: Analysis) -> tuple[tuple[str, str], ...]:
         for lost in result.not_compared:
             rows.append([*rule, lost.variant.name, control, *blanks, lost.reason])
     return (
-        ("tables/comparisons.csv", to_csv(csv_names(COMPARISONS), rows)),
+        ("tables/comparisons.csv", to_csv(COMPARISONS, rows)),
         ("tables/attributes.csv", csv_table(ATTRIBUTE, results)),
-        ("tables/flags.csv", to_csv(csv_names(FLAGS), flags)),
+        ("tables/flags.csv", to_csv(FLAGS, flags)),
         ("tables/scores.csv", scores_csv(analysis.trial, table)),
         left_out,
     )

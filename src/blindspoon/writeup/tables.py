@@ -8,13 +8,12 @@ import numpy as np
 from blindspoon import wording
 from blindspoon.batches.summary import Made
 from blindspoon.findings.comparison import AttributeResult
-from blindspoon.findings.rule import Kind
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Attribute, Trial
-from blindspoon.writeup.columns import COMPARISON, INTERVAL, POINTS, P, points_cell
+from blindspoon.writeup.columns import COMPARISON, FIT, points_cell
 from blindspoon.writeup.words import PageSection, paragraphs
-from blindspoon.writeup.writers import TEXT, Column, Table, grid, table_of
+from blindspoon.writeup.writers import Column, Table, grid, table_of
 
 MOST_SERVINGS = 200
 """Servings whose scores are printed on the page; more are left to tables/scores.csv."""
@@ -40,9 +39,6 @@ def at_levels(columns: Iterable[Column], result: AttributeResult) -> tuple[Colum
         for column in columns
         if not column.kind.pair or column.name in levels
     )
-
-
-SPREADS = ("residual", "taster", "taster_variant", "taster_session", "batch")
 
 
 def contrast_tables(result: AttributeResult) -> Iterator[Table]:
@@ -72,8 +68,9 @@ def contrast_tables(result: AttributeResult) -> Iterator[Table]:
                     fit=fit,
                     spreads=[
                         f"{part.replace('_', ' by ')} {points_cell(sd, attribute)}"
-                        for part in SPREADS
-                        if (sd := getattr(fit, f"{part}_sd", None)) is not None
+                        for column in FIT
+                        if (part := column.name.removesuffix("_sd")) != column.name
+                        if (sd := getattr(fit, column.name, None)) is not None
                     ],
                     lacking=any(contrast.interval is None for contrast in ranks),
                     alone=alone,
@@ -82,31 +79,6 @@ def contrast_tables(result: AttributeResult) -> Iterator[Table]:
             ],
             (f"{attribute.name}-differences",),
         )
-
-
-# In 80 columns ----------------------------------------------------------------------------------
-
-
-FOUND = (
-    Column(
-        "difference",
-        POINTS._replace(write=wording.estimate),
-        head="difference",
-        of=lambda found: found,
-    ),
-    Column("interval", INTERVAL._replace(write=wording.span), head="interval"),
-)
-P_ADJUSTED = Column("p_adjusted", P, head="p")
-IN_BRIEF = (
-    Column("found", inner=FOUND),
-    Column("mixed", inner=(replace(P_ADJUSTED, head="mixed p"),)),
-    Column("ranks", inner=(replace(P_ADJUSTED, head="ranks p"),)),
-    Column("verdict", TEXT._replace(write=lambda it, _: in_brief(it)), head="verdict"),
-)
-
-
-def in_brief(verdict: Kind) -> str:
-    return "not settled" if verdict == "open" else verdict
 
 
 # What was declared and made ---------------------------------------------------------------------

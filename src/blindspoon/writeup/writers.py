@@ -224,17 +224,17 @@ def plain(value: Any) -> Any:  # noqa: ANN401 - as many kinds as there are field
 # CSV --------------------------------------------------------------------------------------------
 
 
-def to_csv(columns: Sequence[str], rows: Iterable[Iterable[Cell]]) -> str:
-    r"""Write rows as CSV; missing numbers are empty.
+def to_csv(columns: Iterable[Column], rows: Iterable[Iterable[Cell]]) -> str:
+    r"""Write rows of cells as CSV; missing numbers are empty.
 
-    >>> to_csv(["taster", "texture"], [["T01", 7.0], ["@home", None]])
+    >>> to_csv([Column("taster"), Column("texture")], [["T01", 7.0], ["@home", None]])
     "taster,texture\nT01,7\n'@home,\n"
     """
-    return write_csv([columns, *([csv_cell(cell) for cell in row] for row in rows)])
+    return write_csv([csv_names(columns), *([csv_cell(cell) for cell in row] for row in rows)])
 
 
 def csv_table(columns: Sequence[Column], rows: Iterable[object]) -> str:
-    return to_csv(csv_names(columns), (csv_values(columns, row) for row in rows))
+    return to_csv(columns, (csv_values(columns, row) for row in rows))
 
 
 def csv_cell(cell: Cell) -> str:
