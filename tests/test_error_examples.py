@@ -281,6 +281,7 @@ CASES = {
     "not-sealed": ("lift pickles --yes",),
     "tasting-closed": ("close pickles", closed),
     "already-lifted": ("lift pickles --yes", lifted),
+    "two-pour": ("lift pickles --poured each-other", lifted),
     "changed-meanwhile": (meanwhile,),
     "cannot-serve": (f"collect pickles --port {PORT}",),
     "collect-runs": (ADD,),

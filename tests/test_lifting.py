@@ -239,8 +239,10 @@ def test_who_poured_is_asked_before_the_last_word(folder):
     taste(folder)
     runner = CliRunner()
     six = runner.invoke(commands, ["lift", str(folder), "--yes", "--poured", "each-other"])
-    assert six.exit_code == 2
-    assert "each-other is for two tasters" in six.output
+    assert six.exit_code == 1
+    assert "only two tasters pour for each other" in str(six.exception)
+    with pytest.raises(bs.TrialError, match="only two tasters"):
+        bs.lift(folder, yes=True, poured="each-other")
     assert not stage(folder).seal.lifted
     taste(folder, who=("Ada", "Ben"))
     done = runner.invoke(commands, ["lift", str(folder)], input="nobody\neach-other\nn\n")
@@ -251,6 +253,30 @@ def test_who_poured_is_asked_before_the_last_word(folder):
     seal = (folder / "seal.toml").read_text(encoding="utf-8")
     spoil(folder / "seal.toml", 'poured = "each-other"\n', "")  # as it was written before
     assert stage(folder).seal == parse_seal(seal.replace("each-other", "unknown"))
+
+
+def test_who_poured_is_put_right_after_the_lifting_and_the_findings_say_when(
+    blindspoon, folder, tmp_path
+):
+    taste(folder)
+    assert blindspoon("lift", folder, "--yes", "--poured", "taster").returncode == 0
+    before = (folder / "seal.toml").read_text("utf-8")
+    wrong = blindspoon("lift", folder, "--poured", "each-other")
+    assert (wrong.returncode, (folder / "seal.toml").read_text("utf-8")) == (1, before)
+    assert blindspoon("lift", folder, "--poured", "taster").returncode == 0  # as it was: no news
+    assert (folder / "seal.toml").read_text("utf-8") == before
+    assert "Who poured is noted" in blindspoon("lift", folder, "--poured", "helper").stdout
+    analysis = analyse(folder)
+    assert (analysis.blinding, analysis.standing.bent) == ("blind", ())
+    page = words(bs.report(folder, tmp_path / "out"))
+    day = stage(folder).seal.lift.date
+    late = f"whoever poured did not taste. This was said on {day}, after the blind was lifted."
+    assert late in analysis.standing.record[-1]
+    assert "This was said on" in page
+    assert "poured by one of the tasters" not in page
+    assert blindspoon("lift", folder, "--poured", "unknown").returncode == 0
+    assert analyse(folder).blinding == "under codes"
+    assert "it was lifted on" in blindspoon("lift", folder, "--yes").stderr
 
 
 def test_a_late_friend_is_added_before_the_lifting_at_no_price(blindspoon, folder):
@@ -726,7 +752,8 @@ def test_lifting_before_a_session_that_is_planned_is_told_before_and_after(folde
     spoil(folder / "trial.toml", "[tasting]", f"{listed}[tasting]")
     assert not lift_blind(folder, datetime.date(2026, 9, 19), lambda _: None).missing
     told = lift_blind(folder, day, lambda _: "unknown").lines()
-    assert told[0] == "missing: trial.toml: the session of 2026-09-19 is still to come"
+    early = "has all its answers before its day: is the date right?"
+    assert told[0] == f"note: trial.toml: the session of 2026-09-19 {early}"
     said = "The blind was lifted on 2026-09-18, before the last session on 2026-09-19."
     analysis = analyse(folder)
     assert said in analysis.standing.texts()

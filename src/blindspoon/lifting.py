@@ -108,6 +108,7 @@ def lift_blind(
     poured = agreed(found)
     if poured is None:
         return found
+    _see_fits(poured, found.lift)
     with held(folder, "what lifts the blind"), in_turn(folder):
         if _prepare(folder, today, last=last) != (found, seal):
             raise DesignError([_MEANWHILE.broken("the folder changed while you were asked", FILE)])
@@ -115,6 +116,24 @@ def lift_blind(
         closed = seal.closed if lift.last else None  # after a declared look it goes on
         _write(folder, replace(seal, lifted=(*seal.lifted, lift), closed=closed))
     return replace(found, lift=lift, recorded=True)
+
+
+def correct_pourer(folder: Path, poured: Pourer, today: datetime.date) -> bool:
+    """Say anew who poured for a tasting that is over, with the day; and tell whether it is."""
+    with in_turn(folder):
+        seal = read_folder(folder, without=TABLES).seal
+        if seal is None or seal.lift is None or not seal.over:
+            return False
+        _see_fits(poured, seal.lift)
+        if poured != seal.lift.poured:
+            lift = replace(seal.lift, poured=poured, poured_said=today)
+            _write(folder, replace(seal, lifted=(*seal.lifted[:-1], lift)))
+    return True
+
+
+def _see_fits(poured: Pourer, lift: Lift) -> None:
+    if poured == "each-other" and lift.tasters != 2:
+        raise DesignError([_EACH_OTHER.broken(f"{count(lift.tasters, 'taster')} scored", FILE)])
 
 
 def _prepare(folder: Path, today: datetime.date, *, last: bool) -> tuple[Lifting, Seal]:
@@ -134,14 +153,19 @@ def _prepare(folder: Path, today: datetime.date, *, last: bool) -> tuple[Lifting
     looks, tasters = trial.decision.looks, len({taster for _, taster, _ in scores})
     final = not looks or len(stands.seal.lifted) + 1 == len(looks) or tasters >= looks[-1]
     served = tables.servings or tables.key
+    units = served_units(trial, served) if served else set()
     lift = Lift(
         date=today, tasters=tasters, scored=len(scores), scores=scores_fingerprint(scores),
-        cups=len(served_units(trial, served)) if served else 0, last=last or final,
+        cups=len(units), last=last or final,
     )  # fmt: skip
-    early = "the session of {} is still to come"
-    days = [it.date for it in trial.sessions if it.date and it.date > today]
-    ahead = [Note(file="trial.toml", text=early.format(day), gap=True) for day in days]
-    gaps = (*ahead, *(note for note in notes if note.gap))
+    ended = {unit[0] for unit in units} - {unit[0] for unit in units - scores.keys()}
+    early = (
+        Note(file="trial.toml", text=f"the session of {it.date} {_AHEAD[it.name in ended]}",
+             gap=it.name not in ended)
+        for it in trial.sessions if it.date and it.date > today
+    )  # fmt: skip
+    notes = (*early, *notes)
+    gaps = tuple(note for note in notes if note.gap)
     warned = (Note(file="trial.toml", text=text) for text in stands.amiss)
     others = (*(note for note in notes if not note.gap), *warned)
     sets = trial.choice is not None
@@ -158,7 +182,11 @@ _UNSEALED = Rule(
 _LIFTED = Rule(
     "already-lifted",
     "the blind is lifted once",
-    "Run compare; list what you correct in corrections.csv",
+    'Run compare; list what you correct in corrections.csv; "--poured" puts right who poured',
+)
+_AHEAD = ("is still to come", "has all its answers before its day: is the date right?")
+_EACH_OTHER = Rule(
+    "two-pour", "only two tasters pour for each other", 'Say "helper", "taster" or "unknown"'
 )
 _LOST = Rule(
     "not-drawn",

@@ -628,6 +628,11 @@ def test_who_poured_is_asked_where_the_blind_is_lifted_and_kept_with_it(at):
     told = {"told": fields(page)["told"], "finished": "yes"}
     assert host.post("/t/crisp/lift", **told, poured="helper").status_code == 303
     assert stage(folder).seal.lift.poured == "helper"
+    assert re.search(r'value="helper" checked', host.read("/t/crisp/findings/poured"))
+    assert host.post("/t/crisp/findings/poured", poured="taster").status_code == 303
+    page = host.read("/t/crisp/findings")
+    assert "Who poured is noted." in page
+    assert stage(folder).seal.lift.poured == "taster"
 
 
 def test_cautions_of_the_last_look_are_of_before_until_somebody_has_tasted(at):

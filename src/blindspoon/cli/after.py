@@ -135,22 +135,24 @@ WHO_POURED = "Who poured: a helper who did not taste, two for each other, or one
 @say.FOLDER
 @say.flag("--yes", "Do not ask.")
 @say.flag("--last", "End here, though the rule has another look: nobody is added.")
-@click.option("--poured", type=POURERS, help=f"{WHO_POURED}.")
+@click.option("--poured", type=POURERS, help=f"{WHO_POURED}; to be put right, too.")
 def lift(folder: Path, yes: bool, last: bool, poured: Pourer | None) -> None:
     """Lift the blind, once: find out what was in which cup.
 
     That ends the tasting. Lists what is missing and asks; keeps a record in seal.toml. Until then
     compare, report and publish refuse a sealed folder.
     """
-    from blindspoon.lifting import Lifting, lift_blind  # noqa: PLC0415
+    from blindspoon.lifting import Lifting, correct_pourer, lift_blind  # noqa: PLC0415
+
+    if poured and correct_pourer(folder, poured, today()):
+        click.echo("The blind was lifted before. Who poured is noted, and that it was said now.")
+        return
 
     def agreed(found: Lifting) -> Pourer | None:
         for line in found.lines():
             click.echo(line)
         asked = not (poured or yes)
         who = click.prompt(f"{WHO_POURED}?", "unknown", type=POURERS) if asked else poured
-        if who == "each-other" and found.lift.tasters != 2:
-            raise click.BadParameter("each-other is for two tasters; nothing was lifted.")
         price = "A taster or session added after this makes it exploratory. " * found.lift.last
         return (who or "unknown") if yes or click.confirm(f"{price}Lift it?") else None
 

@@ -49,7 +49,8 @@ class Lift:
 
     So many `tasters` had scored a cup, and `scored` of all `cups` that were to be served. `scores`
     is their SHA-256 in hexadecimal (`scores_fingerprint`). By the host's word it was `poured` by
-    somebody who did not taste, by two tasters for each other, or by one.
+    somebody who did not taste, by two tasters for each other, or by one; `poured_said` on that day,
+    where it was put right after the lifting.
     """
 
     date: datetime.date
@@ -59,6 +60,7 @@ class Lift:
     scores: str
     last: bool = True
     poured: Pourer = "unknown"
+    poured_said: datetime.date | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,6 +100,8 @@ class Seal:
         for lift in rows["lifted"]:
             if lift["poured"] == "unknown":
                 del lift["poured"]
+            if lift["poured_said"] is None:
+                del lift["poured_said"]
         text = tomlkit.dumps(own | closed | rows)
         return HEAD + text.replace("\n[[added]]\n", f"{ADDED}[[added]]\n", 1)
 
@@ -110,7 +114,7 @@ class Seal:
 
 _Row = TypeVar("_Row", Added, Lift)
 _TYPES = [
-    *((name, datetime.date) for name in ("date", "closed")),  # and no date with a time
+    *((name, datetime.date) for name in ("date", "closed", "poured_said")),  # and without a time
     *((name, str) for name in ("key", "kind", "name", "scores", "poured")),
     *((name, int) for name in ("after", "tasters", "scored", "cups")),
     ("last", bool),

@@ -142,7 +142,6 @@ def standing(text: FolderText, hidden: FolderTables | None = None) -> Standing:
     if moved and not (waiting or unread):
         bent.append(("not as sealed", _MOVED))
     share, looked = _look(trial, lift.tasters if lift else 0, lift)
-    pourer = lift and ("only" if (lift.poured, lift.tasters) == ("taster", 1) else lift.poured)
     return Standing(
         seal=seal,
         share=share,
@@ -150,12 +149,20 @@ def standing(text: FolderText, hidden: FolderTables | None = None) -> Standing:
         facts=(
             *bent,
             *(("recorded", text) for text in (*_kept(seal, bent=bool(bent)), *looked, *since)),
-            *(fact for who, fact in _BY_POURER.items() if who == pourer),
+            *_by_pourer(lift),
             *_amiss(trial, seal, {session for session, _, _ in scores}),
         ),
         unfit=unfit,
         published=_under_pseudonyms(seal, key, tables, hidden, lifted) if hidden else None,
     )
+
+
+def _by_pourer(lift: Lift | None) -> Iterator[Fact]:
+    if lift is not None and lift.poured != "unknown":
+        only = (lift.poured, lift.tasters) == ("taster", 1)
+        what, text = _BY_POURER["only" if only else lift.poured]
+        late = f" This was said on {lift.poured_said}, after the blind was lifted."
+        yield what, text + late if lift.poured_said else text
 
 
 def _under_pseudonyms(

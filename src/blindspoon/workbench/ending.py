@@ -25,7 +25,7 @@ from blindspoon.files.trial_folder import (
     published_in,
     read_folder,
 )
-from blindspoon.lifting import Lifting, lift_blind
+from blindspoon.lifting import Lifting, correct_pourer, lift_blind
 from blindspoon.scores.pseudonyms import pseudonymise
 from blindspoon.stage import Stage
 from blindspoon.trial import Pourer, today
@@ -91,8 +91,7 @@ def add_to(bench: Workbench) -> None:
     def lift(found: Stage, form: Form) -> Response:
         def agreed(lifting: Lifting) -> Pourer | None:
             seen = f"{lifting.lift.scored}:{lifting.lift.scores}" == form.get("told")
-            pourers = (it for it in get_args(Pourer) if it == form.get("poured"))
-            return next(pourers, "unknown") if seen else None
+            return _pourer(form) if seen else None
 
         if found.state != "closed":
             return ask(found, form, 409)
@@ -211,7 +210,23 @@ def _add_publishing(bench: Workbench) -> None:
         return bench.framed(content, file.name)
 
 
+def _pourer(form: Form) -> Pourer:
+    pourers = (it for it in get_args(Pourer) if it == form.get("poured"))
+    return next(pourers, "unknown")
+
+
 def _add_slips(bench: Workbench) -> None:
+    @bench.get("findings/poured")
+    def ask_who(found: Stage) -> Response:
+        if found.seal is None or not found.seal.over:
+            return bench.go(found, "findings")
+        return bench.page("poured.html.j2", found, "findings")
+
+    @bench.post("findings/poured")
+    def say_who(found: Stage, form: Form) -> Response:
+        noted = correct_pourer(found.folder, _pourer(form), today())
+        return bench.go(found, "findings", "Who poured is noted." if noted else "")
+
     @bench.get("findings/slip")
     def ask(found: Stage, form: Form = UNSENT, faults: Form = UNSENT) -> Response:
         if not found.lifted:
