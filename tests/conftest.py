@@ -27,7 +27,7 @@ import pytest
 from _pytest.doctest import DoctestModule
 from click.testing import CliRunner
 from filelock import FileLock
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 
 from blindspoon.cli import main
 from blindspoon.errors import Note, Problem, TrialError
@@ -36,9 +36,10 @@ from blindspoon.files.text_table import FolderTables, read_table
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import ScoreTable, build_table, check_scores
 
-# Properties: a few new examples at every run; `--hypothesis-profile many` searches longer.
-settings.register_profile("few", max_examples=16, deadline=None)
-settings.register_profile("many", max_examples=500, deadline=None)
+# Properties: the same few examples at every run; `--hypothesis-profile many` looks for new ones.
+on_any_machine = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow]}
+settings.register_profile("few", max_examples=16, derandomize=True, **on_any_machine)
+settings.register_profile("many", max_examples=500, derandomize=False, **on_any_machine)
 settings.load_profile("few")
 
 Files = dict[str, bytes]

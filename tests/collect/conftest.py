@@ -154,10 +154,14 @@ def serving(folder: Path, tell: Callable = str, *, lan: bool = False) -> Iterato
     try:
         yield addresses
     finally:
+        host = "127.0.0.1", urlsplit(addresses["host"]).port
+        with socket.create_connection(host, timeout=20) as asking:
+            asking.sendall(b"GET / HTTP/1.0\r\n\r\n")
+            asking.recv(1)  # only who answers already is ended cleanly
         interrupt = ctypes.pythonapi.PyThreadState_SetAsyncExc
         interrupt(ctypes.c_ulong(thread.ident), ctypes.py_object(KeyboardInterrupt))
         with socket.socket() as waking:  # refused where the interrupt has ended it already
-            waking.connect_ex(("127.0.0.1", urlsplit(addresses["host"]).port))
+            waking.connect_ex(host)
             thread.join(timeout=20)
     assert not thread.is_alive()
 

@@ -57,10 +57,11 @@ def test_other_texts_tell_nothing(text):
         ("like B", True),
         ("b-side", True),
         ("塩水", True),
+        ("τῃ ψῃ".upper(), True),  # which writes the iota that small letters have below
     ],
 )
 def test_a_name_of_one_letter_is_told_where_it_stands_alone(text, told):
-    lettered = tuple(Variant(name=name, label=name) for name in ("a", "b", "塩"))
+    lettered = tuple(Variant(name=name, label=name) for name in ("a", "b", "塩", "τῃ ψῃ"))
     assert tells(text, replace(TRIAL, variants=lettered)) == told
 
 

@@ -287,7 +287,7 @@ def veiled(text: str, trial: Trial, instead: str = "") -> str:
 
 def _forms(text: str) -> Iterable[str]:
     """Give a text without case and accents, and with all but letters and digits made one blank."""
-    folded = _bare(_bare(text).upper().casefold())
+    folded = _bare(unicodedata.normalize("NFKD", text).upper().casefold())
     return filter(None, (folded, re.sub(r"[\W_]+", " ", folded).strip()))
 
 
