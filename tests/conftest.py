@@ -10,7 +10,9 @@ import hashlib
 import json
 import os
 import pickle
+import secrets
 import shutil
+import socket
 import subprocess
 import sys
 from collections.abc import Callable, Mapping
@@ -498,6 +500,17 @@ JUDGED = """async () => {
 def poppler():
     """Where `pdftotext` and `pdftoppm` are."""
     return {name: needed(name) for name in ("pdftotext", "pdftoppm")}
+
+
+@pytest.fixture
+def free_port() -> int:
+    """A port that is free, and the next; below those that systems hand out to whoever asks."""
+    while True:
+        port = 20_000 + 2 * secrets.randbelow(6_000)
+        with contextlib.suppress(OSError), socket.socket() as own, socket.socket() as other:
+            own.bind(("127.0.0.1", port))
+            other.bind(("127.0.0.1", port + 1))
+            return port
 
 
 def needed(*names: str) -> str:

@@ -6,7 +6,6 @@ import contextlib
 import ctypes
 import html
 import re
-import secrets
 import socket
 import threading
 from collections.abc import Callable, Iterator, Sequence
@@ -24,17 +23,6 @@ from blindspoon.collect.server import create_app, serve
 from blindspoon.collect.sitting import Sitting
 from blindspoon.collect.taster_pages import TasterPages
 from blindspoon.files.text_table import read_table
-
-
-@pytest.fixture
-def free_port() -> int:
-    """A port that is free, and the next; below those that systems hand out to whoever asks."""
-    while True:
-        port = 20_000 + 2 * secrets.randbelow(6_000)
-        with contextlib.suppress(OSError), socket.socket() as own, socket.socket() as other:
-            own.bind(("127.0.0.1", port))
-            other.bind(("127.0.0.1", port + 1))
-            return port
 
 
 @pytest.fixture

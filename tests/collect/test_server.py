@@ -8,7 +8,7 @@ import signal
 import socket
 import subprocess
 import sys
-import time
+import threading
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -125,18 +125,20 @@ def test_an_answer_given_over_the_wire_is_on_the_disk(served, fields, rows):
     assert rows()[0]["texture"] == "7"
 
 
-def broken(_):
-    raise BrokenPipeError(32, "Broken pipe")
+@pytest.mark.parametrize("closed", [True, False])
+def test_a_terminal_that_is_closed_or_stopped_stops_nobody(folder, serve, fields, closed):
+    goes_on = threading.Event()
 
+    def tell(_):
+        if closed:
+            raise BrokenPipeError(32, "Broken pipe")
+        goes_on.wait(60)
 
-@pytest.mark.parametrize("tell", [broken, lambda _: time.sleep(3)])
-def test_a_terminal_that_is_closed_or_stopped_stops_nobody(folder, serve, fields, tell):
     with serve(folder, tell) as addresses:
-        started = time.monotonic()
         for place in ("T01", "T02", "T03"):
             form = fields(ask(addresses)[2]) | {"name": place}
             assert post(addresses, "/join", form)[0] == 303
-        assert time.monotonic() - started < 3
+        goes_on.set()
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="pipes of POSIX")
@@ -190,9 +192,7 @@ def test_the_names_of_the_page_in_a_network(monkeypatch):
 
 def test_it_is_ready_when_it_says_so(folder, serve):
     with serve(folder) as addresses:
-        started = time.monotonic()
         assert ask(addresses, urlsplit(addresses["host"]).path, of="host")[0] == 200
-        assert time.monotonic() - started < 5
 
 
 def test_the_score_page_starts_without_statistics_and_charts_and_ends_cleanly(folder, free_port):
@@ -211,7 +211,7 @@ def test_the_score_page_starts_without_statistics_and_charts_and_ends_cleanly(fo
         assert process.stdout.readline().startswith("On this computer only")
         assert ask({"join": f"http://127.0.0.1:{free_port}/"})[0] == 200
         process.send_signal(signal.SIGINT)
-        told, wrong = process.communicate(timeout=20)
+        told, wrong = process.communicate(timeout=60)
     *_, last, modules = told.splitlines()
     assert (process.returncode, wrong[:6], wrong.count("\n")) == (0, "Next: ", 1)
     assert last == f"0 of 9 cups are scored; 0 ballots lie in ballots of {folder}."

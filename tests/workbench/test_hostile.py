@@ -62,7 +62,7 @@ BODIES = [
 
 def ask(port, request):
     """Send bytes, and give the status; 0 where the connection is closed without one."""
-    with socket.create_connection(("127.0.0.1", port), timeout=10) as there:
+    with socket.create_connection(("127.0.0.1", port), timeout=30) as there:
         there.sendall(request)
         there.shutdown(socket.SHUT_WR)
         try:
