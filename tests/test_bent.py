@@ -80,7 +80,7 @@ def test_a_windows_table_can_be_changed():
 def test_a_reading_in_two_units_keeps_both_columns(bent, blindspoon):
     rows = "batch,date,temperature_c,temperature_f\njar 1,2026-09-06,20,\njar 1,2026-09-08,,50\n"
     folder = bent("allotment-cucumbers", readings=rows)
-    read = analyse(folder).made.log.readings_of("jar 1")
+    read = analyse(folder).made.log.readings.get("jar 1", ())
     assert [reading.temperature_c for reading in read] == [20.0, pytest.approx(10.0)]
     both = rows.replace("20,\n", "20,68\n")
     (folder / "readings.csv").write_text(both, encoding="utf-8")

@@ -12,15 +12,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from blindspoon import wording
+from blindspoon.batches import summary
 from blindspoon.batches.cautions import given_away
 from blindspoon.batches.strengths import age_cups, days_in_brief
-from blindspoon.batches.summary import (
-    Made,
-    cautions_in_words,
-    differences_in_words,
-    make_up,
-    unweighed_in_words,
-)
 from blindspoon.collect.sitting import remembered
 from blindspoon.errors import (
     DesignError,
@@ -136,11 +130,7 @@ MANY_CUPS = 7
 
 
 def doubts(trial: Trial, *, scored: bool = False) -> Iterator[str]:
-    """Ask about what a host may not have meant; of what tasters read, only until it is `scored`.
-
-    Margins within which nearly everything is alike, labels that no page can tell apart, scales
-    without words at their ends, allergens that a recipe names and no ballot, and many cups.
-    """
+    """Ask about what a host may not have meant; of what tasters read, only until it is `scored`."""
     for attribute in trial.attributes:
         low, high, margin = attribute.scale.low, attribute.scale.high, attribute.margin
         if margin is not None and attribute.wide:
@@ -202,11 +192,11 @@ def _on_other_days(folder: Path, trial: Trial) -> Iterator[str]:
             )
 
 
-def what_was_made(folder: Path) -> tuple[Trial, Made, tuple[Note, ...]]:
+def what_was_made(folder: Path) -> tuple[Trial, summary.Made, tuple[Note, ...]]:
     """Read what was made, whether or not anybody tasted it. TrialError where nothing was."""
     text = read_folder(folder)
     trial = text.trial
-    made, notes = make_up(trial, text.tables.batches, text.tables.readings)
+    made, notes = summary.make_up(trial, text.tables.batches, text.tables.readings)
     if made is None:
         remedy = "Write down what you made, or what you are about to make"
         rule = Rule("nothing-made", "it has a row for each jar or vessel", remedy)
@@ -219,7 +209,7 @@ def _made(
 ) -> tuple[tuple[Problem, ...], tuple[Note, ...], tuple[tuple[str, str], ...]]:
     cups = (tables.key, *tables.scores)
     try:
-        made, notes = make_up(trial, tables.batches, tables.readings, cups)
+        made, notes = summary.make_up(trial, tables.batches, tables.readings, cups)
     except TrialError as error:
         return error.problems, (), ()
     ages, undated = None, tuple[Problem, ...]()
@@ -230,9 +220,8 @@ def _made(
             undated = error.problems
     if made is None:
         return undated, notes, ()
-    said, lacks = (
-        [*say(trial, made, ask=True)] for say in (differences_in_words, unweighed_in_words)
-    )
+    said = [*summary.differences_in_words(trial, made, ask=True)]
+    lacks = {*summary.unweighed_in_words(trial, made, ask=True)}
     counted = days_in_brief(trial, ages) if ages else ()
     differs = (Note(file="batches.csv", text=text, gap=text in lacks) for text in (*said, *counted))
-    return undated, (*notes, *differs), cautions_in_words(made)
+    return undated, (*notes, *differs), summary.cautions_in_words(made)

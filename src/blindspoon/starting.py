@@ -39,7 +39,10 @@ class StartQuestion(NamedTuple):
     hint: str
 
 
-QUESTIONS = tuple(
+SHARE = "choice.can_tell"
+"""Key of the answer up to which share of tasters may be able to tell; it is typed in percent."""
+
+*QUESTIONS, ABOUT_SHARE, ABOUT_SETS = (
     StartQuestion(*told)
     for told in (
         ("trial.product", "What food is it?",
@@ -60,8 +63,13 @@ QUESTIONS = tuple(
         ("session[1].date", "When?",
          "At a second session the same people taste everything again, and smaller differences "
          "show. One person alone needs six sessions or more, which can be added later."),
+        (SHARE, "If fewer than this can tell, you go on as always",
+         "So many tasters in a hundred."),
+        ("choice.sets", "Sets for each taster in a session",
+         "A set is three cups, one of them different: which?"),
     )
 )  # fmt: skip
+"""Seven questions, and two that are asked of sets only."""
 
 DAYS = tuple(f"session[{number}].date" for number in range(1, 7))
 """Keys of the answers that are days of sessions, one or more each."""
@@ -83,22 +91,8 @@ AGES = (
     "7 days; or one line for one jar that is tasted on several evenings."
 )
 
-SHARE = "choice.can_tell"
-"""Key of the answer up to which share of tasters may be able to tell; it is typed in percent."""
-
 OF_SETS = {SHARE: "30", "choice.sets": "2"}
 """What is answered of sets only, and usual: the share, and how many sets each gets in a session."""
-
-ABOUT_SETS = (
-    StartQuestion(
-        SHARE, "If fewer than this can tell, you go on as always", "So many tasters in a hundred."
-    ),
-    StartQuestion(
-        "choice.sets",
-        "Sets for each taster in a session",
-        "A set is three cups, one of them different: which?",
-    ),
-)
 
 SCORED = "scored"
 """Key of the answer that says what tasters score: names, or words of the host's own, a line each;

@@ -27,7 +27,7 @@ def test_what_is_read(read):
     first = log.batches[0]
     assert (first.salt_g, first.started) == (25.0, datetime.date(2026, 9, 5))
     assert first.own == {"leaf": "none"}
-    assert [reading.ph for reading in log.readings_of("jar 1")] == [6.1, 3.6]
+    assert [reading.ph for reading in log.readings.get("jar 1", ())] == [6.1, 3.6]
     assert (log.first_tasted, log.last_tasted) == (
         datetime.date(2026, 9, 19),
         datetime.date(2026, 9, 20),
@@ -39,7 +39,7 @@ def test_a_day_may_have_points_as_a_spreadsheet_of_half_the_world_saves_it(check
     readings = "batch;date;ph\njar 1;05.09.2026;6,1\n"
     assert not check(batches, readings)[0]
     log = read(batches, readings)
-    assert str(log.batches[0].started) == str(log.readings_of("jar 1")[0].date) == "2026-09-05"
+    assert str(log.batches[0].started) == str(log.readings.get("jar 1", ())[0].date) == "2026-09-05"
 
 
 ROW = "jar 1,plain,600,400,25,2026-09-05,2026-09-19,20,clip jar,none"
@@ -221,7 +221,7 @@ def test_a_reading_after_the_tasting_is_kept_and_noted(check, read):
         notes[0]
     )
     log = read(readings=late)
-    assert len(log.readings_of("jar 1")) == 2
+    assert len(log.readings.get("jar 1", ())) == 2
     assert [reading.ph for reading in log.readings_before_tasting("jar 1")] == [3.6]
 
 
@@ -236,7 +236,7 @@ def test_decimal_commas_and_fahrenheit(read):
     (batch,) = read(text, "batch;date;ph;temperature_f;brix\njar 1;2026-09-18;3,6;50;4,5\n").batches
     assert (batch.salt_g, round(batch.temperature_c, 9)) == (18.9, 20.0)
     log = read(text, "batch;date;ph;temperature_f;brix\njar 1;2026-09-18;3,6;50;4,5\n")
-    (reading,) = log.readings_of("jar 1")
+    (reading,) = log.readings.get("jar 1", ())
     assert (reading.ph, round(reading.temperature_c, 9)) == (3.6, 10.0)
 
 

@@ -278,7 +278,7 @@ def _by_making(log: BatchLog, batch: Batch, made: Strengths) -> Iterator[_Look]:
             yield "salt-high", salt
     if alcohol is not None and alcohol >= ALCOHOL_LIMIT:
         yield "alcohol", alcohol
-    notes = [batch.note, *(reading.note for reading in log.readings_of(batch.name))]
+    notes = [batch.note, *(reading.note for reading in log.readings.get(batch.name, ()))]
     if _SEALED.search(batch.vessel) or any(map(_SWOLLEN.search, notes)):
         yield "pressure", None
     if _VACUUM.search(f"{batch.vessel}\n{batch.note}") or _BAG.search(batch.vessel):

@@ -128,9 +128,6 @@ class BatchLog:
     def of_variant(self, variant: str) -> tuple[Batch, ...]:
         return tuple(batch for batch in self.batches if batch.variant == variant)
 
-    def readings_of(self, batch: str) -> tuple[Reading, ...]:
-        return self.readings.get(batch, ())
-
     def tasted_on(self, batch: str) -> datetime.date | None:
         """Give the first day on which a batch is tasted; None where trial.toml dates none."""
         return self.tasted.get(batch, self.first_tasted)
@@ -138,7 +135,7 @@ class BatchLog:
     def readings_before_tasting(self, batch: str) -> tuple[Reading, ...]:
         """List the readings of a batch up to the first day on which it is tasted, by date."""
         day = self.tasted_on(batch) or datetime.date.max
-        return tuple(reading for reading in self.readings_of(batch) if reading.date <= day)
+        return tuple(reading for reading in self.readings.get(batch, ()) if reading.date <= day)
 
 
 INGREDIENTS = ("produce", "water", "salt", "acid", "sugar")
@@ -483,10 +480,7 @@ def _first_days(
 def _wrongly_tasted(
     made: Mapping[str, str], file: str, cups: Iterable[TextTable]
 ) -> Iterator[Problem]:
-    """Find batches that were tasted and never made, or made as another variant than in `file`.
-
-    A table of cups without a column ``batch`` says nothing.
-    """
+    """Find batches that were tasted and never made, or made as another variant than in `file`."""
     known = {*made.values()}
     for table in cups:
         if "batch" not in table.columns:

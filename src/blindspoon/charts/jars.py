@@ -137,7 +137,7 @@ def _tracks(found: CourseFound, log: BatchLog) -> list[Track]:
         ended = batch.finished if over == "fermented_days" else None
         track = tuple(
             (float(day), reading.ph)
-            for reading in log.readings_of(batch.name)
+            for reading in log.readings.get(batch.name, ())
             if reading.ph is not None and (ended is None or reading.date <= ended)
             if 0 <= (day := days_of(batch, reading.date, over)) <= last
         )
@@ -150,7 +150,7 @@ def _ph_plot(
 ) -> LinePlot:
     """Draw the pH of every jar, and the days between which all of them passed the limit."""
     over, jars = found.course.over, batches_of(found, log)
-    ends = [(jar, *passed_limit(log.readings_of(jar.name))) for jar in jars]
+    ends = [(jar, *passed_limit(log.readings.get(jar.name, ()))) for jar in jars]
     after = [float(days_of(jar, first.date, over)) for jar, first, _ in ends if first]
     by = [float(days_of(jar, end.date, over)) for jar, _, end in ends if end]
     all_passed = len(after) == len(by) == len(jars) and min(after) >= x[0]
@@ -268,7 +268,7 @@ def readings_of(log: BatchLog, trial: Trial) -> Readings:
     for variant in trial.variants:
         jars = log.of_variant(variant.name)
         for jar, quantity in product(jars, found):
-            every = log.readings_of(jar.name)
+            every = log.readings.get(jar.name, ())
             read = [(r.date, v) for r in every if (v := getattr(r, quantity)) is not None]
             if not read:
                 continue

@@ -67,9 +67,9 @@ def _ask_questions() -> dict[str, bytes]:
         (starting.SCORED, "What tasters score", f"From 0 to 10: {ready}, or your own. The first "
          "one answers your question."),
     ]  # fmt: skip
-    small, (share, sets_each) = starting.QUESTIONS[4], starting.ABOUT_SETS
-    questions[7:7] = [(share.key, f"5. {small.asked}", f"{share.asked}. {share.hint}")]
-    questions.append(sets_each)
+    share, margin = starting.ABOUT_SHARE, starting.QUESTIONS[4]
+    questions[7:7] = [(share.key, f"5. {margin.asked}", f"{share.asked}. {share.hint}")]
+    questions.append(starting.ABOUT_SETS)
     answers: dict[str, str] = {}
     wrong = {key for key, *_ in questions}
     while wrong:
@@ -163,8 +163,7 @@ def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> Non
     """
     from blindspoon.planning import size_exactly  # noqa: PLC0415
 
-    given = {name: options[name] for name in ("like", "tasters")}
-    trial, sets, days = size_exactly(folder, **given)
+    trial, sets, days = size_exactly(folder, like=options["like"], tasters=options["tasters"])
     exact = {"choice": sets.to_record()} if sets else {}
     exact |= {"course": days.to_record()} if days else {}
     alone = exact and not (trial.primary_attributes if days else trial.attributes)

@@ -107,11 +107,7 @@ def even_replication(sets: IntArray, variants: int) -> IntArray:
 
 
 def _set_cells(sets: IntArray, variants: int) -> IntArray:
-    """Which counts each set adds to: its variants first, then its pairs of them.
-
-    Sets, shape (n, places), ascending in each row, give positions, shape (n, places * (places + 1)
-    / 2), in one flat table of ``variants * (variants + 1)`` counts.
-    """
+    """Which counts each ascending set adds to: its variants, then its pairs; a flat table."""
     first, second = _pairs(sets.shape[1])
     pairs = variants + sets[:, first] * variants + sets[:, second]
     return np.concatenate([sets, pairs], axis=1)
@@ -336,11 +332,7 @@ def even_positions(rows: IntArray, items: int) -> IntArray:
 
 
 def _order_cells(rows: IntArray, items: int) -> IntArray:
-    """Which counts each row adds to: (item, position) first, then (item, next item).
-
-    Rows, shape (n, cups), give positions, shape (n, 2 * cups - 1), in one flat table of
-    ``items * (cups + items)`` counts.
-    """
+    """Which counts each row adds to: (item, position), then (item, next item); a flat table."""
     cups = rows.shape[1]
     positions = rows * cups + np.arange(cups)
     return np.concatenate([positions, items * cups + rows[:, :-1] * items + rows[:, 1:]], axis=1)
@@ -432,11 +424,7 @@ def _settle_in_turn(
     deviation: FloatArray,
     search: Callable[[IntArray, FloatArray], IntArray],
 ) -> IntArray:
-    """Settle the rows of a large design a chunk at a time, each beside those before it.
-
-    A chunk is the cells of its rows, as `settle` takes them, and the counts that are wanted of it,
-    shape (n_cells,); `search` is `settle` with all but design and deviation. All rows come back.
-    """
+    """Settle a large design a chunk at a time: the cells of its rows, and the counts wanted."""
     off, done = deviation.copy(), list[IntArray]()
     for design, wanted in chunks:
         off -= wanted

@@ -182,11 +182,7 @@ _TASTERS = Rule(
 
 
 def check_request(request: ServingRequest) -> None:
-    """Refuse what cannot be drawn, with every problem found.
-
-    No tasters, more cups than there are variants, fewer than the control and one more, so few in
-    all that a variant would never be served, or more codes in a set than there are.
-    """
+    """Refuse what cannot be drawn, with every problem found."""
     problems = list[Problem]()
     if not request.tasters:
         problems.append(_TASTERS.broken("no tasters", FILE, column="tasting.tasters"))

@@ -26,7 +26,7 @@ from blindspoon.files.own_state import Door
 from blindspoon.files.trial_folder import fingerprint, trials_in
 from blindspoon.sheets.pouring import tells
 from blindspoon.stage import STATES, Part, Stage, stage
-from blindspoon.starting import ABOUT_SETS
+from blindspoon.starting import ABOUT_SETS, ABOUT_SHARE
 from blindspoon.workbench.jobs import Job, Jobs
 from blindspoon.workbench.phrases import noted, said, within
 from blindspoon.workbench.sent import Merged, SentOnce
@@ -260,7 +260,7 @@ class Workbench:
             "states": STATES,
             "address": self.address,
             "within": within,
-            "about_sets": {question.key: question for question in ABOUT_SETS},
+            "about": {question.key: question for question in (ABOUT_SHARE, ABOUT_SETS)},
             "ticket_field": ticket.format(self.door.proof("ticket")),
         }
         add_static(app, _STATIC, face=face_css())

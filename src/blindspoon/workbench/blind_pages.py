@@ -7,21 +7,11 @@ from functools import partial
 from flask import abort, request
 from werkzeug.wrappers import Response
 
+from blindspoon import drawing
 from blindspoon.collect.host_pages import HostPages
 from blindspoon.collect.opening import plan_addition
 from blindspoon.collect.server import Phones
 from blindspoon.collect.sitting import Sitting
-from blindspoon.drawing import (
-    add_late,
-    alike,
-    draw_blind,
-    foresee,
-    one_more,
-    paper_of,
-    take_back,
-    write_order,
-    write_sheets,
-)
 from blindspoon.errors import Problem, TrialError, together
 from blindspoon.files.durable import DurableFolder
 from blindspoon.files.text_table import read_table
@@ -57,7 +47,7 @@ def add_to(bench: Workbench) -> None:
         problems: tuple[Problem, ...] = ()
         if found.state == "planned":
             try:
-                plan = foresee(found.folder)
+                plan = drawing.foresee(found.folder)
             except TrialError as error:
                 problems = error.problems
         in_vain = too_few_rounds(found.plan, found.plan.tasting.tasters)
@@ -79,8 +69,8 @@ def add_to(bench: Workbench) -> None:
             return ask(found, form, 409, mine="This was changed meanwhile: read it as it is now.")
         if form.get("mine") != "yes":
             return ask(found, form, 422, mine="Read the rule, and say here that it is yours.")
-        draw_blind(found.folder, today(), declare=True)
-        write_sheets(found.folder)
+        drawing.draw_blind(found.folder, today(), declare=True)
+        drawing.write_sheets(found.folder)
         return bench.go(found, "sheets", "The codes are drawn, and the rule is sealed.")
 
     @bench.post("codes/back")
@@ -90,7 +80,7 @@ def add_to(bench: Workbench) -> None:
         if form.get("sure") != "yes":
             return ask(found, form, 422, sure="Throw away what was printed, and say so here.")
         bench.sittings.leave(found.folder)
-        take_back(found.folder, today())
+        drawing.take_back(found.folder, today())
         return bench.go(found, "codes", "The drawing is taken back. The next one has other codes.")
 
     _add_sheets(bench)
@@ -107,14 +97,14 @@ def _add_sheets(bench: Workbench) -> None:
         return bench.page(
             "sheets.html.j2", found, "sheets", names=names, people=people, stocks=STOCKS,
             added=list(zip(added, called, strict=True)),
-            typed=dict(zip(("paper", "labels"), paper_of(found.folder), strict=True)),
+            typed=dict(zip(("paper", "labels"), drawing.paper_of(found.folder), strict=True)),
         )  # fmt: skip
 
     @bench.post("sheets")
     def again(found: Stage, form: Form) -> Response:
         if not found.takes_scores:
             return bench.go(found, "sheets")
-        write_sheets(found.folder, form.get("paper"), form.get("labels"))
+        drawing.write_sheets(found.folder, form.get("paper"), form.get("labels"))
         return bench.go(found, "sheets", "The sheets are written again.")
 
     @bench.get("sheets/<path:file>")
@@ -197,12 +187,12 @@ def _add_more(bench: Workbench) -> None:
     def late(found: Stage, form: Form) -> Response:
         bench.see(found, "taster")
         sitting, name = _opened(bench, found)[0], " ".join(form.get("late", "").split())
-        other = alike(found.folder, name)
+        other = drawing.alike(found.folder, name)
         if other and form.get("other") != "yes":
             fault = f"There is {other} already. If {name} is somebody else, say so below."
             return ask(found, "late", form, fault, other)
         try:
-            add_late(found.folder, name, today())
+            drawing.add_late(found.folder, name, today())
         except TrialError as error:
             return ask(found, "late", form, told(error.problems[0]), other)
         sitting.reconcile()
@@ -218,7 +208,7 @@ def _add_more(bench: Workbench) -> None:
         if form.get("more") and not day:
             return ask(found, "more", form, f"{REMEDIES['bad-date']}.")
         try:
-            one_more(found.folder, day, len(sitting.plan.sessions), today())
+            drawing.one_more(found.folder, day, len(sitting.plan.sessions), today())
         except TrialError as error:
             return ask(found, "more", form, told(error.problems[0]))
         sitting.reconcile()
@@ -230,7 +220,7 @@ def _add_more(bench: Workbench) -> None:
         """Note in which order one person alone tasted, who shuffled the cups."""
         bench.see(found, "taster")
         try:
-            session = write_order(found.folder, re.findall(r"\d+", form.get("order", "")))
+            session = drawing.write_order(found.folder, re.findall(r"\d+", form.get("order", "")))
         except TrialError as error:
             return ask(found, "order", form, told(error.problems[0]))
         return bench.go(found, "tasting", f"The order of session {session} is noted.")

@@ -60,7 +60,7 @@ class JarsSaid(NamedTuple):
         if salt := self.salt[name]:
             return f"{salt} salt. {self.adds.get(name, '')}".strip()
         not_yet = "How salty it is cannot be worked out yet"
-        return ": ".join(filter(None, (not_yet, self.lacks.get(name)))) + "."
+        return ": ".join(filter(None, (not_yet, self.lacks[name]))) + "."
 
     def asked(self, found: Stage, jar: JarForm) -> dict[str, str]:
         """Ask of each difference that was not meant whether it belongs to the change."""
@@ -92,7 +92,6 @@ def add_to(bench: Workbench) -> None:
             "asked": jars.asked(found, jar),
             "worked": jars.worked(jar.cells["batch"]),
             "names": jars.own,
-            "number": len(jar.readings) + 1,
         }
         return bench.page("jar.html.j2", found, "jars", code, **own | more)
 
@@ -177,11 +176,7 @@ def _said(found: Stage, files: Mapping[str, bytes] | None = None) -> JarsSaid:
             name: "" if percent is None else f"{wording.number(percent, 2)}{wording.NO_BREAK}%"
             for name, percent in salt.items()
         },
-        lacks={
-            row.batch: row.unknown["everything_g"]
-            for row in made.strengths
-            if "everything_g" in row.unknown
-        },
+        lacks={it.batch: it.unknown.get("everything_g", "") for it in made.strengths},
         adds={name: wording.capital(text.partition(": ")[2]) for name, text in adds.items()},
         unmeant={
             what.variant: {it.factor: summary.in_words(it) for it in what.undeclared}

@@ -124,7 +124,7 @@ def _ph_table(analysis: Analysis) -> Table | None:
         return None
     jars = {b.name: b for found in _judged(analysis) for b in batches_of(found, log)}
     label = {variant.name: variant.label for variant in analysis.trial.variants}
-    passed = {name: passed_limit(log.readings_of(name)) for name in jars}
+    passed = {name: passed_limit(log.readings.get(name, ())) for name in jars}
     read = [reading.ph for pair in passed.values() for reading in pair if reading and reading.ph]
     if not read:
         return None
