@@ -72,6 +72,17 @@ def test_phones_are_kept_out_again_and_again(phones, free_port, monkeypatch):
         assert listener.are_in
 
 
+def test_a_session_that_the_host_closed_stays_closed_when_phones_come_back(phones):
+    host, _ = phones
+    sitting, listener = host.bench.sittings.of(host.bench.shelf / "crisp")
+    sitting.join("Ada", "phone")
+    host.post("/t/crisp/tasting/session", session="", sure="yes")
+    host.post("/t/crisp/tasting/phones", let="out")
+    host.post("/t/crisp/tasting/phones", let="in")
+    assert (listener.are_in, sitting.session) == (True, "")
+    assert "They wait until you open a session." in host.read("/t/crisp/tasting")
+
+
 def test_the_folder_is_named_as_held_and_let_go_when_the_tasting_closes(phones, blindspoon):
     host, listener = phones
     folder = host.bench.shelf / "crisp"

@@ -144,11 +144,13 @@ def _add_tasting(bench: Workbench) -> None:
         try:
             if form.get("let") == "in":
                 phones.let_in()
-                if not sitting.session:
+                if not sitting.session and not sitting.memory.joined:
                     sitting.open_session(sitting.unfinished)
             else:
                 phones.keep_out()
+            waiting = phones.are_in and not sitting.session
             done = f"Phones are {'let in' if phones.are_in else 'kept out'}."
+            done += " They wait until you open a session." * waiting
         except TrialError as error:
             done = f"Phones cannot be let in: {error.problems[0].found}."
         return bench.go(found, "tasting", done)
