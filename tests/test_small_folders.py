@@ -238,7 +238,7 @@ def test_what_could_not_be_compared_is_so_to_nobody_in_particular(tmp_path):
     content = compose_report(analyse(written(tmp_path, files)))
     assert "To these two people" not in content.answer
     told = "“Oak leaf” was not compared: Nobody scored the control."
-    assert [it.because for it in content.findings[0].outcome.result.others] == [told]
+    assert [it.because for it in content.findings[0].result.others] == [told]
 
 
 def test_a_single_score_is_one_score(tmp_path):

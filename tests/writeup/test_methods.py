@@ -115,7 +115,7 @@ def test_without_a_rule_everything_is_exploratory(content_of):
     content = content_of("no decision")
     assert "No decision rule was declared before tasting" in part(content, "planned").paragraphs[0]
     assert "chosen after the scores were seen" in part(content, "planned").paragraphs[0]
-    assert not any(finding.outcome.result.primary for finding in content.findings)
+    assert not any(finding.result.primary for finding in content.findings)
 
 
 def test_the_page_bears_the_date_of_the_last_session(content_of):

@@ -74,7 +74,7 @@ def test_ids_are_unique_and_links_within_the_page_lead_somewhere(outlines):
 
 def test_an_attribute_may_bear_the_name_of_a_section(content_of):
     content = content_of("one attribute")
-    names = [f"attribute-{finding.outcome.result.attribute.name}" for finding in content.findings]
+    names = [f"attribute-{finding.result.attribute.name}" for finding in content.findings]
     assert set(names) <= set(Outline(page(content)).values("id"))
 
 

@@ -62,16 +62,14 @@ def test_the_search_would_find_a_forbidden_word(content_of):
 def test_p_values_stay_in_the_tables_and_the_methods(every_content):
     for name, content in every_content.items():
         said = [content.answer, *part(content, "differed").paragraphs]
-        said += [it.because for finding in content.findings for it in finding.outcome.result.others]
+        said += [it.because for finding in content.findings for it in finding.result.others]
         assert not re.search(r"\bp [=<>]|p value", " ".join(said)), name
 
 
 def test_every_variant_has_its_sentence_on_every_attribute(every_content):
     for name, content in every_content.items():
         variants = len(content.trial.variants) - 1
-        assert all(
-            len(finding.outcome.result.others) == variants for finding in content.findings
-        ), name
+        assert all(len(finding.result.others) == variants for finding in content.findings), name
 
 
 def test_no_space_or_stop_is_doubled(every_content):
@@ -86,7 +84,7 @@ def finished_strings(content):
     analysis, named = content.analysis, ("differed", "tasted", "compared", "planned", "unsettled")
     paragraphs = [it for part in content.sections if part.name in named for it in part.paragraphs]
     points = (*part(content, "not-shown").points, *part(content, "cautions").points)
-    said = [it.because for finding in content.findings for it in finding.outcome.result.others]
+    said = [it.because for finding in content.findings for it in finding.result.others]
     notes = [note for table in content.numbers for note in table.notes]
     sources = [*references(part(content, "compared").paragraphs), citation(analysis)]
     pairs = [text for pair in points for text in pair]

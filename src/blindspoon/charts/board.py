@@ -6,6 +6,7 @@ import math
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -37,7 +38,7 @@ if TYPE_CHECKING:
     from blindspoon.findings.verdict_in_words import JudgedVariant
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class AttributeOutcome:
     """One attribute, as the tasters scored it and as it was judged.
 
@@ -80,6 +81,16 @@ class AttributeOutcome:
             if isinstance(other, Comparison):
                 means |= {place: other.mean_variant, self.control: other.mean_control}
         return means
+
+    @cached_property
+    def differences_drawn(self) -> Chart | None:
+        """None where nothing was compared."""
+        return differences_chart(self) if self.result.comparisons else None
+
+    @cached_property
+    def scores_drawn(self) -> Chart | None:
+        """None where nothing was scored."""
+        return scores_chart(self) if np.isfinite(self.means).any() else None
 
 
 def outcome_of(

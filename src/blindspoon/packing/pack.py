@@ -136,7 +136,7 @@ def pack(analysis: Analysis, *, jar_g: float, progress: Progress | None = None) 
     how = analysis.blinding
     blind = "Not shown to be blind" if how == "not shown" else f"Tasted {how}"
     source = ". ".join((*content.byline, blind, "Made with Blindspoon."))
-    pictures = () if analysis.about_days else [it.outcome for it in content.findings]
+    pictures = () if analysis.about_days else content.findings
     captions = posts.Captions(source, content.question)
     steps: list[Step] = [
         partial(posts.figure_files, pictures, size, captions) for size in posts.FORMATS

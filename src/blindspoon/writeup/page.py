@@ -3,10 +3,8 @@
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from blindspoon import wording
-from blindspoon.charts.board import AttributeOutcome, differences_chart, outcome_of, scores_chart
+from blindspoon.charts.board import AttributeOutcome, outcome_of
 from blindspoon.charts.chart import Chart, svg_file
 from blindspoon.files.photographs import Photograph, photographs
 from blindspoon.findings.comparison import Analysis
@@ -54,15 +52,6 @@ MOST_LISTED = 40  # remarks, and things left out, that the page lists; tables/ h
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class AttributeFinding:
-    """What the page says of one attribute, and what posts draw of it."""
-
-    outcome: AttributeOutcome
-    differences: Chart | None
-    scores: Chart | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Remarks:
     """Remarks by the label of their variant, then those beside sets; and where all are."""
 
@@ -95,7 +84,7 @@ class ReportContent:
     remarks: Remarks | None
     advice: Points
     recipe: Table | None
-    findings: tuple[AttributeFinding, ...]
+    findings: tuple[AttributeOutcome, ...]
     sections: tuple[PageSection, ...]
     numbers: tuple[Table, ...]
     scores: PageSection | None
@@ -167,15 +156,8 @@ class ReportContent:
 def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> ReportContent:
     """Say everything that the report says; without `further`, nothing of what lies behind."""
     trial, table, ordered = analysis.trial, analysis.table, analysis.ordered
-    findings = tuple(
-        AttributeFinding(
-            outcome=it,
-            differences=differences_chart(it) if it.result.comparisons else None,
-            scores=scores_chart(it) if np.isfinite(it.means).any() else None,
-        )
-        for it in (outcome_of(trial, table, result, analysis.names) for result in ordered)
-    )
-    own = [it.differences for it in findings if it.differences]
+    findings = tuple(outcome_of(trial, table, result, analysis.names) for result in ordered)
+    own = [it.differences_drawn for it in findings if it.differences_drawn]
     sections = tuple(filter(None, _sections(analysis, further)))
     linked = [part for part in sections if part.link]
     first = [chart for part in linked for chart in part.charts[:1]]
@@ -195,7 +177,7 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
         for made in (scores_table(trial, table, result.attribute), *contrast_tables(result))
     )
     scores = scores_section(trial, table) if ordered else None
-    figures = [*own, *(it.scores for it in findings if it.scores)]
+    figures = [*own, *(it.scores_drawn for it in findings if it.scores_drawn)]
     figures += [chart for part in sections for chart in part.charts]
     every = [*numbers, *(scores.numbers if scores else ())]
     every += [table for part in sections for table in (*part.numbers, *part.tables)]
