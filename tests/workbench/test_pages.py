@@ -1184,13 +1184,18 @@ def test_what_is_over_is_not_called_a_file_to_mend(at):
     assert "This cannot be done now." in done.text
 
 
-def test_what_does_not_renew_itself_is_not_said_while_a_session_is_open(at):
-    host, _ = at("sealed")
-    tasting = "/t/crisp/tasting"
-    assert "Nobody has tasted yet." in host.read(tasting)
-    host.post(f"{tasting}/session", session="1")
-    assert "Session 1 is open." in host.read(tasting)
-    assert "Nobody has tasted yet." not in host.read(tasting)
+def test_the_tasting_counts_once_what_is_filled_in(at):
+    host, folder = at("tasting")
+    scores = (folder / "scores.csv").read_text("utf-8").splitlines()
+    scores[1] = scores[1].rpartition(",")[0] + ","
+    (folder / "scores.csv").write_text("\n".join(scores), "utf-8")
+    for _ in range(2):
+        page = words(host.read("/t/crisp/tasting"))
+        assert "of 12 complete" in page, page
+        assert len(re.findall(r"of 12 ", page)) == 1
+        assert "Tasters have begun" not in page  # which would grow old: the rest renews itself
+        host.post("/t/crisp/tasting/session", session="1")
+        assert "Session 1 is open." in host.read("/t/crisp/tasting")
 
 
 def test_who_publishes_without_a_name_is_told_so(at):

@@ -363,12 +363,12 @@ class BallotFile:
             for code, it in merged.items():
                 past, sent = self._past[code], given[code]
                 past.sent[sent.page] = sent.turn, sent.answer
+                past.marks.add(it.answer.mark)
                 past.writer = None if it.late else sent.page
                 if code in changed and not it.late:
                     past.since = arrival - sent.ago
                 if it.lost:
                     news[code] = "late" if it.late else "replaced"
-            self._note_marks()
             return {code: Receipt(self.answer(code), news.get(code, "")) for code in given}
 
     def _decided(self, code: str, given: Given, arrival: float) -> _Merged | None:
