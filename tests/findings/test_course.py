@@ -266,10 +266,10 @@ def test_what_comes_and_goes_is_shown_by_holm_and_by_sequences_from_both_ends(se
     lower, upper = (stats.ttest_1samp(values, end, alternative=way).pvalue
                     for end, way in ((level or -1, "greater"), (1, "less")))  # fmt: skip
     inside = np.maximum(lower, 0 if level else upper)
-    there = multipletests(inside, method="holm")[1] <= 0.025
+    there = multipletests(inside, method="holm")[1] <= 0.05 / 3
     two_sided = stats.ttest_1samp(values, 0).pvalue
     below = stats.ttest_1samp(values, level or -1, alternative="less").pvalue
-    gone = (below if level else two_sided) <= 0.025
+    gone = (below if level else two_sided) <= 0.05 / 3
     ends = np.logical_and.accumulate(gone) | np.logical_and.accumulate(gone[::-1])[::-1]
     kinds = np.array(["open", "alike", "different", "slight"])[there + 2 * ends]
     assert [day.verdict for day in found.days] == kinds.tolist()

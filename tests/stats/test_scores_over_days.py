@@ -18,7 +18,13 @@ from blindspoon.stats.scores_over_days import (
     trend_from_control,
     trend_without_control,
 )
-from blindspoon.stats.several_tests import Bracket, shown_from, shown_until, turning
+from blindspoon.stats.several_tests import (
+    Bracket,
+    coming_and_going,
+    shown_from,
+    shown_until,
+    turning,
+)
 
 DATA = Path(__file__).parents[1] / "data"
 DAYS = np.array([3.0, 7, 10, 14, 21, 28])
@@ -296,3 +302,25 @@ def test_no_day_is_read_off_where_a_line_would_mislead(values, level, reason):
     found = crossing_of_lines(DAYS[: values.shape[1]], values, level=level, alpha=0.05)
     assert isinstance(found, NoResult)
     assert reason in found.reason
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("ends", [(1, 1.2, 1.2, 1), (-4, -1, 1, 3), (1, -1) * 3, (-1, 0, 0, 0, 1)])
+@pytest.mark.parametrize("n", [6, 12, 24])
+def test_what_is_said_of_scores_that_come_and_go_is_seldom_false(ends, n):
+    """At the margin itself neither inside nor outside may be said: at most 5 % of 4,000 courses.
+
+    At half of alpha for each of the three tests it is up to 7 %.
+    """
+    rng, days, truth = np.random.default_rng(n), np.arange(len(ends)), np.abs(ends)
+    wrong = 0
+    for _ in range(4000):
+        values = ends + rng.normal(0, 0.6, (n, days.size)) - rng.normal(0, 0.6, (n, 1))
+        found = scores_by_day(days, values, alpha=0.05, step=0.0, margin=1.0).days
+        outside, inside = (
+            np.array([getattr(day, p) for day in found]) for p in ("p_outside", "p_inside")
+        )
+        came, went, between = coming_and_going(days, outside, inside, 0.05 / 3)
+        gone = (days <= np.array(came.after, float)) | (days >= np.array(went.by, float))
+        wrong += bool((gone & (truth <= 1)).any() or (truth[between.astype(int)] >= 1).any())
+    assert wrong / 4000 <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / 4000)

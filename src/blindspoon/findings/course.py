@@ -19,7 +19,7 @@ from blindspoon.stats import scores_over_days
 from blindspoon.stats.mixed import rounded_to
 from blindspoon.stats.results import NoResult
 from blindspoon.stats.scores_over_days import Crossing, DayFound, ScoresByDay, Trend
-from blindspoon.stats.several_tests import Bracket, holm, shown_from, shown_until
+from blindspoon.stats.several_tests import Bracket, coming_and_going, shown_from, shown_until
 from blindspoon.stats.shares_over_days import (
     DayOfShare,
     SharesByDay,
@@ -127,6 +127,11 @@ class CourseFound:
         """What was found, in plain sentences, the series named first where there are several."""
         first, *others = (*self.said.untold, *self.said.answers, *self.said.more)
         return (f"“{self.said.series}”: {first}" if self.said.series else first, *others)
+
+    @property
+    def end_alpha(self) -> float:
+        """The level of either end of a bracket; where it may come and go, of three tests each."""
+        return self.alpha / (2 if None in (self.course.reach, self.course.keep) else 3)
 
     @property
     def left_out(self) -> tuple[str, ...]:
@@ -309,7 +314,7 @@ def _missing(found: CourseFound, level: float | None) -> NoResult | None:
 
 
 def _judged(found: CourseFound, by_day: ScoresByDay, control: str) -> CourseFound:
-    """Apply the rule: brackets at alpha / 2 a side, and a verdict a day that agrees with them."""
+    """Apply the rule: brackets, and a verdict a day that agrees with them."""
     course, margin, alpha = found.course, found.attribute.margin or 0.0, found.alpha
     level = course.level if found.judged else None
     asked = (course.level is None or found.judged) and found.series != control
@@ -327,17 +332,14 @@ def _judged(found: CourseFound, by_day: ScoresByDay, control: str) -> CourseFoun
         np.array([getattr(day, name, np.nan) for day in by_day.days])
         for name in ("p_different", "p_inside", "p_outside")
     )
-    reached, kept, ends = by_day.reached, by_day.lost, alpha  # a day of None, as NaN, is of no day
-    if reach and keep:  # it may come and go, so no sequence of days leads to those between
-        inside = np.full(at.size, np.inf)
-        tested = np.isfinite(p_inside)
-        inside[tested] = holm(p_inside[tested])
-        alike, ends = inside <= alpha / 2, alpha / 2
-        first, last = (at[alike].min(), at[alike].max()) if alike.any() else (None, None)
-        reached, kept = replace(reached, by=first), replace(kept, after=last)
+    reached, kept = by_day.reached, by_day.lost  # a day of None, as NaN, is of no day
+    p_gone = p_different if level is None else p_outside
+    ends = alpha if level is None and not (reach and keep) else found.end_alpha
+    if reach and keep:
+        reached, kept, between = coming_and_going(at, p_outside, p_inside, ends)
+        alike = np.isin(at, between)
     else:
         alike = at >= np.array(reached.by, float) if reach else at <= np.array(kept.after, float)
-    p_gone, ends = (p_different, ends) if level is None else (p_outside, alpha / 2)
     early = at <= np.array(shown_until(at, p_gone, ends) if reach else None, float)
     late = at >= np.array(shown_from(at, p_gone, ends) if keep else None, float)
     verdicts = [KINDS[code] for code in (alike + 2 * (early | late)).tolist()]

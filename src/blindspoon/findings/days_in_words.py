@@ -109,8 +109,8 @@ def _reached(found: CourseFound, bracket: Bracket, there: str) -> str:
     after, by = bracket.after, bracket.by
     on = "" if found.kept else " on"
     since = f"{'from' if on else 'on'} day {by:g}{on}" if by is not None else ""
-    short = found.alpha / 2
-    near = any(isinstance(d.found, DayFound) and d.found.p_inside <= short for d in found.days)
+    tests = (day.found for day in found.days if isinstance(day.found, DayFound))
+    near = any(test.p_inside <= found.end_alpha for test in tests)
     shown = "not shown to stay" if near else "never shown"  # it may have come, and gone again
     when = f"from when on{', and until when,' * (found.kept == NOT_SHOWN)}"
     if after is None and by is None:

@@ -59,8 +59,8 @@ def turning(days: FloatArray, before: FloatArray, then: FloatArray, alpha: float
 
 def coming_and_going(
     days: FloatArray, outside: FloatArray, inside: FloatArray, alpha: float
-) -> tuple[Bracket, Bracket]:
-    """Bracket how something came, and how it went again.
+) -> tuple[Bracket, Bracket, FloatArray]:
+    """Bracket how something came, and how it went again; and give all days on which it is shown.
 
     No sequence fixed before leads to the days between, so these are adjusted by `holm`. Alpha is
     that of each of three tests: outside from the first day up, inside between, outside from the
@@ -73,4 +73,5 @@ def coming_and_going(
     return (
         Bracket(after=shown_until(days, outside, alpha), by=first),
         Bracket(after=last, by=shown_from(days, outside, alpha)),
+        between,
     )

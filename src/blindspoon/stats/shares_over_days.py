@@ -105,7 +105,7 @@ def shares_by_day(
     )
     passed, lost = turning(days, fewer, more, alpha / 2), None
     if both:
-        passed, lost = coming_and_going(days, fewer, more, alpha / 3)
+        passed, lost, _ = coming_and_going(days, fewer, more, alpha / 3)
     return SharesByDay(days=found, passed=passed, lost=lost)
 
 

@@ -179,7 +179,7 @@ def days_steps(analysis: Analysis) -> Points:
         nearest=min(chance, key=chance.__getitem__, default=None),
         left=bracket is found.reached
         and isinstance(last.found, DayFound)
-        and last.found.p_outside <= found.alpha / 2,
+        and last.found.p_outside <= found.end_alpha,
         jars={day.batches for day in found.days},
         noun=names.noun,
         nouns=names.nouns,
