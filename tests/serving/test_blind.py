@@ -54,7 +54,11 @@ def unsearched():
     @contextlib.contextmanager
     def patched():
         with pytest.MonkeyPatch.context() as patch:
-            patch.setattr(designs, "settle", lambda rows, _, **__: rows)
+            patch.setattr(
+                designs,
+                "settle",
+                lambda chunks, _, **__: np.concatenate([rows for rows, _ in chunks]),
+            )
             yield
 
     return patched

@@ -369,25 +369,24 @@ def differences_in_words(trial: Trial, made: Made, *, ask: bool = False) -> Iter
         label = f"“{trial.variant(what.variant).label}”"
         if what.batches and what.control_batches:
             declared = [in_words(found) for found in what.differences if found.declared]
-            perhaps = [in_words(found) for found in what.differences if found.perhaps_meant]
+            perhaps = [found for found in what.differences if found.perhaps_meant]
             meant = f"as declared, {wording.listing(declared)}; " if declared else ""
             if perhaps:
                 point = "" if ask else ", which may be the point of it"
-                meant += f"{wording.listing(perhaps)}{point}; "
+                meant += f"{wording.listing(map(in_words, perhaps))}{point}; "
             nothing = f"nothing {'else ' * bool(meant)}that was written down differs"
             also = also_differed(what) or nothing
             named = trial.variant(what.variant).differs
             hidden = {*named}.intersection(what.not_known) or (not what.alike and what.not_known)
-            known = what.differences or not hidden
-            asked = [found for found in what.differences if found.perhaps_meant]
-            asked = asked if asked or named else [*what.undeclared]
+            asked = perhaps if perhaps or named else [*what.undeclared]
             question = ""
             if ask and asked:
                 names = (found.factor.replace("temperature_c", "temperature") for found in asked)
                 this = "Was this" if len(asked) == 1 else "Was any of this"
                 differs = json.dumps([*named, *names], ensure_ascii=False)
                 question = f" {this} the point? Then write differs = {differs} in trial.toml."
-            yield from [f"{label}: {meant}{also}.{question}"] * bool(known)
+            if what.differences or not hidden:
+                yield f"{label}: {meant}{also}.{question}"
         if unweighed & {what.variant, trial.control}:
             other = tuple(factor for factor in what.not_known if factor not in MIXED)
             what = replace(what, not_known=other)  # noqa: PLW2901 - said above, of the jar

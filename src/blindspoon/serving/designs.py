@@ -19,7 +19,6 @@ possible forms at random, good ones more often, and ever more so.
 
 import itertools
 from collections.abc import Callable, Iterable, Iterator
-from functools import partial
 from math import comb
 
 import numpy as np
@@ -74,10 +73,11 @@ def choose_sets(
 
     if rest:
         content = not offset.any()
-        search = partial(
-            settle, forms=forms, weight=weight, rng=rng, updates=SET_UPDATES, content=content
-        )
-        sets.append(_settle_in_turn(chunks(), offset, search)[:, :places])
+        found = settle(
+            chunks(), offset, forms=forms, weight=weight, rng=rng, updates=SET_UPDATES,
+            content=content,
+        )  # fmt: skip
+        sets.append(found[:, :places])
     return rng.permutation(even_replication(np.concatenate(sets), variants))
 
 
@@ -286,16 +286,10 @@ def arrange(
         return np.concatenate((row[:, None] * cups + places, after), axis=None), changes
 
     chunks = np.array_split(rows, -(-len(rows) // CHUNK))
-    search = partial(
-        settle,
-        forms=forms,
-        weight=weight,
-        rng=rng,
-        updates=ORDER_UPDATES // len(chunks),
-        content=content,
-    )
-    rows_wanted = ((_order_cells(chunk, items), _expected(chunk, items)) for chunk in chunks)
-    found = _settle_in_turn(rows_wanted, offset, search)
+    found = settle(
+        ((_order_cells(chunk, items), _expected(chunk, items)) for chunk in chunks), offset,
+        forms=forms, weight=weight, rng=rng, updates=ORDER_UPDATES // len(chunks), content=content,
+    )  # fmt: skip
     return even_positions(found[:, :cups] // cups, items)
 
 
@@ -377,7 +371,7 @@ HOT, COLD = 6.0, 0.7
 
 
 def settle(
-    design: IntArray,
+    chunks: Iterable[tuple[IntArray, FloatArray]],
     deviation: FloatArray,
     *,
     forms: Callable[[IntArray], tuple[IntArray, IntArray]],
@@ -388,46 +382,42 @@ def settle(
 ) -> IntArray:
     """Redraw the rows of a design until its counts are as even as the search can make them.
 
-    A `design`, shape (n_rows, width), is the cells that each row adds one to, no cell twice in a
-    row; the best one seen comes back, never worse than the one at the start. `deviation`, shape
-    (n_cells,), are the counts of rows that stay as they are, minus the wanted counts, and `weight`
-    what a squared deviation of each cell costs. `forms` gives for a row some cells, shape (m,), and
-    which of them each possible form of it adds one to, shape (n_forms, width). A row is redrawn
-    about so often in all (`updates`); where the caller is `content`, only until every cell is
-    within one of what is wanted.
+    A chunk of a large design is settled beside those before it: the cells that each row adds one
+    to, shape (n_rows, width), no cell twice in a row, and the counts that are wanted of it. The
+    best rows seen come back, never worse than those at the start. `deviation`, shape (n_cells,),
+    are the counts of rows that stay as they are, minus the wanted counts, and `weight` what a
+    squared deviation of each cell costs. `forms` gives for a row some cells, shape (m,), and which
+    of them each possible form of it adds one to, shape (n_forms, width). A row is redrawn about so
+    often in all (`updates`); where the caller is `content`, only until every cell is within one of
+    what is wanted.
     """
-    current, off = design.copy(), deviation.copy()
-    np.add.at(off, current, 1.0)
-    cost = best_cost = float((weight * off**2).sum())
-    best = current.copy()
-    sweeps = int(np.clip(updates // len(current), 3, MOST_SWEEPS))
-    for heat in (*np.geomspace(HOT, COLD, sweeps), 1e-9, 1e-9):
-        for row in rng.permutation(len(current)):
-            if content and np.abs(off).max() < 1:
-                return current
-            own = current[row]
-            off[own] -= 1
-            one_more = weight * (2 * off + 1)
-            near, used = forms(own)
-            price = one_more[near].take(used).sum(axis=1)
-            choice = int(np.argmin(price - heat * rng.gumbel(size=len(price))))
-            cost += price[choice] - one_more[own].sum()
-            current[row] = near[used[choice]]
-            off[current[row]] += 1
-        if cost < best_cost - 1e-9:
-            best_cost, best = cost, current.copy()
-    return best
 
+    def settled(design: IntArray, off: FloatArray) -> IntArray:
+        current = design.copy()
+        np.add.at(off, current, 1.0)
+        cost = best_cost = float((weight * off**2).sum())
+        best = current.copy()
+        sweeps = int(np.clip(updates // len(current), 3, MOST_SWEEPS))
+        for heat in (*np.geomspace(HOT, COLD, sweeps), 1e-9, 1e-9):
+            for row in rng.permutation(len(current)):
+                if content and np.abs(off).max() < 1:
+                    return current
+                own = current[row]
+                off[own] -= 1
+                one_more = weight * (2 * off + 1)
+                near, used = forms(own)
+                price = one_more[near].take(used).sum(axis=1)
+                choice = int(np.argmin(price - heat * rng.gumbel(size=len(price))))
+                cost += price[choice] - one_more[own].sum()
+                current[row] = near[used[choice]]
+                off[current[row]] += 1
+            if cost < best_cost - 1e-9:
+                best_cost, best = cost, current.copy()
+        return best
 
-def _settle_in_turn(
-    chunks: Iterable[tuple[IntArray, FloatArray]],
-    deviation: FloatArray,
-    search: Callable[[IntArray, FloatArray], IntArray],
-) -> IntArray:
-    """Settle a large design a chunk at a time: the cells of its rows, and the counts wanted."""
-    off, done = deviation.copy(), list[IntArray]()
+    total, done = deviation.copy(), list[IntArray]()
     for design, wanted in chunks:
-        off -= wanted
-        done.append(search(design, off))
-        np.add.at(off, done[-1], 1.0)
+        total -= wanted
+        done.append(settled(design, total.copy()))
+        np.add.at(total, done[-1], 1.0)
     return np.concatenate(done)
