@@ -267,22 +267,3 @@ def test_a_name_misspelt_in_all_rows_is_told_once(at):
     rows = [f"{row['taster']}a;{row['code']};7" for row in cups(folder)]
     page = host.post("/t/crisp/tasting/rows", rows="\n".join(["taster;code;crunch", *rows])).text
     assert f"({len(rows)} like it: also lines 3," in page
-
-
-def test_a_session_that_the_host_closed_stays_closed_when_phones_are_let_in_again(phones):
-    host, _ = phones
-    host.post("/t/crisp/tasting/more", more="2026-10-03")
-    sitting = host.bench.sittings.of(host.bench.shelf / "crisp")[0]
-    assert sitting.session == "1"
-    host.post("/t/crisp/tasting/session", session="", sure="1")  # nobody filled in every line
-    for _ in range(2):  # and the second time after a night
-        host.post("/t/crisp/tasting/phones", let="out")
-        host.bench.sittings.leave(host.bench.shelf / "crisp")
-        host.post("/t/crisp/tasting/phones", let="in")
-        assert host.bench.sittings.of(host.bench.shelf / "crisp")[0].session == "2"
-    host.post("/t/crisp/tasting/session", session="1", sure="1")  # by the host's own hand
-    host.post("/t/crisp/tasting/session", session="2", sure="1")
-    host.post("/t/crisp/tasting/session", session="", sure="1")
-    host.post("/t/crisp/tasting/phones", let="out")
-    host.post("/t/crisp/tasting/phones", let="in")
-    assert host.bench.sittings.of(host.bench.shelf / "crisp")[0].session == ""

@@ -66,7 +66,6 @@ class Memory:
 
     secret: str = field(default_factory=lambda: secrets.token_hex(32))
     session: str = ""  # the one that is open; empty for none
-    closed: tuple[str, ...] = ()  # sessions that the host closed
     joined: tuple[str, ...] = ()  # who have taken their name, in order
     devices: dict[str, str] = field(default_factory=dict)
     renewed: dict[str, int] = field(default_factory=dict)
@@ -96,11 +95,10 @@ class Memory:
         if data is None:
             return cls()
         try:
-            found = {"days": (), "closed": ()} | json.loads(data)
+            found = {"days": ()} | json.loads(data)
             memory = cls(
                 secret=bytes.fromhex(found["secret"]).hex(),
                 session=found["session"],
-                closed=tuple(found["closed"]),
                 joined=tuple(found["joined"]),
                 devices={**found["devices"]},
                 renewed={**found["renewed"]},
@@ -241,12 +239,7 @@ class Sitting:
         An answer that is being saved in that moment still counts.
         """
         before = self.session
-
-        def opened(memory: Memory) -> dict[str, Any]:
-            closed = {*memory.closed, memory.session} - {session, ""}
-            return {"session": session, "closed": tuple(sorted(closed))}
-
-        if self._change(opened):
+        if self._change(lambda _: {"session": session}):
             self.say(f"Session {session} is open." if session else f"Session {before} is closed.")
 
     def session_of(self, taster: str) -> str:
@@ -266,8 +259,8 @@ class Sitting:
 
     @property
     def unfinished(self) -> str:
-        """Name the first session with a cup that is not scored, of those that nobody closed."""
-        names = (name for name in self.plan.sessions if name not in self.memory.closed)
+        """Name the first session with a cup that is not scored; empty where there is none."""
+        names = self.plan.sessions
         return next((name for name in names if any(b.gaps for b in self.ballots_of(name))), "")
 
     def tally(self) -> str:
