@@ -83,7 +83,6 @@ def _photos(folder: Path, named: Sequence[Photo], photos: Sequence[Photo]) -> di
 
 
 def compose_report(analysis: Analysis, further: FurtherAnalyses | None = None) -> ReportContent:
-    """Say everything that the report says."""
     from blindspoon.findings.further import study_further  # noqa: PLC0415 - not for a table
     from blindspoon.writeup.page import compose  # noqa: PLC0415 - brings in matplotlib
 

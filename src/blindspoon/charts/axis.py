@@ -68,7 +68,6 @@ class Axis:
         return self.left + (value - self.low) / (self.high - self.low) * (self.right - self.left)
 
     def within(self, value: float) -> float:
-        """Keep a value between the ends."""
         return min(max(value, self.low), self.high)
 
     def ticks(self) -> list[tuple[float, str]]:

@@ -96,7 +96,6 @@ class AttributeOutcome:
 def outcome_of(
     trial: Trial, table: ScoreTable, result: AttributeResult, names: Naming
 ) -> AttributeOutcome:
-    """Gather what the charts of one attribute need."""
     days = sorted(session.date for session in trial.sessions if session.date)
     when = trial.dates or wording.on_days((*days[:1], *days[-1:]), "to")
     return AttributeOutcome(
@@ -236,7 +235,6 @@ def _ends(other: Other) -> list[float]:
 
 
 def _dot(other: Other, ink: str) -> Dot:
-    """Show a difference and the interval that decides."""
     estimate, mark = other.found.difference if other.found else None, _mark(other)
     return Dot(estimate=estimate, interval=other.interval, ink=ink, mark=mark)
 

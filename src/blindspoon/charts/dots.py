@@ -204,7 +204,6 @@ class DotPlot:
         return [density(v, axis.low, axis.high, axis.step) if v.size else v for v in rows]
 
     def lay(self, sheet: Sheet) -> Laid:
-        """Lay it out on a sheet."""
         style = sheet.style
         beside = sheet.beside or not any(row.notes for row in self.rows)
         axes = _axes(self, sheet, beside=beside)
@@ -361,7 +360,6 @@ def _words_over(row: Row, sheet: Sheet, y: float) -> tuple[list[Shape], float]:
 
 
 def _concluded(dot: Dot, axis: Axis, style: Style, y: float) -> list[Shape]:
-    """Draw the estimate over its interval."""
     shapes: list[Shape] = []
     if dot.interval is not None:
         shapes += axis_bar(axis, dot.interval, y, dot.ink, style.estimate / 2)

@@ -112,7 +112,6 @@ def _scores_plot(found: CourseFound, trial: Trial, x: tuple[float, float]) -> Li
 
 
 def _days_key(found: CourseFound, trial: Trial) -> str:
-    """Say how to read the chart."""
     key = ["Thin: a taster each." if len(found.tasters) <= MOST_PEOPLE else ""]
     if not all(isinstance(day.found, NoResult) for day in found.days):
         key.append(f"Thick: the mean, with its likely range ({wording.percent(1 - found.alpha)}).")
@@ -188,7 +187,6 @@ class BatchReadings:
 
     @property
     def label(self) -> str:
-        """Its name, and whether it is the control's."""
         return self.name + " (control)" * self.control
 
 

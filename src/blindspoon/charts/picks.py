@@ -81,7 +81,6 @@ def picks_title(choices: Sequence[ChoiceFound], names: Naming) -> str:
 
 
 def picks_chart(choices: Sequence[ChoiceFound], names: Naming, source: str) -> Chart:
-    """Draw every answer to every set, right or wrong."""
     answers = wording.count(sum(found.tests for found in choices), "answer")
     return Chart(
         name="choices",

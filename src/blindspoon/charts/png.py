@@ -70,7 +70,6 @@ class Canvas:
         self._ratio, self._dark = ratio, dark
 
     def draw(self, shape: Shape) -> None:
-        """Draw a shape over those before it."""
         ink = PALETTE[shape.ink][self._dark]
         match shape:
             case Text():

@@ -203,13 +203,11 @@ class Text:
 
     @property
     def box(self) -> Box:
-        """The rectangle that it fills."""
         width = text_width(self.text, self.size, bold=self.bold)
         left = self.x - ANCHORS[self.anchor] * width
         return Box(left, self.y - ASCENT * self.size, left + width, self.y + DESCENT * self.size)
 
     def moved(self, dx: float, dy: float) -> Text:
-        """Put the same text elsewhere."""
         return replace(self, x=self.x + dx, y=self.y + dy)
 
     def between(self, left: float, right: float) -> Text:
@@ -226,7 +224,6 @@ class Drawn:
     ink: str
 
     def moved(self, dx: float, dy: float) -> Self:
-        """Put the same elsewhere."""
         return replace(self, points=tuple((x + dx, y + dy) for x, y in self.points))
 
 

@@ -130,7 +130,6 @@ def _heading(analysis: Analysis) -> str:
 
 
 def _role(attribute: Attribute, alpha: float, *, primary: bool) -> str:
-    """Head the table of an attribute."""
     planned = "primary" if primary else "exploratory"
     margin = f"margin {wording.margin(attribute)}" if attribute.margin else "no margin"
     level = wording.percent(1 - alpha)
@@ -265,7 +264,6 @@ def _sized(
 
 
 def sets_table(sizing: ChoiceSizing) -> str:
-    """Lay out what numbers of sets can show."""
     able = [f"if {wording.percent(share)}" for share in ABLE]
     said = (
         "right answers needed, how often luck brings them, the chance to show it if so many can "

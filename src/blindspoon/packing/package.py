@@ -178,7 +178,6 @@ def _made_resource(name: str, table: TextTable) -> Resource:
 
 
 def corrections_resource(trial: Trial, table: TextTable) -> Resource:
-    """Take the declared columns of corrections.csv."""
     kinds = {column.name: column for column in cup_columns(trial)}
     columns = tuple(
         kinds.get(name, Column(name, TEXT, column.meaning))

@@ -305,7 +305,6 @@ def panel_table(trial: Trial, panel: Panel) -> Table:
 
 
 def taster_tables(trial: Trial, found: Iterable[AttributePanel]) -> Iterator[Table]:
-    """Make a table an attribute in which every row is a taster."""
     for it in found:
         if isinstance(it.tasters, NoResult) or not it.tasters:
             continue

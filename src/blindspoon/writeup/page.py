@@ -105,7 +105,6 @@ class ReportContent:
 
     @property
     def question(self) -> str:
-        """What the trial asked, in the host's words."""
         return self.trial.question or self.title
 
     @property

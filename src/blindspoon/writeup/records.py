@@ -163,12 +163,10 @@ POOL = (
 
 
 def trial_record(analysis: Analysis) -> Record:
-    """Everything that was found, ready for JSON; see `record`."""
     return record(ANALYSIS, analysis)
 
 
 def pool_record(pool: Pool) -> Record:
-    """Everything that several kitchens found, ready for JSON; see `record`."""
     return record(POOL, pool)
 
 
