@@ -137,7 +137,8 @@ def new_files(
 
     answers = OF_SETS | {key: text.strip() for key, text in answers.items() if text.strip()}
     changes, asks = lines_of(answers.get("changes", "")), answers.get(ASKS, "scores")
-    scored = [] if asks == "sets" else scored_of(answers.get(SCORED, ""))
+    typed = lines_of(answers.get(SCORED, "")) if asks != "sets" else []
+    scored = [label.rstrip(" ?!.:") or label for label in typed]  # it stands within sentences
     problems = list(_unfit(answers, changes, asks, scored))
     if problems:
         raise TrialFileError(problems)
@@ -431,11 +432,6 @@ def lines_of(text: str) -> list[str]:
     """Give the lines that hold something, without the marks of a list that was pasted."""
     lines = (re.sub(r"^[-*•–]\s+", "", line.strip()) for line in text.splitlines())
     return [line for line in lines if line]
-
-
-def scored_of(text: str) -> list[str]:
-    """Read what is scored, as it can stand within sentences: "Crunch?" is "Crunch"."""
-    return [label.rstrip(" ?!.:") or label for label in lines_of(text)]
 
 
 def tasters_of(text: str) -> int | list[str]:
