@@ -47,7 +47,6 @@ def analyse(folder: Path, text: FolderText | None = None) -> Analysis:
     made, known = make_up(trial, tables.batches, tables.readings, cups)
     ages = age_cups(trial, made.log if made else None, cups) if trial.course else None
     names = naming(trial, table, made)
-    asked = table.choices
     return Analysis(
         folder=folder.resolve().name,
         fingerprint=fingerprint(text.files),
@@ -58,7 +57,7 @@ def analyse(folder: Path, text: FolderText | None = None) -> Analysis:
         notes=(*masked_notes(text.notes, named, named_tables), *notes, *known),
         standing=stands,
         tables=tables,
-        choices=() if asked is None else compare_choices(trial, asked, stands, names),
+        choices=compare_choices(trial, table.choices, stands, names) if table.choices else (),
         course=_course(trial, table, ages, stands, names) if ages else (),
         photos=_photos(folder, named.photos, trial.photos),
     )
@@ -71,9 +70,11 @@ def _course(
     from blindspoon.findings.course import compare_course  # noqa: PLC0415 - not for other trials
     from blindspoon.findings.days_in_words import say_course  # noqa: PLC0415
 
-    found = compare_course(trial, table, ages, exploratory=bool(stands.bent))
-    several = len({it.series for it in found}) > 1
-    return tuple(replace(it, said=say_course(it, names, several=several)) for it in found)
+    courses = compare_course(trial, table, ages, exploratory=bool(stands.bent))
+    several = len({course.series for course in courses}) > 1
+    return tuple(
+        replace(course, said=say_course(course, names, several=several)) for course in courses
+    )
 
 
 def _photos(folder: Path, named: Sequence[Photo], photos: Sequence[Photo]) -> dict[str, bytes]:
@@ -96,15 +97,16 @@ def to_record(analysis: Analysis, further: FurtherAnalyses | None = None) -> dic
     from blindspoon.findings.further import study_further  # noqa: PLC0415 - not for a table
     from blindspoon.writeup.records import trial_record  # noqa: PLC0415 - not for `check`
 
-    many = len(analysis.table.tasters) > MOST_FOR_JSON
-    if many or not analysis.results:
-        many_said = f"not printed above {MOST_FOR_JSON:,} tasters; the report has it"
-        reason = many_said if many else "nothing was scored"
-        names = ("panel", "influence", "together")
-        lacking = dict.fromkeys(names) | {f"{name}_reason": reason for name in names}
-        return trial_record(analysis) | lacking
-    found = further or study_further(analysis)
-    return trial_record(analysis) | found.to_record(shown=analysis.trial.tasters_shown)
+    if len(analysis.table.tasters) > MOST_FOR_JSON:
+        reason = f"not printed above {MOST_FOR_JSON:,} tasters; the report has it"
+    elif analysis.results:
+        further = further or study_further(analysis)
+        return trial_record(analysis) | further.to_record(shown=analysis.trial.tasters_shown)
+    else:
+        reason = "nothing was scored"
+    names = ("panel", "influence", "together")
+    lacking = dict.fromkeys(names) | {f"{name}_reason": reason for name in names}
+    return trial_record(analysis) | lacking
 
 
 def pool_folders(folders: Sequence[Path]) -> Pool:
@@ -112,14 +114,14 @@ def pool_folders(folders: Sequence[Path]) -> Pool:
     kitchens, problems = list[Kitchen](), list[Problem]()
     for folder, name in zip(folders, kitchen_names(folders), strict=True):
         try:
-            found = analyse(folder)
+            analysis = analyse(folder)
         except TrialError as error:
             problems += [
-                it if it.file == str(folder) else replace(it, file=str(folder / it.file))
-                for it in error.problems  # of the folder itself they say it already
+                one if one.file == str(folder) else replace(one, file=str(folder / one.file))
+                for one in error.problems  # of the folder itself they say it already
             ]
             continue
-        parts = {part.name: getattr(found, part.name) for part in fields(found)}
+        parts = {part.name: getattr(analysis, part.name) for part in fields(analysis)}
         kitchens.append(Kitchen(name=name, **parts))
     if problems:
         raise TrialError(problems)

@@ -48,7 +48,7 @@ LUCK = {
     "slight": ", more than luck explains, but only some can tell",
     "alike": ", about what luck brings",
 }
-TOLD = {
+BY_VERDICT = {
     ("different", "slight"): "{} could be told from {}",
     ("alike",): "{} came close enough to {}",
     ("open",): "whether {} can be told from {} is not settled",
@@ -58,7 +58,7 @@ TOLD = {
 def picks_title(choices: Sequence[ChoiceFound], names: Naming) -> str:
     """State what was found, without a full stop; of one variant how many were right, too."""
     clauses = list[str]()
-    for kinds, form in TOLD.items():
+    for kinds, form in BY_VERDICT.items():
         who = [names.short(found.variant) for found in choices if found.verdict in kinds]
         if who:
             clauses.append(
@@ -119,7 +119,7 @@ def lines_chart(found: ChoiceFound, names: Naming, source: str) -> Chart | None:
     )
     key = "On the upper line or above it the tasting stops: they can tell. On the lower one: alike."
     sets, short = wording.count(found.tests, "set"), names.short
-    form = next(form for kinds, form in TOLD.items() if found.verdict in kinds)
+    form = next(form for kinds, form in BY_VERDICT.items() if found.verdict in kinds)
     return Chart(
         name=f"{found.variant.name}-sequential",
         title=f"After {sets}, {form.format(short(found.variant), short(names.control))}",

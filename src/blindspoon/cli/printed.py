@@ -7,7 +7,7 @@ from blindspoon import wording
 from blindspoon.batches import summary
 from blindspoon.batches.cautions import HEAD as CARE
 from blindspoon.batches.summary import Made, cautions_in_words, differences_in_words
-from blindspoon.findings.choices import intervals_said, sentences
+from blindspoon.findings.choices import interval_words, sentences
 from blindspoon.findings.comparison import Analysis, AttributeResult
 from blindspoon.findings.course import CourseFound
 from blindspoon.findings.days_in_words import day_word
@@ -72,7 +72,7 @@ def _choices(analysis: Analysis) -> str:
         return ""
     choice, planned = found[0].choice, "primary" if found[0].primary else "exploratory"
     control = analysis.trial.variant(analysis.trial.control)
-    head = f"{wording.capital(choice.how.label)} ({planned}, {intervals_said(found)})"
+    head = f"{wording.capital(choice.how.label)} ({planned}, {interval_words(found)})"
     who = [
         f"{row.taster} ({row.right} of {row.tests})"
         for held in found

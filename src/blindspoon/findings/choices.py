@@ -341,7 +341,7 @@ def sentences(choices: Sequence[ChoiceFound]) -> list[str]:
     return texts
 
 
-def intervals_said(choices: Sequence[ChoiceFound]) -> str:
+def interval_words(choices: Sequence[ChoiceFound]) -> str:
     """Say how wide the intervals of who can tell are, or that there are none."""
     if choices[0].lines:
         return "decided after each set, so without intervals"

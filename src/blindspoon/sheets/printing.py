@@ -66,7 +66,7 @@ def make_ballots(trial: Trial, plan: ServingPlan) -> Ballots:
     lines = tuple((attribute, steps(attribute.scale)) for attribute in trial.attributes)
     instructions = paragraphs(
         "ballots",
-        **_told(trial),
+        **_to_tasters(trial),
         request=plan.request,
         circled=any(numbers for _, numbers in lines),
         written=not all(numbers for _, numbers in lines),
@@ -77,10 +77,11 @@ def make_ballots(trial: Trial, plan: ServingPlan) -> Ballots:
     return Ballots(cards, instructions, lines, wording.would_have(trial.course), words)
 
 
-def _told(trial: Trial) -> dict[str, str]:
+def _to_tasters(trial: Trial) -> dict[str, str]:
     """Give what the host tells tasters, empty where it tells a variant; allergens all the same."""
-    told = {it: veiled(getattr(trial.tasting, it), trial) for it in ("consent", "cleanser", "rest")}
-    return told | {"rest": told["rest"] or REST, "allergens": trial.tasting.allergens}
+    names = ("consent", "cleanser", "rest")
+    texts = {name: veiled(getattr(trial.tasting, name), trial) for name in names}
+    return texts | {"rest": texts["rest"] or REST, "allergens": trial.tasting.allergens}
 
 
 def steps(scale: Scale) -> tuple[str, ...]:
@@ -154,7 +155,7 @@ def make_checklist(trial: Trial, plan: ServingPlan, days: Sequence[Reminder] = (
     parts = _parts(
         points(
             "checklist",
-            **_told(trial),
+            **_to_tasters(trial),
             cleansed=trial.tasting.cleanser,
             request=plan.request,
             portion=_portion(trial),
@@ -260,7 +261,7 @@ def print_sheets(
         "ballots": page(f"Ballots: {head}", part("ballots", **ballots._asdict())),
     }
     if roles:
-        table = part("table", **_told(trial), warm_up=plan.request.warm_up, sets=trial.choice)
+        table = part("table", **_to_tasters(trial), warm_up=plan.request.warm_up, sets=trial.choice)
         pages["helper"] = page("For the helper", checklist, pouring)
         pages["table"] = page("For the table", table, trays)
         for number, taster in enumerate(tasters, 1):

@@ -5,7 +5,7 @@ from blindspoon.batches.cautions import PH_LIMIT, passed_limit
 from blindspoon.batches.log import Reading
 from blindspoon.charts.jars import batches_of, days_chart
 from blindspoon.charts.picks import lines_chart, picks_chart
-from blindspoon.findings.choices import ENOUGH, intervals_said, percent, sentences
+from blindspoon.findings.choices import ENOUGH, interval_words, percent, sentences
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.course import CourseDay, CourseFound
 from blindspoon.findings.days_in_words import day_word, headline, one_each, which_first
@@ -210,7 +210,7 @@ def choices_section(analysis: Analysis) -> PageSection | None:
     lines = (lines_chart(found, analysis.names, source) for found in choices)
     rows = ((found.variant.label, found, None) for found in choices)
     caption = "Answers to sets, right or wrong"
-    said = [wording.sentence(wording.capital(intervals_said(choices)))]
+    said = [wording.sentence(wording.capital(interval_words(choices)))]
     numbers = table_of("choices-table", caption, "Variant", CHOICE, rows, said, behind=("choices",))
     tasters = [
         (f"{row.taster}, {found.variant.label}" if choices[1:] else row.taster, row, None)

@@ -290,14 +290,14 @@ POOLED_COMPARISON = (
 
 # What the answer hangs on, the tasters, all attributes together ---------------------------------
 
-SAID = named(TEXT, attribute=NAME.meaning, variant=VARIANT.meaning)
+ATTRIBUTE_AND_VARIANT = named(TEXT, attribute=NAME.meaning, variant=VARIANT.meaning)
 OUTCOME = (
     Column(
         "alternative", one_of(*get_args(Name)),
         "what was done otherwise; ordinal: scores as ordered categories",
     ),
     *named(TEXT, left_out="the taster or the session; blank: nobody"),
-    *SAID,
+    *ATTRIBUTE_AND_VARIANT,
     Column(
         "verdict", one_of(*get_args(Kind), "not_shown"),
         "what it becomes; open means not settled, not_shown that categories show no difference",
@@ -340,7 +340,7 @@ CORRELATIONS = (*PAIR[:2], *WITHIN, REASON)
 NAMED_VERDICT = VERDICT._replace(write=lambda verdict, _: NAMES[verdict])
 OVER_ALL = "over all attributes and variants"
 OVERALL = (
-    *SAID,
+    *ATTRIBUTE_AND_VARIANT,
     Column("mixed_p", P, f"p value of the mixed model, adjusted {OVER_ALL}", "p, mixed model"),
     Column(
         "mixed_verdict", NAMED_VERDICT, "what the mixed model says then; open means not settled",
