@@ -270,13 +270,18 @@ def test_who_poured_is_put_right_after_the_lifting_and_the_findings_say_when(
     assert (analysis.blinding, analysis.standing.bent) == ("blind", ())
     page = words(bs.report(folder, tmp_path / "out"))
     day = stage(folder).seal.lift.date
-    late = f"whoever poured did not taste. This was said on {day}, after the blind was lifted."
+    late = f"Who poured was put right on {day}, after the blind was lifted; before: One of the"
     assert late in analysis.standing.record[-1]
-    assert "This was said on" in page
+    assert "whoever poured did not taste. Who poured was put right on" in page
     assert "poured by one of the tasters" not in page
-    assert blindspoon("lift", folder, "--poured", "unknown").returncode == 0
+    with pytest.raises(bs.TrialError, match="it was lifted on"):
+        bs.lift(folder, poured="unknown")  # nobody said yes
+    assert bs.lift(folder, yes=True, poured="unknown").lift.poured_before == "taster"
     assert analyse(folder).blinding == "under codes"
+    assert late in analyse(folder).standing.record[-1]  # to say no more hides nothing
     assert "it was lifted on" in blindspoon("lift", folder, "--yes").stderr
+    spoil(folder / "seal.toml", "last = true", 'last = true\npoured = "help"')  # by hand
+    assert analyse(folder).blinding == "not shown"
 
 
 def test_a_late_friend_is_added_before_the_lifting_at_no_price(blindspoon, folder):

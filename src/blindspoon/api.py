@@ -321,7 +321,7 @@ def blind(folder: Folder, *, declare: bool = False) -> ServingPlan:
 
 
 def lift(
-    folder: Folder, *, yes: bool = False, last: bool = False, poured: Pourer = "unknown"
+    folder: Folder, *, yes: bool = False, last: bool = False, poured: Pourer | None = None
 ) -> Lifting:
     """End the tasting and lift the blind, once, with a record in seal.toml.
 
@@ -333,6 +333,7 @@ def lift(
         Whether nobody is added after this, though a declared look is left.
     poured : {"helper", "each-other", "taster", "unknown"}
         Who poured, for the report: somebody who did not taste, two tasters for each other, or one.
+        Of a tasting that was lifted, it puts right what was said then.
 
     Returns
     -------
@@ -344,9 +345,11 @@ def lift(
     TrialError
         If there is nothing to lift, it was lifted before, or the folder has problems.
     """
-    from blindspoon.lifting import lift_blind  # noqa: PLC0415 - as for `blind`
+    from blindspoon.lifting import correct_pourer, lift_blind  # noqa: PLC0415 - as for `blind`
 
-    return lift_blind(Path(folder), today(), lambda _: poured if yes else None, last=last)
+    where, who = Path(folder), (poured or "unknown") if yes else None
+    again = correct_pourer(where, poured, today()) if yes and poured else None
+    return again or lift_blind(where, today(), lambda _: who, last=last)
 
 
 def compare(folder: Folder) -> Compared:

@@ -118,17 +118,19 @@ def lift_blind(
     return replace(found, lift=lift, recorded=True)
 
 
-def correct_pourer(folder: Path, poured: Pourer, today: datetime.date) -> bool:
-    """Say anew who poured for a tasting that is over, with the day; and tell whether it is."""
+def correct_pourer(folder: Path, poured: Pourer, today: datetime.date) -> Lifting | None:
+    """Say anew who poured for a tasting that is over, with the day; None where it is not."""
     with in_turn(folder):
         seal = read_folder(folder, without=TABLES).seal
-        if seal is None or seal.lift is None or not seal.over:
-            return False
-        _see_fits(poured, seal.lift)
-        if poured != seal.lift.poured:
-            lift = replace(seal.lift, poured=poured, poured_said=today)
+        lift = seal.lift if seal else None
+        if seal is None or lift is None or not lift.last:
+            return None
+        _see_fits(poured, lift)
+        if poured != lift.poured:
+            before = lift.poured_before if lift.poured_said else lift.poured
+            lift = replace(lift, poured=poured, poured_said=today, poured_before=before)
             _write(folder, replace(seal, lifted=(*seal.lifted[:-1], lift)))
-    return True
+    return Lifting(missing=(), notes=(), bent=(), lift=lift, recorded=True)
 
 
 def _see_fits(poured: Pourer, lift: Lift) -> None:

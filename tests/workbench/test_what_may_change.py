@@ -207,6 +207,9 @@ def test_a_score_that_was_misread_is_corrected_with_a_reason_and_nothing_else_ch
     assert all(f'name="{field}"' in host.read("/t/crisp/findings/slip") for field in slip)
     for wrong in ({"code": "000"}, {"reason": ""}, {"new": "11"}, {"new": first[2]}):
         assert host.post("/t/crisp/findings/slip", **slip | wrong).status_code == 422, wrong
+    wrong = host.post("/t/crisp/findings/slip", **slip | {"new": "11"}).text
+    assert "Score 11 is off the scale; the scale is 0 to 10." in wrong  # as where it is keyed in
+    assert "trial.toml" not in wrong
     assert contents(folder) == before
     assert host.post("/t/crisp/findings/slip", **slip).status_code == 303
     assert (folder / "scores.csv").read_text("utf-8").splitlines()[1].split(",")[2] == "1"

@@ -145,7 +145,7 @@ def lift(folder: Path, yes: bool, last: bool, poured: Pourer | None) -> None:
     from blindspoon.lifting import Lifting, correct_pourer, lift_blind  # noqa: PLC0415
 
     if poured and correct_pourer(folder, poured, today()):
-        click.echo("The blind was lifted before. Who poured is noted, and that it was said now.")
+        click.echo("The blind was lifted before. Who poured is noted, and what was said then.")
         return
 
     def agreed(found: Lifting) -> Pourer | None:

@@ -8,7 +8,7 @@ import json
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
-from typing import Any, Literal, TypeVar
+from typing import Any, Literal, TypeVar, get_args
 
 from blindspoon.files.schema import as_number
 from blindspoon.files.text_table import TextTable
@@ -49,8 +49,8 @@ class Lift:
 
     So many `tasters` had scored a cup, and `scored` of all `cups` that were to be served. `scores`
     is their SHA-256 in hexadecimal (`scores_fingerprint`). By the host's word it was `poured` by
-    somebody who did not taste, by two tasters for each other, or by one; `poured_said` on that day,
-    where it was put right after the lifting.
+    somebody who did not taste, by two tasters for each other, or by one; where that was put right
+    after the lifting, `poured_said` is the day, and `poured_before` what was said at the lifting.
     """
 
     date: datetime.date
@@ -61,6 +61,7 @@ class Lift:
     last: bool = True
     poured: Pourer = "unknown"
     poured_said: datetime.date | None = None
+    poured_before: Pourer = "unknown"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,7 +102,7 @@ class Seal:
             if lift["poured"] == "unknown":
                 del lift["poured"]
             if lift["poured_said"] is None:
-                del lift["poured_said"]
+                del lift["poured_said"], lift["poured_before"]
         text = tomlkit.dumps(own | closed | rows)
         return HEAD + text.replace("\n[[added]]\n", f"{ADDED}[[added]]\n", 1)
 
@@ -115,7 +116,7 @@ class Seal:
 _Row = TypeVar("_Row", Added, Lift)
 _TYPES = [
     *((name, datetime.date) for name in ("date", "closed", "poured_said")),  # and without a time
-    *((name, str) for name in ("key", "kind", "name", "scores", "poured")),
+    *((name, str) for name in ("key", "kind", "name", "scores", "poured", "poured_before")),
     *((name, int) for name in ("after", "tasters", "scored", "cups")),
     ("last", bool),
 ]
@@ -136,6 +137,8 @@ def parse_seal(text: str) -> Seal | None:
         found = tomllib.loads(text.removeprefix("\ufeff"))
         rows = (found, *found.get("added", ()), *found.get("lifted", ()))
         if any(type(row[name]) is not kind for row in rows for name, kind in _TYPES if name in row):
+            return None
+        if any(row.get("poured", "unknown") not in get_args(Pourer) for row in rows):
             return None
         return Seal(
             date=found["date"],

@@ -158,11 +158,16 @@ def standing(text: FolderText, hidden: FolderTables | None = None) -> Standing:
 
 
 def _by_pourer(lift: Lift | None) -> Iterator[Fact]:
-    if lift is not None and lift.poured != "unknown":
-        only = (lift.poured, lift.tasters) == ("taster", 1)
-        what, text = _BY_POURER["only" if only else lift.poured]
-        late = f" This was said on {lift.poured_said}, after the blind was lifted."
-        yield what, text + late if lift.poured_said else text
+    """Say who poured, and what of it was put right, by the host's word."""
+    if lift is None:
+        return
+    known = {**_BY_POURER, "taster": _BY_POURER["only" if lift.tasters == 1 else "taster"]}
+    if fact := known.get(lift.poured):
+        yield fact
+    if lift.poured_said:
+        _, before = known.get(lift.poured_before, ("", "Nothing was said."))
+        when = f"on {lift.poured_said}, after the blind was lifted"
+        yield "recorded", f"Who poured was put right {when}; before: {before}"
 
 
 def _under_pseudonyms(

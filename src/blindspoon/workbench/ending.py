@@ -11,6 +11,7 @@ from flask import abort, request
 from werkzeug.wrappers import Response
 
 from blindspoon.collect.ballots import questions_of, read_answer
+from blindspoon.collect.host_pages import SAY
 from blindspoon.errors import Problem, TrialError
 from blindspoon.files.edits import edit_table
 from blindspoon.files.schema import CORRECTIONS, as_number
@@ -32,7 +33,7 @@ from blindspoon.trial import Pourer, today
 from blindspoon.wording import capital, spelled
 from blindspoon.workbench.app import UNSENT, Form, Workbench
 from blindspoon.workbench.jobs import Job, Moved
-from blindspoon.workbench.phrases import noted, said, told
+from blindspoon.workbench.phrases import noted, said
 
 if TYPE_CHECKING:
     from blindspoon.packing.pack import Published
@@ -250,7 +251,7 @@ def _add_slips(bench: Workbench) -> None:
         if place is None:
             faults["code"] = "No cup with this code was scored by them in that session."
         if problems:
-            faults["new"] = told(problems[0])
+            faults["new"] = SAY.faults(problems, [attribute], new_cells)[attribute.name]
         if not form.get("reason"):
             faults["reason"] = "Say why; the findings print it."
         if place is None or faults:
