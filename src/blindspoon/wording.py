@@ -343,9 +343,14 @@ def comparative(
     up = difference > 0
     if word := attribute.more if up else attribute.less:
         return f"{was} {how}{word}"
-    end, label = attribute.high if up else attribute.low, f" on {attribute.label.lower()}" * on
-    towards = f" (towards “{end}”)" if end else ""
-    return f"scored {how}{'higher' if up else 'lower'}{label}{towards}"
+    label = f" on {attribute.label.lower()}" * on
+    return f"scored {how}{'higher' if up else 'lower'}{label}{towards(difference, attribute)}"
+
+
+def towards(difference: float, attribute: Attribute) -> str:
+    """Name the end of the scale to which a difference points, if it has a name."""
+    end = attribute.high if difference > 0 else attribute.low
+    return f" (towards “{end}”)" if end and difference else ""
 
 
 NUMERALS = "no one two three four five six seven eight nine ten eleven twelve".split()  # noqa: SIM905

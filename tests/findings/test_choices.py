@@ -128,7 +128,9 @@ def test_a_trial_is_drawn_answered_lifted_and_judged(method, tmp_path):
     assert (found.tests, found.right, found.tasters) == (24, 17, 12)
     assert found.primary
     assert found.verdict == "different"
-    assert found.because.startswith("These tasters could tell rock from sea: 17 of 24")
+    assert found.because.startswith(
+        "These tasters could tell the rock batch from the sea batch: 17 of 24"
+    )
 
 
 def test_one_who_answered_no_set_is_missed_once(tmp_path):
@@ -383,6 +385,20 @@ def test_several_variants_are_told_of_by_name():
         [replace(found, variant=it) for it, found in kinds], name_all([rock, pink, sea], "sea")
     )
     assert title == "Rock could be told from sea; whether pink can be told from it is not settled"
+
+
+def test_sets_and_scores_call_a_variant_alike(tmp_path):
+    cups = "variant,tests,right\nrock,24,17\n"
+    text = text_of("triangle").replace('name = "rock"', 'name = "rock"\nlabel = "Rock jar"')
+    (tmp_path / "trial.toml").write_text(text, encoding="utf-8")
+    (tmp_path / "choices.csv").write_text(cups, encoding="utf-8")
+    jars = "batch,variant,vessel\njar 1,sea,1 l jar\njar 2,rock,1 l jar\n"
+    (tmp_path / "batches.csv").write_text(jars, encoding="utf-8")
+    content = compose_report(analyse(tmp_path))
+    assert content.answer.startswith("These tasters could tell the rock jar from the sea jar: 17 ")
+    assert content.picture.title.startswith("The rock jar could be told from the sea jar: 17 of 24")
+    (tmp_path / "batches.csv").write_text(f"{jars}jar 3,rock,1 l jar\n", encoding="utf-8")
+    assert "tell rock jar from sea: 17" in compose_report(analyse(tmp_path)).answer  # of two jars
 
 
 def test_of_several_variants_what_is_not_settled_may_be_none(tmp_path):
@@ -759,7 +775,11 @@ def test_the_kit_says_how_many_cups_and_sets_there_are(packed):
 
 def test_what_is_said_names_what_was_tasted_and_the_kit_takes_answers_on_a_phone(packed):
     said = packed["say.md"].decode().split("## ")
-    assert said[1].split("\n\n")[1].startswith("Rock salt came close enough to sea salt: 8 of 24")
+    assert (
+        said[1]
+        .split("\n\n")[1]
+        .startswith("The rock-salt jar came close enough to sea salt: 8 of 24")
+    )
     assert "Compared: sea salt and rock salt." in said[2]
     assert "blindspoon collect kit --lan" in packed["kit/do-it-yourself.html"].decode()
 
@@ -776,7 +796,7 @@ def test_sets_that_were_to_answer_stand_at_the_head_before_scores_that_were_not(
     assert content.picture.name == "choices"
     assert len(content.boards) == 1  # which no picture at the head repeats
     camera = say(content, []).split("## ")[1]
-    assert "Rock could be told from sea: 17 of 24 were right" in camera
+    assert "The rock batch could be told from the sea batch: 17 of 24 were right" in camera
     assert "17 of 24 picked" not in page(content).split("<nav")[1]  # the answer says it
 
 

@@ -25,12 +25,13 @@ ENDS = {
 
 @dataclass(frozen=True, kw_only=True)
 class Scenario:
-    """How a made-up trial went; `effects` are variant minus control, in points."""
+    """How a made-up trial went; `effects` are variant minus control, in points, on `moved` ones."""
 
     effects: tuple[float, ...] = (2.2, 0.6, 0.0, -1.9)
     tasters: int = 12
     sessions: int = 1
     attributes: tuple[str, ...] = ("texture", "saltiness")
+    moved: int = 1
     primary: tuple[str, ...] = ("texture",)
     declared: datetime.date | None = datetime.date(2026, 9, 4)
     by: str = "mixed"
@@ -165,7 +166,7 @@ def _scores(rng, scenario, taster, variant):
     own = rng.normal(0, scenario.noise, scenario.tasters)[taster]
     columns = []
     for index in range(len(scenario.attributes)):
-        centre = means if index == 0 else np.full_like(means, level)
+        centre = means if index < scenario.moved else np.full_like(means, level)
         raw = centre + own + rng.normal(0, scenario.noise, taster.size)
         step = scale.step or 1.0
         columns.append(np.clip(np.round(raw / step) * step, scale.low, scale.high))

@@ -138,6 +138,38 @@ def test_the_whole_trial_is_counted_where_nothing_else_is_short_enough(content_o
     )
 
 
+def test_what_goes_one_way_on_two_attributes_is_told_once_with_both_numbers(content_of):
+    text = content_of("two primary", moved=2, effects=(3.0,)).answer
+    assert re.fullmatch(
+        r"The cool-cellar batch was crisper and saltier than plain brine, by \d\.\d and \d\.\d "
+        r"points out of 10\.",
+        text,
+    )
+
+
+def test_where_one_of_two_variants_goes_both_ways_every_sentence_names_its_attribute(content_of):
+    kinds = {"attributes": ("sourness", "smell"), "primary": ("sourness", "smell")}
+    text = content_of("usual", **kinds, moved=2, effects=(3.0, 0.6), seed=1).answer
+    assert text.count("cool-cellar") == 1
+    assert " on sourness (towards “very sour”) and smell, by " in text
+    assert re.search(r"vine-leaf batch .* on (sourness and )?smell", text)
+
+
+def test_several_variants_have_their_numbers_attribute_by_attribute(content_of):
+    text = content_of("two primary", moved=2, effects=(5.0, 2.5), noise=0.4).answer
+    sizes = r"by 5\.\d and 2\.\d points, and by [45]\.\d and 2\.\d points out of 10\."
+    assert re.fullmatch(
+        f"The cool-.* batches were crisper and saltier than plain brine, {sizes}", text
+    )
+
+
+def test_what_is_open_or_alike_on_two_attributes_is_told_once(content_of):
+    kinds = {"primary": ("texture", "saltiness")}
+    assert content_of("all alike", **kinds).answer.endswith("plain brine on texture and saltiness.")
+    text = content_of("nothing differs", **kinds).answer
+    assert text.startswith("On texture and saltiness, nothing is settled: none of four could")
+
+
 def test_a_catch_is_told_of_what_was_found_different_alone(analysis_of):
     demo, caught = analysis_of("allotment-cucumbers"), set()
     for result in demo.results:

@@ -141,7 +141,7 @@ def title_of(compared: Sequence[JudgedVariant], names: Naming) -> str:
     ways = [(first, most) for first in (ALL, 3, 2, 1) for most in (ALL, 3, 2, 1)]
     title = ""
     for first, most in ways:
-        title = "; ".join(clauses(compared, names, sizes=False, most=most, first=first))
+        title = "; ".join(clauses([compared], names, sizes=False, most=most, first=first))
         if len(title) <= LONGEST:
             break
     return title

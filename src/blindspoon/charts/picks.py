@@ -59,11 +59,9 @@ def picks_title(choices: Sequence[ChoiceFound], names: Naming) -> str:
     """State what was found, without a full stop; of one variant how many were right, too."""
     clauses = list[str]()
     for kinds, form in BY_VERDICT.items():
-        who = [names.short(found.variant) for found in choices if found.verdict in kinds]
+        who = [found.variant for found in choices if found.verdict in kinds]
         if who:
-            clauses.append(
-                form.format(wording.listing(who), "it" if clauses else names.short(names.control))
-            )
+            clauses.append(form.format(names.subject(who), "it" if clauses else names.like))
     if len(choices) == 1:
         (found,) = choices
         luck = ", fewer than luck explains" if found.turned else LUCK.get(found.verdict, "")
@@ -72,7 +70,7 @@ def picks_title(choices: Sequence[ChoiceFound], names: Naming) -> str:
             luck = f", so at most {percent(found.limit, found.choice.can_tell)} {can}"
         elif found.verdict == "slight" and found.whose_sets:
             luck = f"{LUCK['different']}, but not often"
-        two_sided, picked = found.choice.two_sided, names.short(found.picked(names))
+        two_sided, picked = found.choice.two_sided, found.picked(names)
         did = f"picked {picked} as having more {found.choice.attribute}"
         were = did if two_sided else "was right" if found.right == 1 else "were right"
         clauses[0] += f": {found.right:,} of {found.tests:,} {were}{luck}"
@@ -118,11 +116,11 @@ def lines_chart(found: ChoiceFound, names: Naming, source: str) -> Chart | None:
         digits=0,
     )
     key = "On the upper line or above it the tasting stops: they can tell. On the lower one: alike."
-    sets, short = wording.count(found.tests, "set"), names.short
+    sets, this = wording.count(found.tests, "set"), names.subject([found.variant])
     form = next(form for kinds, form in BY_VERDICT.items() if found.verdict in kinds)
     return Chart(
         name=f"{found.variant.name}-sequential",
-        title=f"After {sets}, {form.format(short(found.variant), short(names.control))}",
+        title=f"After {sets}, {form.format(this, names.like)}",
         data=f"right answers after each of {sets}",
         lay=partial(lay_lines, [[plot]], key),
         source=source,

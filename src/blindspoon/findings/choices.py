@@ -108,10 +108,10 @@ class ChoiceFound:
         """Whether so few were right that they rather tell the two, the other way round."""
         return self.p_fewer < UNLIKELY
 
-    def picked(self, names: Naming) -> Variant:
-        """Tell what was picked as often as `right` says."""
+    def picked(self, names: Naming) -> str:
+        """Name what was picked as often as `right` says."""
         few = self.choice.two_sided and 2 * int(self.path.sum()) < self.tests
-        return names.control if few else self.variant
+        return names.like if few else names.subject([self.variant])
 
     @property
     def whose_sets(self) -> str:
@@ -315,7 +315,7 @@ def _because(found: ChoiceFound, ground: Ground, names: Naming) -> str:
     if found.verdict == "open" and not found.possible:
         parts.append(_too_few(choice, tests, 1 - found.level))
     if found.turned:
-        other = f", or has {names.short(names.control)} {choice.expect} {choice.attribute}"
+        other = f", or has {names.like} {choice.expect} {choice.attribute}"
         or_so = other if choice.attribute else ""
         parts.append(f"So few are hardly luck: is the key the right way round{or_so}?")
     if declared is not None and tests != declared:
@@ -358,7 +358,7 @@ def percent(share: float, *limits: float) -> str:
 def _heads(found: ChoiceFound, names: Naming) -> tuple[str, str, str]:
     """Name variant and control as told apart, as alike, and as not settled."""
     who = "This taster" if found.tasters == 1 else "These tasters"
-    this, control = names.short(found.variant), names.short(names.control)
+    this, control = names.subject([found.variant]), names.like
     return (
         f"{who} could tell {this} from {control}",
         f"{wording.capital(this)} and {control} are alike enough",
@@ -372,9 +372,7 @@ def _sentence(found: ChoiceFound, names: Naming) -> str:
     counted, picked = f"{found.right} of {found.tests}{answers}", choice.how.pick
     if choice.attribute:
         more = "more" if choice.two_sided else choice.expect
-        picked = (
-            f"picked {names.short(found.picked(names))} as the one with {more} {choice.attribute}"
-        )
+        picked = f"picked {found.picked(names)} as the one with {more} {choice.attribute}"
     picks, (could, alike, unsettled) = f"{counted} {picked}", _heads(found, names)
     were = "was" if found.needed == 1 else "were"
     needed = "" if found.needed is None else f", and {found.needed} {were} needed"

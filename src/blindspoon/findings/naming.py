@@ -97,6 +97,8 @@ class Naming:
 def naming(trial: Trial, table: ScoreTable, made: Made | None) -> Naming:
     names = name_all(trial.variants, trial.control, made.log.noun if made else "batch")
     batches = int(table.batches_tasted(len(trial.variants)).max())
+    if made and not table.taster.size:  # of sets it is not recorded which batches were tasted
+        batches = max(len(made.log.of_variant(variant.name)) for variant in trial.variants)
     if batches < 2:
         return names
     by_ranks = trial.decision.by == "ranks" or len(table.tasters) == 1

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, TypeAlias
 
 from blindspoon import wording
@@ -149,36 +150,43 @@ GROUPS: tuple[tuple[Kind | None, int], ...] = (
 
 
 def clauses(
-    others: Sequence[JudgedVariant],
+    attributes: Sequence[Sequence[JudgedVariant]],
     names: Naming,
     *,
     sizes: bool,
     most: int = ALL,
     first: int = ALL,
 ) -> list[str]:
-    """Tell of one attribute: a clause, without its full stop, for each verdict and its variants.
+    """Tell of attributes: a clause, without its full stop, for each verdict and its variants.
 
-    With `sizes` differences have theirs; a clause names `most` variants and counts the rest, and
-    the `first` clauses are given.
+    What is alike on several attributes is told once. With `sizes` differences have theirs; a clause
+    names `most` variants and counts the rest, and the `first` clauses of each attribute are given.
     """
-    label = others[0].attribute.label.lower()
-    groups = [[o for o in others if (o.verdict, o.direction) == group] for group in GROUPS]
-    present = [members for members in groups if members]
-    if present == [groups[5]] and len(others) > 2:
-        number = wording.spelled(len(others))
-        return [
-            f"on {label}, nothing is settled: none of {number} could be told from {names.like}, "
-            "or shown to be alike"
-        ]
-    kept = present[:first]
-    on = "" if _tells(kept[0][0]) else f" on {label}"
-    texts = [
-        _clause(members, names, sizes=sizes, most=most, on="" if place else on, first=not place)
-        for place, members in enumerate(kept)
-    ]
-    if kept[-1] is groups[5] and len(kept) > 1 and kept[-2] is groups[4]:
-        texts[-2:] = [f"{texts[-2]}; {texts[-1]}"]
-    return texts
+    alike: dict[tuple[object, ...], list[Sequence[JudgedVariant]]] = {}
+    texts, seen, before = [""], set[str](), ""
+    for others in attributes:
+        groups = [[o for o in others if (o.verdict, o.direction) == group] for group in GROUPS]
+        for members in [members for members in groups if members][:first]:
+            alike.setdefault(_likeness(members), []).append(members)
+    joined = any(len(same) > 1 for same in alike.values())
+    for same in alike.values():
+        labels = {members[0].attribute.label for members in same}
+        head = not seen if joined else seen.isdisjoint(labels)
+        text = _clause(
+            same, names, sizes=sizes, most=most, named=joined or head, first=head, of=len(others)
+        )
+        kind = same[0][0].verdict or ""
+        goes_on = not head and before == "alike" and kind == "open"
+        texts[-1:] = [f"{texts[-1]}; {text}"] if goes_on else [texts[-1], text]
+        seen, before = seen | labels, kind
+    return texts[1:]
+
+
+def _likeness(members: Sequence[JudgedVariant]) -> tuple[object, ...]:
+    """Give what findings on two attributes have to share so that one clause can tell of both."""
+    head, who = members[0], frozenset(member.variant.name for member in members)
+    kind = head.attribute.scale, head.attribute.margin, _tells(head)
+    return head.verdict, head.direction, who, kind
 
 
 def _tells(other: JudgedVariant) -> bool:
@@ -188,24 +196,40 @@ def _tells(other: JudgedVariant) -> bool:
 
 
 def _clause(
-    members: Sequence[JudgedVariant], names: Naming, *, sizes: bool, most: int, on: str, first: bool
-) -> str:
-    """One group of variants by name: subject, verb, predicate and sizes; the largest first."""
-    ordered = sorted(members, key=by_size)
+    same: Sequence[Sequence[JudgedVariant]], names: Naming, *, sizes: bool, most: int, named: bool,
+    first: bool, of: int,
+) -> str:  # fmt: skip
+    """One group of variants by name, out of so many: subject, verb, predicate and sizes.
+
+    The largest difference comes first; on several attributes they are in the order of these.
+    """
+    ordered = sorted(same[0], key=by_size)
     most = most if len(ordered) > most + 1 else ALL
-    shown, unnamed = ordered[:most], len(ordered[most:])
+    shown, unnamed, heads = ordered[:most], len(ordered[most:]), [members[0] for members in same]
     subject, many = names.subject([each.variant for each in shown], unnamed), len(ordered) > 1
-    if members[0].verdict == "open":
+    towards = [wording.towards(it.direction, it.attribute) * (len(same) > 1) for it in heads]
+    labels = wording.listing(
+        f"{it.attribute.label.lower()}{to}" for it, to in zip(heads, towards, strict=True)
+    )
+    on = f" on {labels}" * (named and not _tells(heads[0]))
+    if heads[0].verdict == "open" and len(ordered) == of > 2:
+        none = f"none of {wording.spelled(of)} could be told from {names.like}"
+        return f"on {labels}, nothing is settled: {none}, or shown to be alike"
+    if heads[0].verdict == "open":
         than = f" from {names.like}" if first or many else ""  # else: from one another?
         return f"whether {subject} {'differ' if many else 'differs'}{than}{on} is not settled"
-    text = f"{subject} {_predicate(members[0], names.like, many=many, first=first)}"
-    found = [each for each in shown if each.direction]
-    if not (sizes and found):
+    text = f"{subject} {_predicate(heads, names.like, many=many, first=first)}"
+    if not (sizes and heads[0].direction):
         return text + on
-    ends = found[0].attribute.scale
+    ends, place = heads[0].attribute.scale, [each.variant for each in ordered].index
     scale = f" out of {wording.plain(ends.high)}" if first and not ends.low else ""
-    by = f"up to {size_of(found[:1])}" if unnamed else size_of(found)
-    return f"{text}{on}, by {by}{scale}"
+    told = [sorted(members, key=lambda it: place(it.variant))[:most] for members in same]
+    if unnamed:
+        told = [[min(members, key=by_size)] for members in same]
+    elif not many:
+        told = [heads]
+    up_to = "up to " * bool(unnamed)
+    return f"{text}{on}, by {', and by '.join(up_to + size_of(group) for group in told)}{scale}"
 
 
 def by_size(other: JudgedVariant) -> float:
@@ -214,24 +238,30 @@ def by_size(other: JudgedVariant) -> float:
 
 def size_of(others: Sequence[JudgedVariant]) -> str:
     """Give the sizes of differences with like decimals: "2.2 and 1.7 points", "1 point"."""
-    attribute, contrasts = others[0].attribute, [other.found for other in others if other.found]
+    contrasts = [(other.attribute, other.found) for other in others if other.found]
     if len(contrasts) == 1:
-        return wording.points(contrasts[0].difference, attribute, contrasts[0].interval)
-    digits = max(wording.estimate_digits(c.difference, c.interval, attribute) for c in contrasts)
-    shown = (wording.number(abs(contrast.difference), digits) for contrast in contrasts)
+        ((attribute, found),) = contrasts
+        return wording.points(found.difference, attribute, found.interval)
+    digits = max(wording.estimate_digits(c.difference, c.interval, of) for of, c in contrasts)
+    shown = (wording.number(abs(contrast.difference), digits) for _, contrast in contrasts)
     return f"{wording.listing(shown)} points"
 
 
-def _predicate(other: JudgedVariant, control: str, *, many: bool, first: bool) -> str:
+def _predicate(others: Sequence[JudgedVariant], control: str, *, many: bool, first: bool) -> str:
     """Say what variants are, with the verb in its number; in full where `first`."""
-    was, attribute = "were" if many else "was", other.attribute
+    was, other = "were" if many else "was", others[0]
     if other.verdict is None:
         return "could not be compared"
     if other.verdict == "alike":
-        return f"came within {wording.margin(attribute)} of {control if first else 'it'}"
-    slightly = "slightly " if other.verdict == "slight" else ""
-    up = wording.comparative(other.direction, attribute, was=was, how=slightly, on=False)
-    return f"{up} than {control}" if first else up
+        return f"came within {wording.margin(other.attribute)} of {control if first else 'it'}"
+    up, slightly = other.direction, "slightly " if other.verdict == "slight" else ""
+    kinds = [it.attribute for it in others]
+    if len(kinds) > 1 and not _tells(other):  # which way that is stands with each attribute
+        kinds = [replace(other.attribute, low="", high="")]
+    way = wording.comparative(up, kinds[0], was=was, how=slightly, on=False)
+    more = (f"{slightly}{it.more if up > 0 else it.less}" for it in kinds[1:])
+    text = wording.listing([way, *more])
+    return f"{text} than {control}" if first else text
 
 
 def verdict_sentence(judged: JudgedVariant, subject: str, control: str, alpha: float) -> str:
@@ -252,7 +282,7 @@ def verdict_sentence(judged: JudgedVariant, subject: str, control: str, alpha: f
     level = wording.percent(1 - 2 * alpha if alike else 1 - alpha)
     within = f" ({level} interval {wording.span(interval, attribute)})" if interval else ""
     on = "" if _tells(judged) else f" on {label}"
-    text = f"{subject} {_predicate(judged, control, many=False, first=True)}{on}"
+    text = f"{subject} {_predicate([judged], control, many=False, first=True)}{on}"
     if alike:
         return text + within
     small = f": a difference, but of less than {wording.margin(attribute)}"

@@ -70,17 +70,14 @@ def short_answer(analysis: Analysis, answering: Sequence[AttributeResult]) -> st
     differing = [result for result in answering if any(it.direction for it in result.others)]
     forms = (*((answering, form) for form in FORMS), (differing or answering, FEWEST))
     for kept, (sizes, most, first) in forms:
-        parts = [
-            clause
-            for result in kept
-            for clause in clauses(result.others, names, sizes=sizes, most=most, first=first)
-        ]
+        others = [result.others for result in kept]
+        parts = clauses(others, names, sizes=sizes, most=most, first=first)
         parts[0] = to + parts[0]
         answers.append(
             " ".join(map(sentence, parts)) + f" The {where} has the rest." * (first < ALL)
         )
-    others = [other for result in answering for other in result.others]
-    answers.append(sentence(f"{to}{_overall(others)}; the {where} names each"))
+    every = [other for result in answering for other in result.others]
+    answers.append(sentence(f"{to}{_overall(every)}; the {where} names each"))
     catch = _one_catch(analysis, answering)
     answers = [" ".join(filter(None, (*opening, text, catch))) for text in answers]
     return next((text for text in answers if len(text.split()) <= MOST_WORDS), answers[-1])

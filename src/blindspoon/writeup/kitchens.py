@@ -93,7 +93,7 @@ def _answer(found: PooledAttribute, pool: Pool) -> str:
     if isinstance(found.fit, NoResult):
         return f"{short} {found.fit.reason}"
     names = name_all(pool.variants, pool.first.control)
-    first, *more = clauses(found.comparisons, names, sizes=True)
+    first, *more = clauses([found.comparisons], names, sizes=True)
     caught = {what.variant for it in pool.kitchens for what in it.differs if what.undeclared}
     also = [it.variant for it in found.comparisons if it.direction and it.variant.name in caught]
     catch = [f"One catch: {names.subject(also)} differed in more than was meant."] * bool(also)
