@@ -267,7 +267,7 @@ def compiled_once(tmp_path_factory):
     kept = shared(tmp_path_factory) / "templates"
     kept.mkdir(exist_ok=True)
     cache = jinja2.FileSystemBytecodeCache(str(kept))
-    if words := sys.modules.get("blindspoon.writeup.words"):
+    if words := sys.modules.get("blindspoon.writeup.templating"):
         words.templates().bytecode_cache = cache
     if server := sys.modules.get("blindspoon.collect.server"):
         server.JINJA["bytecode_cache"] = cache

@@ -22,7 +22,7 @@ from blindspoon.errors import DesignError, TrialError
 from blindspoon.examine import explanations
 from blindspoon.packing.pack import file_names
 from blindspoon.writeup.kitchens import compose_kitchens
-from blindspoon.writeup.words import paragraphs
+from blindspoon.writeup.templating import paragraphs
 from tests.conftest import spoil
 
 ROOT = Path(__file__).parents[1]

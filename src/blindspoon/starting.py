@@ -302,7 +302,7 @@ def rule_in_words(trial: Trial) -> str:
     19 tastings out of 20; alike if the scores show that it lies within 1 point; slightly different,
     by too little to matter, if both; and not settled if neither.
     """
-    from blindspoon.writeup.words import paragraphs  # noqa: PLC0415 - not at the start
+    from blindspoon.writeup.templating import paragraphs  # noqa: PLC0415 - not at the start
 
     attributes, primary = trial.primary_attributes, trial.decision.primary
     margins = [margin(attribute) for attribute in attributes[:1] if attribute.margin]

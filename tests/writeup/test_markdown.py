@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from markdown_it import MarkdownIt
 
 from blindspoon.packing.pack import blog
-from blindspoon.writeup.words import inline
+from blindspoon.writeup.templating import inline
 
 COMMONMARK = MarkdownIt("commonmark").enable("table")
 

@@ -18,7 +18,7 @@ from blindspoon.writeup.batches_section import recipe_table
 from blindspoon.writeup.front import advice, weaknesses
 from blindspoon.writeup.limits import MOST_STEPS, next_steps
 from blindspoon.writeup.records import trial_record
-from blindspoon.writeup.words import points
+from blindspoon.writeup.templating import points
 from tests.writeup.conftest import part
 
 TRIALS = Path(__file__).parents[2] / "trials"

@@ -23,7 +23,7 @@ from blindspoon.trial import Session, Trial, default_tasters
 from blindspoon.wording import capital
 from blindspoon.writeup.batches_section import only_a_mark, recipe_table
 from blindspoon.writeup.limits import cautions
-from blindspoon.writeup.words import html_page
+from blindspoon.writeup.templating import html_page
 from blindspoon.writeup.writers import Table, grid
 
 

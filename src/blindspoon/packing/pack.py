@@ -29,7 +29,7 @@ from blindspoon.wording import sentence
 from blindspoon.writeup.kitchens import KitchensContent, compose_kitchens, forest_of, kitchens_page
 from blindspoon.writeup.page import ReportContent, page, render
 from blindspoon.writeup.records import pool_record
-from blindspoon.writeup.words import html_page, markdown_page
+from blindspoon.writeup.templating import html_page, markdown_page
 
 MOST_POINTS = 3  # that a post takes over of a list
 

@@ -17,7 +17,7 @@ from blindspoon.files.trial_toml import trial_text
 from blindspoon.trial import Trial
 from blindspoon.writeup.columns import COUNT, NUMBER, one_of
 from blindspoon.writeup.records import FILES
-from blindspoon.writeup.words import markdown_page, software
+from blindspoon.writeup.templating import markdown_page, software
 from blindspoon.writeup.writers import TEXT, Column, ColumnKind, Record, described
 
 

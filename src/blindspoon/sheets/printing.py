@@ -42,7 +42,7 @@ from blindspoon.sheets.pouring import (
     weight,
 )
 from blindspoon.trial import Attribute, Scale, Trial
-from blindspoon.writeup.words import paragraphs, points, templates
+from blindspoon.writeup.templating import paragraphs, points, templates
 
 WIDEST = 84  # characters that all steps of a scale may have, so that they can be read side by side
 REST = "at least 30 seconds"

@@ -15,7 +15,7 @@ from blindspoon.stats.several_tests import Bracket
 from blindspoon.wording import day as on_day
 from blindspoon.writeup.asked_columns import CHOICE, COURSE_DAYS, TASTER
 from blindspoon.writeup.records import day_values
-from blindspoon.writeup.words import PageSection, Points, paragraphs, points
+from blindspoon.writeup.templating import PageSection, Points, paragraphs, points
 from blindspoon.writeup.writers import DASH, Table, csv_table, grid, table_of, to_csv
 
 # A course over days -----------------------------------------------------------------------------

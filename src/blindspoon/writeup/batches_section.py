@@ -23,7 +23,7 @@ from blindspoon.trial import Trial
 from blindspoon.wording import capital
 from blindspoon.writeup.columns import COUNT, NUMBER, POINTS
 from blindspoon.writeup.tables import strengths_table
-from blindspoon.writeup.words import PageSection, paragraphs
+from blindspoon.writeup.templating import PageSection, paragraphs
 from blindspoon.writeup.writers import Column, Table, grid, table_of
 
 

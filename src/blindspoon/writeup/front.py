@@ -28,7 +28,7 @@ from blindspoon.wording import capital, sentence
 from blindspoon.writeup.asked_sections import days_answer
 from blindspoon.writeup.limits import caution_for_readers
 from blindspoon.writeup.methods import days_ahead
-from blindspoon.writeup.words import Points, paragraphs, points
+from blindspoon.writeup.templating import Points, paragraphs, points
 
 MOST_WORDS = 58
 FORMS = (

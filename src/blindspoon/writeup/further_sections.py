@@ -31,7 +31,7 @@ from blindspoon.writeup.columns import (
     WITHIN,
     P,
 )
-from blindspoon.writeup.words import PageSection, paragraphs, points
+from blindspoon.writeup.templating import PageSection, paragraphs, points
 from blindspoon.writeup.writers import (
     Column,
     Table,

@@ -20,7 +20,7 @@ from blindspoon.writeup.batches_section import recipe_table
 from blindspoon.writeup.columns import MIXED, difference, finer
 from blindspoon.writeup.front import MOST_WORDS
 from blindspoon.writeup.tables import chosen
-from blindspoon.writeup.words import Points, html_page, paragraphs
+from blindspoon.writeup.templating import Points, html_page, paragraphs
 from blindspoon.writeup.writers import Table, table_of
 
 HEADS = {

@@ -14,7 +14,7 @@ from blindspoon.findings.verdict_in_words import flag_note
 from blindspoon.scores.standing import too_few_rounds
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Trial, Variant
-from blindspoon.writeup.words import PageSection, Points, paragraphs, points
+from blindspoon.writeup.templating import PageSection, Points, paragraphs, points
 from blindspoon.writeup.writers import grid
 
 MOST_FLAGS = 4

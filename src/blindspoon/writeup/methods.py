@@ -14,7 +14,7 @@ from blindspoon.stats.rounds import MOST_TOGETHER
 from blindspoon.trial import Scale, Trial
 from blindspoon.version import __version__
 from blindspoon.wording import day
-from blindspoon.writeup.words import paragraphs, points
+from blindspoon.writeup.templating import paragraphs, points
 
 
 def session_dates(trial: Trial, table: ScoreTable) -> list[datetime.date]:

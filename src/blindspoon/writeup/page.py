@@ -33,7 +33,7 @@ from blindspoon.writeup.further_sections import influence_section, joint_section
 from blindspoon.writeup.limits import next_steps
 from blindspoon.writeup.records import csv_files
 from blindspoon.writeup.tables import contrast_tables, scores_section, scores_table
-from blindspoon.writeup.words import PageSection, Points, html_page
+from blindspoon.writeup.templating import PageSection, Points, html_page
 from blindspoon.writeup.writers import Table
 
 FOLDS = (

@@ -12,7 +12,7 @@ from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Attribute, Trial
 from blindspoon.writeup.columns import COMPARISON, FIT, points_cell
-from blindspoon.writeup.words import PageSection, paragraphs
+from blindspoon.writeup.templating import PageSection, paragraphs
 from blindspoon.writeup.writers import Column, Table, grid, table_of
 
 MOST_SERVINGS = 200
