@@ -68,9 +68,12 @@ class Naming:
         >>> names = Naming(plain=True, noun="jar", control=cool)
         >>> names.subject([cool, leaf]), names.subject([leaf], 3)
         ('the cool-cellar and leaf jars', 'the leaf jar and three other jars')
+        >>> replace(names, plain=False).subject([leaf])
+        '“leaf jar”'
         """
         named = [self.short(variant) for variant in variants]
-        if self.bare:
+        have_noun = not self.plain and all(self._ending.search(it.label) for it in variants)
+        if self.bare or have_noun:
             more = [f"{wording.spelled(others)} other{'s' if others > 1 else ''}"] * bool(others)
             return wording.listing([*named, *more])
         if self.plain:  # a “Leaf jar” is a jar already
