@@ -266,6 +266,7 @@ def test_kitchens_have_a_page_with_all_that_was_found(made, found, blindspoon, t
     assert "Interval for “alike”" in page
     assert "Kitchens like these: each variant from its differences in the kitchens" in page
     assert not re.search(r'(?:src|href)="(?!#)', page)
+    assert "<h1>Fermented cucumbers, tasted in three kitchens</h1>" in page
 
 
 def test_kitchens_are_sent_out_with_a_post_with_what_to_say_and_with_their_data(kitchens, tmp_path):

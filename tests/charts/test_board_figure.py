@@ -70,7 +70,7 @@ def test_its_title_and_alt_state_the_finding(board):
     assert board.alt.endswith(f"{found}. Interval plot of {of}.")
 
 
-def test_a_square_shares_the_board_out_under_the_title_of_the_whole(attributes, monkeypatch):
+def test_a_square_shares_the_board_out_and_each_part_claims_what_it_shows(attributes, monkeypatch):
     drawn = {}
 
     def picture_of(chart, size, captions):  # the pictures themselves, and not their files
@@ -89,6 +89,12 @@ def test_a_square_shares_the_board_out_under_the_title_of_the_whole(attributes, 
         *(f"figures/square/board-{part}.png" for part in (1, 2)),
         *(f"figures/video/board{end}.png" for end in ("", "-dark")),
     ]
-    title = board_chart(attributes).title
-    shown = [scene for scene in drawn.values() if scene]
-    assert all(title in " ".join(text.text for text in scene.texts) for scene in shown)
+    for part in (slice(0, 2), slice(2, 4)):
+        title = board_chart(attributes, part).title
+        shown = {it.variant for of in attributes[part] for it in of.result.others if it.direction}
+        for it in attributes[0].result.others:  # whom the picture leaves hollow it does not name
+            named = attributes[0].names.short(it.variant).replace(" ", "-") in title
+            assert named == (it.variant in shown), title
+        assert all(of.attribute.label.lower() in title for of in attributes[part])
+        scenes = [scene for (size, alt), scene in drawn.items() if scene and alt.startswith(title)]
+        assert any(title in " ".join(text.text for text in scene.texts) for scene in scenes)

@@ -280,3 +280,14 @@ def test_of_the_rows_of_a_variant_the_pooled_one_stands_out():
     assert bold[1::3] == ["Kitchens like these"] * (
         len(bold) // 3
     )  # after the name of each variant
+
+
+@SHEETS
+def test_a_pooled_diamond_that_is_not_settled_is_hollow(sheet):
+    pool = build(half=1.2)
+    scene = forest(pool).lay(sheet).scene
+    kinds = [it.verdict for it in pool.attributes[0].comparisons]
+    inside = [mark for mark in of(scene, Marks, "ground") if mark.kind == "diamond"]
+    assert "open" in kinds
+    assert len(inside) == len(kinds) + kinds.count("open")
+    assert "Hollow: not settled." in " ".join(text.text for text in scene.texts)

@@ -165,9 +165,15 @@ def scores_title(outcome: AttributeOutcome) -> str:
     return f"On average, {label} ran from {low} for {first} to {high} for {last}"
 
 
-def board_title(outcomes: Sequence[AttributeOutcome]) -> str:
-    """Name the variants that differed on any attribute, and those that came close on all."""
-    names = outcomes[0].names
+def board_title(outcomes: Sequence[AttributeOutcome], *, part: bool = False) -> str:
+    """Name the variants that differed on any attribute, and those that came close on all.
+
+    Of a `part` of the attributes it says which they are.
+    """
+    names, labels = outcomes[0].names, [it.attribute.label.lower() for it in outcomes]
+    some, every = "in some way", "in all"
+    if part:
+        some, every = (f"on {wording.listing(labels, link)}" for link in ("or", "and"))
     verdicts = defaultdict[Variant, set[Kind | None]](set)
     for other in (other for outcome in outcomes for other in outcome.result.others):
         verdicts[other.variant].add(other.verdict)
@@ -176,12 +182,15 @@ def board_title(outcomes: Sequence[AttributeOutcome]) -> str:
     found = [
         f"{names.subject(variants[:MOST_NAMES], len(variants[MOST_NAMES:]))} {predicate}"
         for variants, predicate in (
-            (differing, f"differed from {names.like} in some way"),
-            (alike, f"came within the margin of {'it' if differing else names.like} in all"),
+            (differing, f"differed from {names.like} {some}"),
+            (alike, f"came within the margin of {'it' if differing else names.like} {every}"),
         )
         if variants
     ]
-    return _to_whom(outcomes[0].result, "; ".join(found) or "nothing is settled on any attribute")
+    nothing = f"nothing is settled {some if part else 'on any attribute'}"
+    if any(kinds != {"open"} for kinds in verdicts.values()):
+        nothing = f"none was shown to differ from {names.like} {some}"
+    return _to_whom(outcomes[0].result, "; ".join(found) or nothing)
 
 
 # Marks ------------------------------------------------------------------------------------------
@@ -247,14 +256,14 @@ def _mark(other: Other) -> MarkKind:
 
 
 def board_chart(outcomes: Sequence[AttributeOutcome], part: slice = slice(None)) -> Chart:
-    """Draw the differences on several attributes, or on a part of them, under the same title."""
-    variants = wording.count(len(outcomes[0].others), "variant")
-    attributes = wording.count(len(outcomes[part]), "attribute")
+    """Draw the differences on several attributes, or on a part of them."""
+    variants, drawn = wording.count(len(outcomes[0].others), "variant"), outcomes[part]
+    attributes = wording.count(len(drawn), "attribute")
     return Chart(
         name="board",
-        title=board_title(outcomes),
+        title=board_title(drawn, part=len(drawn) < len(outcomes)),
         data=f"the differences of {variants} from the control on {attributes}",
-        lay=board_plot(outcomes[part]).lay,
+        lay=board_plot(drawn).lay,
         source=outcomes[0].source,
     )
 

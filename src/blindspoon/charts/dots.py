@@ -364,6 +364,6 @@ def _concluded(dot: Dot, axis: Axis, style: Style, y: float) -> list[Shape]:
     if dot.interval is not None:
         shapes += axis_bar(axis, dot.interval, y, dot.ink, style.estimate / 2)
     if dot.estimate is not None:
-        radius = style.estimate + (dot.mark == "diamond")
+        radius = style.estimate + ("diamond" in dot.mark)
         shapes += marked((axis.x(axis.within(dot.estimate)), y), radius, dot.ink, dot.mark)
     return shapes

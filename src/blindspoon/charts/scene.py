@@ -172,7 +172,7 @@ ASCENT, DESCENT = 0.8, 0.22
 
 ANCHORS = {"start": 0.0, "middle": 0.5, "end": 1.0}  # share of a text that lies left of its place
 Point = tuple[float, float]
-MarkKind = Literal["disc", "ring", "diamond"]
+MarkKind = Literal["disc", "ring", "diamond", "hollow diamond"]
 
 
 class Box(NamedTuple):
@@ -264,11 +264,13 @@ class Scene:
         return tuple(shape for shape in self.shapes if isinstance(shape, Text))
 
 
-def marked(centre: Point, radius: float, ink: str, kind: MarkKind) -> tuple[Marks, Marks]:
+def marked(centre: Point, radius: float, ink: str, kind: MarkKind) -> tuple[Marks, ...]:
     """Draw a mark on a ground of its own, so that it stands out from what lies under it."""
-    mark = Marks(points=(centre,), radius=radius, ink=ink, kind=kind)
-    ground: MarkKind = "diamond" if kind == "diamond" else "disc"
-    return replace(mark, radius=radius + 1.5, ink="ground", kind=ground), mark
+    hollow = kind == "hollow diamond"
+    mark = Marks(points=(centre,), radius=radius, ink=ink, kind="diamond" if hollow else kind)
+    ground = replace(mark, ink="ground", kind="diamond" if mark.kind == "diamond" else "disc")
+    inside = replace(ground, radius=(1 - RING) * radius)
+    return replace(ground, radius=radius + 1.5), mark, *[inside] * hollow
 
 
 def rectangle(left: float, top: float, right: float, bottom: float, ink: str) -> Area:

@@ -1,14 +1,13 @@
 """What several kitchens found together: their page, from the parts of a trial's, and its chart."""
 
 from dataclasses import dataclass, replace
-from typing import Literal
 
 from blindspoon import wording
 from blindspoon.charts.axis import difference_axis, shaded_words
-from blindspoon.charts.board import title_of
+from blindspoon.charts.board import HOLLOW, title_of
 from blindspoon.charts.chart import Chart
 from blindspoon.charts.dots import Dot, DotPlot, Row
-from blindspoon.charts.scene import variant_inks
+from blindspoon.charts.scene import MarkKind, variant_inks
 from blindspoon.findings.naming import name_all
 from blindspoon.findings.pool_checks import Own, Pool, PooledAttribute, PooledComparison
 from blindspoon.findings.pooling import ONLY, OWN
@@ -130,7 +129,8 @@ class KitchensContent:
 
     @property
     def title(self) -> str:
-        return self.trial.title
+        what = wording.capital(self.trial.product) or "The same"
+        return f"{what}, tasted in {wording.spelled(len(self.pool.kitchens))} kitchens"
 
     @property
     def trust(self) -> str:
@@ -265,7 +265,8 @@ def forest_plot(pool: Pool, shown: PooledAttribute) -> DotPlot:
     if any(comparison.verdict == "alike" for comparison in shown.comparisons):
         text += f"; {wording.percent(1 - 2 * shown.alpha)} where alike"
     exploratory = "" if shown.primary else "Exploratory: not what the trials were made to answer."
-    key = " ".join(filter(None, (f"{text}).", *shaded_words(shown.attribute), exploratory)))
+    hollow = HOLLOW * any(dot.mark == "hollow diamond" for dot in dots)
+    key = " ".join(filter(None, (f"{text}).", *shaded_words(shown.attribute), hollow, exploratory)))
     return DotPlot(axes=(axis,), rows=tuple(rows), key=(key, key), kind=("Forest plot", ""))
 
 
@@ -293,7 +294,8 @@ def _row(
         interval = found.equivalence_interval if alike else found.interval
         level = f", {wording.percent(1 - 2 * shown.alpha)}" * alike
         reach = f"{wording.span(interval, shown.attribute)}{level}"
-    mark: Literal["disc", "diamond"] = "diamond" if verdict else "disc"
+    pooled: MarkKind = "hollow diamond" if verdict == "open" else "diamond"
+    mark = pooled if verdict else "disc"
     dot = Dot(estimate=found.difference, interval=interval, ink=ink, mark=mark)
     notes = (wording.estimate(found, shown.attribute), reach, *judged)
     return Row(label=label, dots=(dot,), notes=notes, head=head, bold=bool(verdict))
