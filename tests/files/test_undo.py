@@ -33,7 +33,7 @@ def test_a_change_is_taken_back_while_its_files_are_as_it_left_them(folder):
     (folder / ".blindspoon/before/000002.json").write_text("")
     assert [change.number for change in undo.changes(folder)] == [1]
     (folder / ".blindspoon/before/000002.json").unlink()
-    assert undo.take_back(folder, 1).said == "Two files"
+    assert undo.take_back(folder, 1).what == "Two files"
     assert contents(folder) == before
     undo.take_back(folder, 2)  # taking back is a change as well
     (folder / "batches.csv").write_bytes(b"by hand")
@@ -103,7 +103,7 @@ def test_the_last_fifty_are_kept(folder):
     for number in range(53):
         undo.write(folder, {"batches.csv": str(number).encode()}, f"Change {number}")
     kept = undo.changes(folder)
-    assert (len(kept), kept[0].said, kept[-1].said) == (50, "Change 52", "Change 3")
+    assert (len(kept), kept[0].what, kept[-1].what) == (50, "Change 52", "Change 3")
 
 
 OUTSIDE = '{"batches.csv": ["old", "new"], "../x.csv": [null, "mine"]}'

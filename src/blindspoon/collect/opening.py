@@ -56,6 +56,7 @@ _SERVED = Rule(
     "the score page needs to know who is served which cup when",
     'Draw the codes and orders with "blind" first',
 )
+_UNREAD = Rule("unreadable-file", "the file of scores can be read", "Check the path")
 _SETS = Rule(
     "missing-file", "answers to sets stand in choices.csv", "Put the table there under that name"
 )
@@ -298,7 +299,11 @@ def plan_addition(folder: Path, sitting: Sitting, source: Path | TextTable) -> A
     """
     table = source
     if isinstance(table, Path):
-        table = read_table(durable.read_file(table), shown(table.name, 200))
+        try:
+            table = read_table(table.read_bytes(), shown(table.name, 200))
+        except OSError as error:
+            found = disk.cannot("read", error)
+            raise TrialFileError([_UNREAD.broken(found, shown(str(source), 200))]) from error
     sitting.look_for_late()
     text = read_folder(folder, without=KEY)
     trial = text.trial

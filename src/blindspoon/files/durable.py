@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from blindspoon.errors import Rule, TrialFileError, shown
-from blindspoon.files.disk import cannot, complaining, move, replace_files
+from blindspoon.files.disk import complaining, move, replace_files
 
 PRIVATE = ".blindspoon"  # folder in the trial folder for what is never published
 
@@ -52,16 +52,6 @@ class DurableFolder:
         for place in ("ballots", "ballots/conflicts", PRIVATE):
             for stray in (self.folder / place).glob(".*.new"):
                 stray.unlink()
-
-
-def read_file(path: Path) -> bytes:
-    """Read a file that the user named. Raises TrialFileError."""
-    try:
-        return path.read_bytes()
-    except OSError as error:
-        rule = Rule("unreadable-file", "the file of scores can be read", "Check the path")
-        problem = rule.broken(cannot("read", error), shown(str(path), 200))
-        raise TrialFileError([problem]) from error
 
 
 @contextlib.contextmanager

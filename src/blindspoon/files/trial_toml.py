@@ -31,6 +31,8 @@ from blindspoon.trial import (
     default_tasters,
 )
 
+FILE = "trial.toml"
+
 _Reader = Callable[[Section, str], Any]
 _Keys = Mapping[str, _Reader]
 """Keys of a section in the order in which they are written, and how each is read."""
@@ -130,7 +132,7 @@ def parse_trial(text: str) -> Trial:
     >>> trial.variants[1].label, trial.attributes[0].scale.high, trial.decision.by
     ('Oak leaf', 10.0, 'mixed')
     """
-    root = read_toml(text, "trial.toml")
+    root = read_toml(text, FILE)
     about, rule = root.section("trial"), root.section("decision")
     told, decision = _read(about, _ABOUT), _read(rule, _DECISION)
     choice = _choice(root.section("choice")) if "choice" in root else None

@@ -33,13 +33,13 @@ class Change:
 
     number: int
     when: datetime.datetime
-    said: str
+    what: str
     files: Mapping[str, tuple[Content, Content]]
     stands: bool
 
 
 def write(
-    folder: Path, files: Mapping[str, Content], said: str, seen: Mapping[str, bytes] | None = None
+    folder: Path, files: Mapping[str, Content], what: str, seen: Mapping[str, bytes] | None = None
 ) -> bool:
     """Write files, all or none, and keep what they were; tell whether it was done.
 
@@ -61,7 +61,7 @@ def write(
         now = datetime.datetime.now().astimezone().isoformat(timespec="seconds")
         changed = {name: after for name, after in files.items() if after != before[name]}
         pairs = {name: [_text(before[name]), _text(after)] for name, after in changed.items()}
-        record = {"when": now, "said": said, "files": pairs}
+        record = {"when": now, "said": what, "files": pairs}
         kept.save(entry, json.dumps(record, ensure_ascii=False).encode())
         try:
             for name, content in changed.items():
@@ -88,13 +88,13 @@ def _read(folder: Path) -> Iterator[Change]:
         try:
             record = json.loads(kept.read(f"{_PLACE}/{number:06}.json") or b"")
             files = {name: (_bytes(a), _bytes(b)) for name, (a, b) in record["files"].items()}
-            when, said = datetime.datetime.fromisoformat(record["when"]), str(record["said"])
+            when, what = datetime.datetime.fromisoformat(record["when"]), str(record["said"])
             stands = all(kept.read(name) == after for name, (_, after) in files.items())
         except (OSError, ValueError, KeyError, TypeError, AttributeError):
             continue
         # a folder that somebody sent may name files of its reader
         if not any(Path(name).anchor or ".." in Path(name).parts for name in files):
-            yield Change(number=number, when=when, said=said, files=files, stands=stands)
+            yield Change(number=number, when=when, what=what, files=files, stands=stands)
 
 
 def take_back(folder: Path, number: int) -> Change:
@@ -104,7 +104,7 @@ def take_back(folder: Path, number: int) -> Change:
         found = "a file was changed since" if change else "there is no such change"
         raise TrialFileError([_GONE.broken(found, "the folder")])
     before = {name: pair[0] for name, pair in change.files.items()}
-    write(folder, before, f"Taken back: {change.said}")
+    write(folder, before, f"Taken back: {change.what}")
     return change
 
 

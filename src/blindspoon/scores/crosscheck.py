@@ -37,6 +37,11 @@ class Cups:
     def __len__(self) -> int:
         return len(self.name)
 
+    @property
+    def by_set(self) -> Cups:
+        """Cups of sets, named by their set, which `ledger` puts in the place of the batch."""
+        return replace(self, by="set", name=self.batch)
+
     def place(self, row: int) -> tuple[str, int]:
         for table in self.tables:
             if row < len(table):

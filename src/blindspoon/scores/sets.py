@@ -73,14 +73,13 @@ def read_picks(choice: Choice, rows: Cups, cups: Cups, problems: list[Problem]) 
     servings.csv that are in sets, their batch being the name of the set.
     """
     how = choice.how
-    sets = replace(cups, by="set", name=cups.batch)
     _, set_of = np.unique(number_rows(cups.session, cups.taster, cups.batch), return_inverse=True)
     answers = TextColumn.stack([table.columns["answer"] for table in rows.tables])
     misread = {text: _misread(text, how) for text in answers.texts if text}
     faults = {text: fault for text, fault in misread.items() if fault}
     for table in rows.tables:
         problems += schema.problems_of(table, "answer", faults)
-    matched = rows.match(sets)
+    matched = rows.match(cups.by_set)
     of = np.where(matched < 0, -1, set_of[matched]) if len(cups) else matched
     allowed = "servings.csv has a row for every cup of every set"
     lost = Rule("unknown-set", allowed, "Correct the set or the taster")
@@ -140,9 +139,9 @@ def absent_answers(picks: Picks) -> Iterator[Note]:
     for row in np.flatnonzero(~picks.answers.filled).tolist():
         file, line = picks.rows.place(row)
         yield Note(file=file, line=line, text=f"{unit(picks.rows, row)} has no answer", gap=True)
-    sets = replace(picks.cups, by="set", name=picks.cups.batch)
     _, first = np.unique(picks.set_of, return_index=True)
-    yield from never_given(sets, first, np.isin(np.arange(first.size), picks.of), "answered")
+    answered = np.isin(np.arange(first.size), picks.of)
+    yield from never_given(picks.cups.by_set, first, answered, "answered")
 
 
 def places_chosen(choice: Choice, picks: Picks) -> Iterator[Note]:
@@ -250,10 +249,10 @@ def _right(choice: Choice, kind: BoolArray, chose: IntArray, agreed: BoolArray) 
 
 def _bad_sets(picks: Picks, bad: IntArray, choice: Choice) -> list[Problem]:
     first = dict(zip(picks.set_of[::-1].tolist(), range(len(picks.set_of))[::-1], strict=True))
-    sets = replace(picks.cups, by="set", name=picks.cups.batch)
     allowed = f"it has {choice.how.cups} cups, of the control and one variant, as its method asks"
     rule = Rule("bad-set", allowed, "Correct servings.csv or key.csv, or draw the blind again")
     rows, label = sorted(first[number] for number in bad.tolist()), choice.how.label
+    sets = picks.cups.by_set
     return of_rows(sets, rows, rule, lambda row: f"{unit(sets, row)} is no set of a {label}")
 
 

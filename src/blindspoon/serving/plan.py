@@ -13,6 +13,7 @@ from blindspoon.arrays import IntArray
 from blindspoon.errors import DesignError, Problem, Rule
 from blindspoon.files.schema import as_date
 from blindspoon.files.text_table import TextTable
+from blindspoon.files.trial_toml import FILE
 from blindspoon.serving.codes import CODES
 from blindspoon.stats.results import records_frame
 from blindspoon.trial import Choice, Session, Trial
@@ -96,9 +97,6 @@ def foretold(trial: Trial, jars: Mapping[str, Sequence[str]]) -> Iterator[str]:
         "An answer about these jars alone takes fewer tasters than one about the method: list one "
         "jar of each variant, or let ranks decide."
     )
-
-
-FILE = "trial.toml"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

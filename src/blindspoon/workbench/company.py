@@ -10,7 +10,7 @@ from werkzeug.wrappers import Response
 from blindspoon.errors import TrialError
 from blindspoon.files.edits import add, put, take_out
 from blindspoon.files.schema import as_date
-from blindspoon.files.trial_toml import parse_trial
+from blindspoon.files.trial_toml import FILE, parse_trial
 from blindspoon.scores.standing import too_few_rounds, too_few_sets
 from blindspoon.serving.plan import request_for
 from blindspoon.stage import Stage
@@ -21,7 +21,6 @@ from blindspoon.workbench.app import UNSENT, Form, Workbench
 from blindspoon.workbench.jobs import Job, Moved
 from blindspoon.workbench.phrases import REMEDIES, beside
 
-FILE = "trial.toml"
 CHANCES = "Working out what they can show"
 QUICK, FINE = 200, 2000
 """Simulated trials: enough for a first look, and what "blindspoon size" takes at most."""
@@ -31,72 +30,74 @@ DAYS = tuple(f"session[{place}].date" for place in range(1, MOST + 1))
 
 
 def add_to(bench: Workbench) -> None:
-    def work_out(found: Stage, trials: int) -> Job:
-        seen = bench.seen(found, [FILE])
+    def work_out(stage: Stage, trials: int) -> Job:
+        seen = bench.seen(stage, [FILE])
         return bench.jobs.run(
-            CHANCES, found.folder, lambda moved: _chances(found, trials, moved), seen
+            CHANCES, stage.folder, lambda moved: _chances(stage, trials, moved), seen
         )
 
     @bench.get("tasters")
-    def page(found: Stage, typed: Form = UNSENT, code: int = 200, **more: object) -> Response:
-        seen = bench.seen(found, [FILE])
-        planned = found.state == "planned"
-        job = bench.jobs.last(CHANCES, found.folder) if planned else None
-        waits = planned and found.plan.tasting.tasters and code == 200
+    def page(stage: Stage, typed: Form = UNSENT, code: int = 200, **more: object) -> Response:
+        seen = bench.seen(stage, [FILE])
+        planned = stage.state == "planned"
+        job = bench.jobs.last(CHANCES, stage.folder) if planned else None
+        waits = planned and stage.plan.tasting.tasters and code == 200
         if waits and (job is None or job.seen != seen):
-            job = work_out(found, QUICK)
+            job = work_out(stage, QUICK)
         if job and not job.ended and "change" in request.args:
             job = None  # who writes is not renewed
-        draft = _draft(found.plan) | dict(typed)
+        draft = _draft(stage.plan) | dict(typed)
         number = number_of(draft[SESSIONS]) or 1
         least = 2 if planned else 1
         shown = range(1, 1 + min(MOST, max(least, int(number))))
         blank = {f"session[{place}].date": "" for place in shown}
-        own = {"job": job, "seen": seen, "shown": shown, "typed": blank | draft, "fine": FINE}
-        return bench.page("company.html.j2", found, "tasters", code, **own | more)
+        return bench.page(
+            "company.html.j2", stage, "tasters", code,
+            job=job, seen=seen, shown=shown, typed=blank | draft, fine=FINE, **more,
+        )  # fmt: skip
 
-    def save(found: Stage, form: Form, places: Iterable[str], what: str) -> Response:
+    def save(stage: Stage, form: Form, places: Iterable[str], what: str) -> Response:
         typed = {place: form[place] for place in places if place in form}
-        merged = bench.merge(form, found, [FILE], typed, lambda stage: _draft(stage.plan))
+        merged = bench.merge(form, stage, [FILE], typed, lambda it: _draft(it.plan))
         typed = merged.values
         if merged.theirs:
-            return page(found, typed, 409, faults=merged.faults, theirs=merged.theirs)
-        whole = _draft(found.plan) | typed
-        faults = _faults(whole)
+            return page(stage, typed, 409, faults=merged.faults, theirs=merged.theirs)
+        filled = _draft(stage.plan) | typed
+        faults = _faults(filled)
         try:
-            new = found.text if faults else _edited(found.text, whole)
+            new = stage.text if faults else _edited(stage.text, filled)
             trial = parse_trial(new)
-            if whole[CUPS] and not found.blind:
+            if filled[CUPS] and not stage.blind:
                 request_for(trial)
         except TrialError as error:
             faults = beside(error.problems, typed)
         if faults:
-            return page(found, typed, 422, faults=faults)
-        said = f"{what} are saved."
-        return bench.save(found, {FILE: new.encode()}, what, said, "tasters")
+            return page(stage, typed, 422, faults=faults)
+        files = {FILE: new.encode()}
+        return bench.save(stage, files, what, f"{what} are saved.", "tasters")
 
     @bench.post("tasters")
-    def all_of_it(found: Stage, form: Form) -> Response:
-        bench.see(found, "rule")
-        return save(found, form, (NAMES, CUPS, SESSIONS, *DAYS), "The tasters")
+    def all_of_it(stage: Stage, form: Form) -> Response:
+        bench.see(stage, "rule")
+        return save(stage, form, (NAMES, CUPS, SESSIONS, *DAYS), "The tasters")
 
     @bench.post("tasters/days")
-    def days(found: Stage, form: Form) -> Response:
+    def days(stage: Stage, form: Form) -> Response:
         """Date the sessions that are drawn; the sheets say their days."""
-        if not found.blind:
-            return bench.go(found, "tasters")
-        return save(found, form, DAYS, "The days")
+        if not stage.blind:
+            return bench.go(stage, "tasters")
+        return save(stage, form, DAYS, "The days")
 
     @bench.post("tasters/finer")
-    def finer(found: Stage, _: Form) -> Response:
-        if found.state == "planned":
-            work_out(found, FINE)
-        return bench.go(found, "tasters")
+    def finer(stage: Stage, _: Form) -> Response:
+        if stage.state == "planned":
+            work_out(stage, FINE)
+        return bench.go(stage, "tasters")
 
     @bench.post("tasters/stop")
-    def stop(found: Stage, _: Form) -> Response:
-        bench.jobs.stop(CHANCES, found.folder)
-        return bench.go(found, "tasters")
+    def stop(stage: Stage, _: Form) -> Response:
+        bench.jobs.stop(CHANCES, stage.folder)
+        return bench.go(stage, "tasters")
 
 
 def _draft(trial: Trial) -> dict[str, str]:
@@ -150,23 +151,23 @@ def _edited(text: str, form: Form) -> str:
     return text
 
 
-def _chances(found: Stage, trials: int, moved: Moved) -> dict[str, object]:
+def _chances(stage: Stage, trials: int, moved: Moved) -> dict[str, object]:
     """Simulate this panel among others, and say and draw what they can show."""
     from blindspoon import planning  # noqa: PLC0415
     from blindspoon.simulate.chances import chances_chart  # noqa: PLC0415 - brings in scipy
     from blindspoon.simulate.size_results import A_ROUND  # noqa: PLC0415
 
-    plan = found.plan
+    plan = stage.plan
     if not plan.primary_attributes and (plan.course or not plan.attributes):
         first, in_vain = planning.hope(plan).sentences, too_few_sets(plan)
-        _, *sized = planning.size_exactly(found.folder)
+        _, *sized = planning.size_exactly(stage.folder)
         rest = [text for one in sized if one for text in one.sentences if text not in first]
         undrawn = {"assumptions": (), "title": "", "trials": FINE}
         return undrawn | {"in_vain": in_vain, "first": first, "rest": rest}
     planned, rounds = len(plan.tasting.tasters), len(plan.sessions) or 1
     alone, least = planned == 1, max(planned, 3)  # two are too few to simulate
     trial, sizing = planning.size_folder(
-        found.folder,
+        stage.folder,
         trials=trials,
         jobs=1,
         tasters=() if alone else sorted({6, 12, 24, least}),
@@ -174,10 +175,9 @@ def _chances(found: Stage, trials: int, moved: Moved) -> dict[str, object]:
         progress=moved,
     )
     chart = chances_chart(sizing, trial)
-    own = (
-        f"{count(rounds, 'round')}:" if alone else f"{count(least, 'taster')} in {spelled(rounds)} "
-    )
-    theirs = [text for text in sizing.sentences if text.startswith((own, A_ROUND))]
+    panel = f"{count(least, 'taster')} in {spelled(rounds)} "
+    begins = (f"{count(rounds, 'round')}:" if alone else panel, A_ROUND)
+    theirs = [text for text in sizing.sentences if text.startswith(begins)]
     short = "" if alone or planned == least else "Two are too few to work it out. "
     in_vain = too_few_rounds(plan, plan.tasting.tasters)
     return {

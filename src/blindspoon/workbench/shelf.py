@@ -16,7 +16,7 @@ from blindspoon.files import disk, own_state, shipped, undo
 from blindspoon.files.edits import put
 from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_folder import content_of, trials_in
-from blindspoon.files.trial_toml import parse_trial
+from blindspoon.files.trial_toml import FILE, parse_trial
 from blindspoon.stage import Part, Stage, stage, touched
 from blindspoon.trial import today
 from blindspoon.workbench.app import Form, Workbench
@@ -25,7 +25,6 @@ from blindspoon.workbench.question import read_back
 
 EXAMPLE = "example"
 OWN = "own"
-FILE = "trial.toml"
 
 
 def add_to(bench: Workbench) -> None:
@@ -62,8 +61,8 @@ def add_to(bench: Workbench) -> None:
         return bench.page("closed.html.j2", shelf=bench.shelf)
 
     @bench.get("", broken=True)
-    def where(found: Stage) -> Response:
-        return bench.page("where.html.j2", found)
+    def where(stage: Stage) -> Response:
+        return bench.page("where.html.j2", stage)
 
     _add_new(bench)
     _add_lately(bench)
@@ -78,25 +77,25 @@ def _add_new(bench: Workbench) -> None:
         """Give the trial.toml that a new one is to be like; blank where there is none."""
         name = form.get("like", "")
         folder = trials_in(bench.shelf).get(name)
-        text = found.text if folder and (found := stage(folder)).trial else ""
+        text = like.text if folder and (like := stage(folder)).trial else ""
         return put(text, "trial.host", None) if name == EXAMPLE else text
 
     def page(typed: Form, faults: dict[str, str], code: int = 200) -> Response:
-        plans = {name: stage(folder) for name, folder in trials_in(bench.shelf).items()}
+        stages = {name: stage(folder) for name, folder in trials_in(bench.shelf).items()}
         text = earlier(typed)
-        own = [row.label for row in parse_trial(text).attributes] if text else []
+        before = [row.label for row in parse_trial(text).attributes] if text else []
         return bench.page(
             "start.html.j2",
             code=code,
             typed=typed,
             faults=faults,
             questions={question.key: question for question in starting.QUESTIONS},
-            ready=ready + [(label, label, "") for label in own if label not in labels],
+            ready=ready + [(label, label, "") for label in before if label not in labels],
             kinds=[(kind, label, "") for kind, label in starting.KINDS.items()],
             ages=starting.AGES,
             more_days=starting.DAYS[2:],
             chosen=[labels.get(it, it) for it in starting.lines_of(typed.get(starting.SCORED, ""))],
-            earlier={name: found.title for name, found in plans.items() if found.trial},
+            earlier={name: it.title for name, it in stages.items() if it.trial},
             scale=tomllib.loads(text).get("scale", {"low": 0, "high": 10}),
         )
 
@@ -154,66 +153,66 @@ def _chosen(form: Form, ticked: Sequence[str]) -> str:
 
 def _add_lately(bench: Workbench) -> None:
     @bench.get("lately", broken=True)
-    def lately(found: Stage) -> Response:
-        changes = undo.changes(found.folder)
-        kept = {it.number: _why_kept(found, it) for it in changes}
-        return bench.page("lately.html.j2", found, "lately", changes=changes, kept=kept)
+    def lately(stage: Stage) -> Response:
+        changes = undo.changes(stage.folder)
+        kept = {it.number: _why_kept(stage, it) for it in changes}
+        return bench.page("lately.html.j2", stage, "lately", changes=changes, kept=kept)
 
     @bench.post("lately", broken=True)
-    def take_back(found: Stage, form: Form) -> Response:
-        changes = {str(it.number): it for it in undo.changes(found.folder)}
+    def take_back(stage: Stage, form: Form) -> Response:
+        changes = {str(it.number): it for it in undo.changes(stage.folder)}
         change = changes.get(form.get("number", ""))
         why = "Nothing was taken back: its files were changed since."
-        if change is None or not change.stands or (why := _why_kept(found, change)):
-            return bench.page("message.html.j2", found, "lately", 409, text=why)
-        done = undo.take_back(found.folder, change.number)
-        bench.print_again(found)
-        return bench.go(found, "lately", f"Taken back: {done.said}.", back=True)
+        if change is None or not change.stands or (why := _why_kept(stage, change)):
+            return bench.page("message.html.j2", stage, "lately", 409, text=why)
+        done = undo.take_back(stage.folder, change.number)
+        bench.print_again(stage)
+        return bench.go(stage, "lately", f"Taken back: {done.what}.", back=True)
 
     @bench.get("mend", broken=True)
-    def mend(found: Stage) -> Response:
-        good, now = _good(found), content_of(found.folder / FILE).decode(errors="replace")
+    def mend(stage: Stage) -> Response:
+        good, now = _good(stage), content_of(stage.folder / FILE).decode(errors="replace")
         named = ("as it could be read", "now")
         lines = difflib.unified_diff(good.splitlines(), now.splitlines(), *named, lineterm="", n=1)
-        return bench.page("mend.html.j2", found, "mend", lines=list(lines), good=good)
+        return bench.page("mend.html.j2", stage, "mend", lines=list(lines), good=good)
 
     @bench.post("mend", broken=True)
-    def put_back(found: Stage, _: Form) -> Response:
-        if (good := _good(found)) and found.state == "broken":
+    def put_back(stage: Stage, _: Form) -> Response:
+        if (good := _good(stage)) and stage.state == "broken":
             what = "The version of trial.toml that could be read, put back"
-            undo.write(found.folder, {FILE: good.encode()}, what)
+            undo.write(stage.folder, {FILE: good.encode()}, what)
             done = "It is put back. The broken file is kept under “Written lately”."
-            return bench.go(found, "", done, back=True)
-        return bench.go(found)
+            return bench.go(stage, "", done, back=True)
+        return bench.go(stage)
 
 
-def _why_kept(found: Stage, change: undo.Change) -> str:
+def _why_kept(stage: Stage, change: undo.Change) -> str:
     """Say why a change may not be taken back now; empty where it may."""
     parts: list[Part] = []
-    if found.trial is None:
+    if stage.trial is None:
         return ""
     if before := change.files.get(FILE, (None, None))[0]:
         try:
             old = parse_trial(before.decode("utf-8-sig"))
         except (TrialError, UnicodeDecodeError):
-            return found.locked("rule")
-        dates = {session.name: session.date for session in found.trial.sessions}
-        if found.blind:
+            return stage.locked("rule")
+        dates = {session.name: session.date for session in stage.trial.sessions}
+        if stage.blind:
             dated = [replace(it, date=dates.get(it.name)) for it in old.sessions]
-            old = replace(old, sessions=tuple(dated) or found.trial.sessions[:1])
-        parts += touched(old, found.trial)
+            old = replace(old, sessions=tuple(dated) or stage.trial.sessions[:1])
+        parts += touched(old, stage.trial)
     if before := change.files.get("batches.csv", (None, None))[0]:
         names = [
             [(row.get("batch"), row.get("variant")) for _, row in read_table(data, "").rows()]
-            for data in (before, found.files.get("batches.csv", b""))
+            for data in (before, stage.files.get("batches.csv", b""))
         ]
         parts += ["jar names"] * (names[0] != names[1])
-    return next(filter(None, map(found.locked, parts)), "")
+    return next(filter(None, map(stage.locked, parts)), "")
 
 
-def _good(found: Stage) -> str:
+def _good(stage: Stage) -> str:
     """Give trial.toml as it last could be read; blank where that is not known."""
-    for change in undo.changes(found.folder):
+    for change in undo.changes(stage.folder):
         for content in reversed(change.files.get(FILE, ())):
             try:
                 text = (content or b"").decode("utf-8-sig")
