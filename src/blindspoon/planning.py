@@ -86,19 +86,12 @@ def _jars_of_each(trial: Trial, jars: Jars) -> list[int]:
 
 
 def size_exactly(
-    folder: Path, *, like: Path | None = None, tasters: Sequence[int] = ()
-) -> tuple[Trial, ChoiceSizing | None, CourseSizing | None]:
+    trial: Trial, like: Path | None = None, tasters: Sequence[int] = ()
+) -> tuple[ChoiceSizing | None, CourseSizing | None]:
     """Work out what numbers of sets can show, and what panels can hope for of a question of days.
 
     None where the trial has no choice, or no course.
     """
-    trial = read_folder(folder, without=TABLES).trial
-    return trial, *_exactly(trial, like, tasters)
-
-
-def _exactly(
-    trial: Trial, like: Path | None = None, tasters: Sequence[int] = ()
-) -> tuple[ChoiceSizing | None, CourseSizing | None]:
     from blindspoon.simulate.exact_size import size_choice, size_course  # noqa: PLC0415 - scipy
 
     trial, days = _at_the_last_look(trial), None
@@ -131,7 +124,7 @@ def hope(trial: Trial) -> Hope:
         trial = replace(trial, choice=replace(choice, tests=each or None))
         in_all = f"{count(len(tasters), 'taster')} in {count(often, 'session')}: "
         in_all += f"{count(sets, 'set')} in all{f', {each} a change' * (changes > 1)}."
-    sized, days = _exactly(trial)
+    sized, days = size_exactly(trial)
     of_days = days.sentences[len(DESIGNS) :] if days else ()
     if sized is None:
         return Hope(of_days)

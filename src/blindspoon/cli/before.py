@@ -161,9 +161,11 @@ def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> Non
     Simulates trials of this design and judges them as the report will. For [choice] it is exact;
     for [course] it names the designs, best first, and what each can show.
     """
+    from blindspoon.files.trial_folder import TABLES, read_folder  # noqa: PLC0415
     from blindspoon.planning import size_exactly  # noqa: PLC0415
 
-    trial, sets, days = size_exactly(folder, like=options["like"], tasters=options["tasters"])
+    trial = read_folder(folder, without=TABLES).trial
+    sets, days = size_exactly(trial, options["like"], options["tasters"])
     exact = {"choice": sets.to_record()} if sets else {}
     exact |= {"course": days.to_record()} if days else {}
     alone = exact and not (trial.primary_attributes if days else trial.attributes)

@@ -160,7 +160,7 @@ def _chances(stage: Stage, trials: int, moved: Moved) -> dict[str, object]:
     plan = stage.plan
     if not plan.primary_attributes and (plan.course or not plan.attributes):
         first, in_vain = planning.hope(plan).sentences, too_few_sets(plan)
-        _, *sized = planning.size_exactly(stage.folder)
+        sized = planning.size_exactly(plan)
         rest = [text for one in sized if one for text in one.sentences if text not in first]
         undrawn = {"assumptions": (), "title": "", "trials": FINE}
         return undrawn | {"in_vain": in_vain, "first": first, "rest": rest}
