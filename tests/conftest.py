@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import csv
+import datetime
 import functools
 import gc
 import hashlib
@@ -31,6 +32,7 @@ from click.testing import CliRunner
 from filelock import FileLock
 from hypothesis import HealthCheck, settings
 
+from blindspoon import trial
 from blindspoon.cli import main
 from blindspoon.errors import Note, Problem, TrialError
 from blindspoon.files import shipped
@@ -277,6 +279,15 @@ def compiled_once(tmp_path_factory):
 def one_seed():
     """Draw new trials from one seed: of one drawing in forty some numbers cannot be computed."""
     shipped.secrets = SimpleNamespace(randbelow=lambda _: 1)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def one_day():
+    """Have today be the day on which the tests began: none sees midnight pass."""
+    moment = datetime.datetime.now().astimezone()
+    trial.datetime = SimpleNamespace(
+        date=datetime.date, datetime=SimpleNamespace(now=lambda: moment)
+    )
 
 
 @pytest.fixture(scope="session", autouse=True)

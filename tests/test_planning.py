@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 import json
 import os
 import re
@@ -18,6 +17,7 @@ from blindspoon.drawing import write_order
 from blindspoon.files import shipped
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.planning import _jars_of_each
+from blindspoon.trial import today
 from blindspoon.writeup.page import page
 from tests.conftest import rows
 
@@ -141,8 +141,7 @@ def test_a_rule_is_declared_when_the_host_says_so(blindspoon, trial):
     assert "No rule is declared" not in done.stdout
     after = (trial / "trial.toml").read_text("utf-8").splitlines()
     ((old, new),) = [pair for pair in zip(before, after, strict=True) if pair[0] != pair[1]]
-    today = datetime.datetime.now().astimezone().date()
-    assert new == f"declared = {today}{'':8}{old[old.index('#', 1) :]}"
+    assert new == f"declared = {today()}{'':8}{old[old.index('#', 1) :]}"
     taste(trial)
     assert bs.compare(trial).to_record()["seal"]["changed"] == []
 

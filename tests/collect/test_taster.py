@@ -2,12 +2,13 @@
 
 import datetime
 import re
+from types import SimpleNamespace
 
 import pytest
 
 from blindspoon.collect import opening
 from blindspoon.collect.ballots import CupAnswer, Given
-from blindspoon.collect.sitting import Memory, evening_of
+from blindspoon.collect.sitting import Memory
 from blindspoon.examine import examine
 from tests.collect.conftest import Phone
 
@@ -179,9 +180,12 @@ DAY = 24 * 3600 * 1000  # in milliseconds
     [(0, 0, False), (1, 0, True), (1, DAY, False), (7, 9 * DAY, False)],
 )
 def test_answers_on_another_day_than_that_of_the_session_are_said(
-    folder, both_pages, apart, ago, told
+    folder, both_pages, monkeypatch, apart, ago, told
 ):
-    today = evening_of(datetime.datetime.now().astimezone())
+    clock = SimpleNamespace(now=lambda: datetime.datetime(2026, 9, 6, 19))  # noqa: DTZ001 - there
+    own = SimpleNamespace(datetime=clock, timedelta=datetime.timedelta)
+    monkeypatch.setattr("blindspoon.collect.sitting.datetime", own)
+    today = datetime.date(2026, 9, 6)
     day = today - datetime.timedelta(days=apart)
     toml = (folder / "trial.toml").read_text("utf-8")
     (folder / "trial.toml").write_text(toml + f'[[session]]\nname = "1"\ndate = {day}\n', "utf-8")

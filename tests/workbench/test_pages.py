@@ -23,6 +23,7 @@ from blindspoon.files.durable import DurableFolder
 from blindspoon.files.own_state import Door
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import stage
+from blindspoon.trial import today
 from blindspoon.workbench import company
 from blindspoon.workbench.listening import serve
 from tests.workbench.conftest import words
@@ -1040,7 +1041,7 @@ def test_what_was_read_in_fahrenheit_and_wide_digits_are_understood(at):
 
 def test_a_day_that_is_years_away_is_asked_about_where_it_is_typed(at):
     host, folder = at("planned")
-    before, far = files(folder), f"{datetime.date.today().year + 36}-09-01"  # noqa: DTZ011
+    before, far = files(folder), f"{today().year + 36}-09-01"
     cups = fields(host.read("/t/crisp/tasters"))
     for path, place, form in (
         (JAR, "started", fields(host.read(JAR))),
