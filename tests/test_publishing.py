@@ -102,6 +102,10 @@ def test_what_is_not_to_be_said_stands_beside_what_is(packed_of):
 def test_what_is_said_on_camera_tells_what_came_close_too(packed_of):
     spoken = packed_of("allotment-cucumbers")[0]["say.md"].decode().split("## ")[1]
     assert "were crisper than plain brine; the vine-leaf jar came within 1 point of it" in spoken
+    assert (
+        "of it. One catch: the calcium jar was also 3 °C cooler. Twelve people"
+        in spoken.replace("\N{NO-BREAK SPACE}", " ")
+    )
 
 
 def test_what_was_changed_after_it_was_sealed_is_said_on_camera_as_a_lead(analysis_of):

@@ -41,8 +41,8 @@ def what(*differences, batches=1, **more):
     ("found", "words"),
     [
         (difference("sugar", 1.0, "%"), "higher in added sugar by 1 percentage point"),
-        (difference("age", -9.0, "days"), "9 days younger"),
-        (difference("age", 1.0, "days"), "1 day older"),
+        (difference("age", -9.0, "days"), "started 9 days later"),
+        (difference("age", 1.0, "days"), "started 1 day earlier"),
         (difference("temperature_c", 2.54, "°C"), "2.54 °C warmer"),
         (difference("temperature_c", -12.0, "°C"), "12 °C cooler"),
         (difference("fermented", 7.0, "days"), "fermented 7 days longer"),
@@ -82,7 +82,7 @@ COOL = difference("temperature_c", -3.0, "°C")
 )
 def test_a_verdict_is_softened_by_its_kind(kind, end):
     said = summary.softened("It was crisper.", kind, what(AGE, COOL)).replace("\xa0", " ")
-    assert said.startswith("It was crisper; it was also 9 days younger and 3 °C cooler")
+    assert said.startswith("It was crisper; it was also started 9 days later and 3 °C cooler")
     assert said.endswith(end)
 
 

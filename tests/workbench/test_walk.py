@@ -252,7 +252,7 @@ def send(page, hand, address, zipped):
     page.get_by_role("heading", level=1, name="Which change keeps cucumbers crisp?").wait_for()
     page.go_back()
     page.get_by_role("link", name="say.md").click()
-    page.get_by_text("## On camera, in two sentences").wait_for()
+    page.get_by_text("## On camera").wait_for()
     page.goto(f"{address}t/crisp/publish")
     with page.expect_download() as taken:
         hand.press("Take it as one zip file")

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from blindspoon.analysis import compose_report
+from blindspoon.cli.printed import comparison_table
 from blindspoon.packing.pack import blog, say
 from blindspoon.stats.results import NoResult
 from blindspoon.stats.several_tests import Bracket
@@ -53,6 +54,16 @@ def test_the_days_answer_on_the_first_screen(content):
     assert content.picture.name == "carrots-sourness-days"
     assert content.figures[0] is content.picture
     assert not content.boards  # each age by itself is no answer, and might contradict the days
+
+
+def test_where_days_and_attributes_give_two_numbers_it_is_said_once_why(content):
+    assert page(content).count("So a difference may be a little larger or smaller here") == 1
+
+
+def test_the_mean_over_all_days_is_called_so_on_a_terminal(analysis):
+    printed = comparison_table(with_found(analysis, sittings=4))
+    assert "Sourness on average over the days (exploratory" in printed
+    assert "Sourness (exploratory" in comparison_table(analysis)  # where each row is an age
 
 
 def test_who_does_not_see_a_post_is_not_told_of_the_ph_that_it_leaves_out(content, analysis_of):

@@ -48,7 +48,7 @@ _CONSEQUENCES: Mapping[str, str] = {
 
 _PHRASES: Mapping[str, tuple[str, str]] = {
     "temperature_c": ("{size} warmer", "{size} cooler"),
-    "age": ("{size} older", "{size} younger"),
+    "age": ("started {size} earlier", "started {size} later"),
     "fermented": ("fermented {size} longer", "fermented {size} less"),
     "salt": ("{size} higher in salt", "{size} lower in salt"),
 }

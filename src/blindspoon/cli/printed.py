@@ -58,7 +58,7 @@ IN_BRIEF = (
 
 def comparison_table(analysis: Analysis) -> str:
     """Lay out every comparison, primary attributes first, then what was not compared."""
-    blocks = ["\n".join(_attribute(analysis.trial, result)) for result in analysis.ordered]
+    blocks = ["\n".join(_attribute(analysis, result)) for result in analysis.ordered]
     head = _heading(analysis) if analysis.results else filled(analysis.trial.title)
     return on_a_terminal(
         [head, *_courses(analysis), _choices(analysis), *blocks, _left_out(analysis)]
@@ -129,15 +129,17 @@ def _heading(analysis: Analysis) -> str:
     return "\n".join(map(filled, (trial.title, f"{wording.listing(size)}.", rule, *stands)))
 
 
-def _role(attribute: Attribute, alpha: float, *, primary: bool) -> str:
+def _role(attribute: Attribute, alpha: float, *, primary: bool, over: str = "") -> str:
     planned = "primary" if primary else "exploratory"
     margin = f"margin {wording.margin(attribute)}" if attribute.margin else "no margin"
     level = wording.percent(1 - alpha)
-    return filled(f"{attribute.label} ({planned}, {margin}, {level} intervals)")
+    return filled(f"{attribute.label}{over} ({planned}, {margin}, {level} intervals)")
 
 
-def _attribute(trial: Trial, result: AttributeResult) -> Iterator[str]:
-    yield _role(result.attribute, result.alpha, primary=result.primary)
+def _attribute(analysis: Analysis, result: AttributeResult) -> Iterator[str]:
+    course = [it for it in analysis.course if it.judged and it.attribute == result.attribute]
+    over = " on average over the days" if course and course[0].sittings > 1 else ""
+    yield _role(result.attribute, result.alpha, primary=result.primary, over=over)
     if result.comparisons:
         rows = [
             (found.variant.label, *cells(IN_BRIEF, found, result.attribute, BLANK))
@@ -147,7 +149,7 @@ def _attribute(trial: Trial, result: AttributeResult) -> Iterator[str]:
     for lost in result.not_compared:
         yield _item(f"{lost.variant.label}: not compared. {lost.reason}")
     for flag in result.flags:
-        yield _item(f"Note: {flag_note(trial, result, flag)}.")
+        yield _item(f"Note: {flag_note(analysis.trial, result, flag)}.")
 
 
 def _left_out(analysis: Analysis) -> str:

@@ -26,6 +26,7 @@ from blindspoon.findings.pool_checks import Pool
 from blindspoon.packing.kit import kit_files
 from blindspoon.packing.package import data_package, results_package
 from blindspoon.wording import sentence
+from blindspoon.writeup.front import one_catch
 from blindspoon.writeup.kitchens import KitchensContent, compose_kitchens, forest_of, kitchens_page
 from blindspoon.writeup.page import ReportContent, page, render
 from blindspoon.writeup.records import pool_record
@@ -51,7 +52,7 @@ def say(content: ReportContent | KitchensContent, drawn: Collection[str]) -> str
     """Write what can be said on camera, put under a video, and told of each picture."""
     trial = content.trial
     if isinstance(content, KitchensContent):
-        spoken = content.spoken, content.question
+        spoken = [content.spoken, content.question]
     else:
         who = content.trust.partition(". ")[0]
         how = content.analysis.blinding
@@ -62,10 +63,12 @@ def say(content: ReportContent | KitchensContent, drawn: Collection[str]) -> str
         elif not trial.decision.declared:
             lead = "As a lead, for no rule was written down: "
         analysis, said = content.analysis, content.picture.title if content.picture else ""
-        told = next((result for result in analysis.ordered if result.comparisons), None)
-        if told and not (analysis.about_days or analysis.about_sets):  # what came close is said too
-            said = finding_of(told, told.comparisons, analysis.names)
-        spoken = f"{lead}{sentence(said)}" if said else content.answer, f"{who}{blind}."
+        spoken = [f"{lead}{sentence(said)}" if said else content.answer, f"{who}{blind}."]
+        first = next((result for result in analysis.ordered if result.comparisons), None)
+        if first and not (analysis.about_days or analysis.about_sets):  # what came close is said
+            said = finding_of(first, first.comparisons, analysis.names)
+            catch = list(filter(None, [one_catch(analysis, [first])]))
+            spoken[:1] = [f"{lead}{sentence(said)}", *catch]
     points = {part.name: part.points for part in content.sections}
     names = name_all(trial.variants, trial.control)
     cautions = points.get("cautions", ())

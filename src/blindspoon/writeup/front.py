@@ -78,12 +78,12 @@ def short_answer(analysis: Analysis, answering: Sequence[AttributeResult]) -> st
         )
     every = [other for result in answering for other in result.others]
     answers.append(sentence(f"{to}{_overall(every)}; the {where} names each"))
-    catch = _one_catch(analysis, answering)
+    catch = one_catch(analysis, answering)
     answers = [" ".join(filter(None, (*opening, text, catch))) for text in answers]
     return next((text for text in answers if len(text.split()) <= MOST_WORDS), answers[-1])
 
 
-def _one_catch(analysis: Analysis, results: Sequence[AttributeResult]) -> str:
+def one_catch(analysis: Analysis, results: Sequence[AttributeResult]) -> str:
     """Say what else differed in the variants that were found different; or nothing."""
     found = {it.variant.name for result in results for it in result.comparisons if it.differs}
     caught = [what for what in analysis.differs if what.undeclared and what.variant in found]
