@@ -41,10 +41,10 @@ more = "crisper"
 TRIAL = parse_trial(TOML)
 
 
-def outcome(attribute, variant, verdict, direction=0, *, changed=False):
+def outcome(attribute, variant, verdict, direction=0, *, changed=False, trial=TRIAL):
     return Outcome(
-        attribute=attribute,
-        variant=variant,
+        attribute=trial.attribute(attribute),
+        variant=trial.variant(variant),
         verdict=verdict,
         direction=direction,
         difference=0.5,
@@ -67,7 +67,7 @@ def alternative(name, left_out="", **changes):
     """The verdicts as declared, but for some, given as attribute_variant=(verdict, direction)."""
     outcomes = []
     for each in DECLARED:
-        new = changes.get(f"{each.attribute}_{each.variant.replace('-', '_')}")
+        new = changes.get("_".join(each.key).replace("-", "_"))
         verdict, direction = new or (each.verdict, each.direction)
         parts = {"verdict": verdict, "direction": direction, "changed": new is not None}
         outcomes.append(replace(each, **parts))
@@ -214,7 +214,8 @@ def test_many_verdicts_that_move_are_cut_and_counted():
     attributes = "".join(f'[[attribute]]\nname = "a{k}"\n' for k in range(20))
     head, *_ = TOML.replace('["texture"]', "[]").partition("[[attribute]]")
     trial = parse_trial(head + attributes)
-    declared = tuple(outcome(f"a{k}", v, "open") for k in range(20) for v in VARIANTS[1:])
+    named = ((f"a{k}", variant) for k in range(20) for variant in VARIANTS[1:])
+    declared = tuple(outcome(*names, "open", trial=trial) for names in named)
     moved = tuple(replace(each, verdict="alike", changed=True) for each in declared)
     alone = Alternative(name="taster", left_out="T01", outcomes=moved)
     every = Influence(declared=declared, alternatives=(alone,), not_done=())

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from itertools import chain
 from typing import Literal
 
@@ -14,7 +14,7 @@ from blindspoon.findings.comparison import AttributeResult, Comparison
 from blindspoon.findings.rule import Kind, direction_of
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import Contrast, NoResult, Record, as_record
-from blindspoon.trial import Trial
+from blindspoon.trial import Attribute, Trial, Variant
 
 MOST_TASTERS = 60
 """Tasters up to whom each is left out in turn; one of so many carries little of the answer."""
@@ -37,8 +37,8 @@ class Outcome:
     declared.
     """
 
-    attribute: str
-    variant: str
+    attribute: Attribute
+    variant: Variant
     verdict: Kind | Literal["not_shown"] | None
     direction: int
     difference: float | None
@@ -48,7 +48,7 @@ class Outcome:
 
     @property
     def key(self) -> tuple[str, str]:
-        return self.attribute, self.variant
+        return self.attribute.name, self.variant.name
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,7 +101,9 @@ class Influence:
     def to_rows(self, *, shown: bool) -> list[Record]:
         """Write one flat row an outcome; unless tasters are `shown`, their order names none."""
         rows = [
-            {"alternative": way.name, "left_out": way.left_out or None, **asdict(outcome)}
+            {"alternative": way.name, "left_out": way.left_out or None}
+            | {part.name: getattr(outcome, part.name) for part in fields(outcome)}
+            | {"attribute": outcome.attribute.name, "variant": outcome.variant.name}
             for way in self.alternatives
             for outcome in way.outcomes
         ]
@@ -130,8 +132,8 @@ def judged(
     kind = lost if found is None else result.kind_of(found)
     direction = direction_of(kind, found)
     return Outcome(
-        attribute=comparison.attribute.name,
-        variant=comparison.variant.name,
+        attribute=comparison.attribute,
+        variant=comparison.variant,
         verdict=kind,
         direction=direction,
         difference=None if found is None else found.difference,

@@ -2,14 +2,13 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
-from functools import partial
 from typing import Any
 
 from blindspoon import wording
 from blindspoon.charts.board import alikeness_chart
 from blindspoon.charts.chart import source_of
-from blindspoon.findings.comparison import Analysis
-from blindspoon.findings.further import Correlation, Joint, OverallComparison
+from blindspoon.findings.comparison import Analysis, Comparison
+from blindspoon.findings.further import Correlation, Joint
 from blindspoon.findings.panel import AttributePanel, Panel, long_rows
 from blindspoon.findings.rule import PROCEDURES
 from blindspoon.findings.sensitivity import Influence, Name, Outcome
@@ -65,7 +64,7 @@ def influence_section(trial: Trial, influence: Influence) -> PageSection | None:
     if not influence.declared:
         return None
     primary = trial.decision.primary
-    ordered = sorted(influence.declared, key=lambda outcome: outcome.attribute not in primary)
+    ordered = sorted(influence.declared, key=lambda it: it.attribute.name not in primary)
     keys = {key for name in ALTERNATIVES for key in influence.moved(name)}
     moved = [it for it in ordered if it.key in keys]
     alone, by_many = influence.moved("taster"), influence.fragile
@@ -79,7 +78,7 @@ def influence_section(trial: Trial, influence: Influence) -> PageSection | None:
             "influence",
             lost=lost,
             hanging=[it for it in ordered if it.key in alone and it.key not in by_many],
-            named=partial(_named, trial),
+            named=_named,
             by_many=[it for it in ordered if it.key in by_many],
             said=said,
             total=len(ordered),
@@ -110,8 +109,8 @@ def _table(trial: Trial, influence: Influence, moved: list[Outcome]) -> Table:
     heads = ("As declared", *(_head(trial, name) for name in taken))
     rows = (
         (
-            f"{trial.variant(it.variant).label}, {_label(trial, it)}",
-            (_word(trial, it), *(_cell(trial, influence, name, it) for name in taken)),
+            _label(it),
+            (_word(it), *(_cell(trial, influence, name, it) for name in taken)),
         )
         for it in moved[:MOST_ROWS]
     )
@@ -126,7 +125,7 @@ def _cell(trial: Trial, influence: Influence, name: Name, declared: Outcome) -> 
         return ""
     changes: dict[str, list[str]] = {}
     for left_out, outcome in influence.moved(name).get(declared.key, ()):
-        changes.setdefault(_word(trial, outcome), []).append(left_out)
+        changes.setdefault(_word(outcome), []).append(left_out)
     said = []
     for text, names in changes.items():
         without = ""
@@ -140,27 +139,25 @@ def _cell(trial: Trial, influence: Influence, name: Name, declared: Outcome) -> 
     return "; ".join(said) or SAME
 
 
-def _word(trial: Trial, outcome: Outcome) -> str:
+def _word(outcome: Outcome) -> str:
     """Call an outcome what the board calls a verdict: "crisper", "slightly saltier", "alike"."""
     if outcome.verdict == "not_shown":
         return "not shown different"
-    attribute = trial.attribute(outcome.attribute)
-    return in_a_word(outcome.verdict or "open", attribute, up=outcome.direction > 0)
+    return in_a_word(outcome.verdict or "open", outcome.attribute, up=outcome.direction > 0)
 
 
-def _label(trial: Trial, outcome: Outcome | OverallComparison) -> str:
-    return trial.attribute(outcome.attribute).label.lower()
+def _label(judged: Outcome | Comparison) -> str:
+    return f"{judged.variant.label}, {judged.attribute.label.lower()}"
 
 
-def _named(trial: Trial, outcomes: Sequence[Outcome | OverallComparison]) -> str:
+def _named(verdicts: Sequence[Outcome | Comparison]) -> str:
     """Name verdicts by attribute: a few, and the number of the rest."""
     named: dict[str, list[str]] = {}
-    shown = outcomes[: MOST_NAMED if len(outcomes) > MOST_NAMED + 1 else None]
-    for outcome in shown:
-        label = f"“{trial.variant(outcome.variant).label}”"
-        named.setdefault(_label(trial, outcome), []).append(label)
+    shown = verdicts[: MOST_NAMED if len(verdicts) > MOST_NAMED + 1 else None]
+    for it in shown:
+        named.setdefault(it.attribute.label.lower(), []).append(f"“{it.variant.label}”")
     told = [f"{wording.listing(labels)} on {on}" for on, labels in named.items()]
-    rest = len(outcomes) - len(shown)
+    rest = len(verdicts) - len(shown)
     return wording.listing([*told, *[f"{wording.spelled(rest)} others"] * bool(rest)])
 
 
@@ -336,11 +333,10 @@ def joint_section(analysis: Analysis, joint: Joint) -> PageSection | None:
     trial, pairs, overall = analysis.trial, joint.correlations, joint.overall
     if isinstance(pairs, NoResult):
         return None
-    shown = {(it.attribute.name, it.variant.name) for it in analysis.comparisons if it.differs}
-    gone = set() if isinstance(overall, NoResult) else shown - overall.different
+    shown = [it for it in analysis.comparisons if it.differs]
     held = () if isinstance(overall, NoResult) else overall.comparisons
-    lost = [it for it in held if (it.attribute, it.variant) in gone]
-    labelled = [(f"{trial.variant(it.variant).label}, {_label(trial, it)}", it) for it in held]
+    kept = set() if isinstance(overall, NoResult) else overall.different
+    lost = [it for it in shown if held and (it.attribute.name, it.variant.name) not in kept]
     named = [
         (f"{trial.attribute(it.first).label} and {trial.attribute(it.second).label.lower()}", it)
         for it in pairs
@@ -358,7 +354,8 @@ def joint_section(analysis: Analysis, joint: Joint) -> PageSection | None:
         ["The intervals hold at 95 % for all pairs at once (Bonferroni).", *sorted(reasons)],
     )
     caption, head = "Every difference held against all attributes", "Variant and attribute"
-    rows = ((label, it, None) for label, it in labelled)
+    labels = map(_label, analysis.comparisons)
+    rows = ((label, it, None) for label, it in zip(labels, held, strict=False))  # all, or none
     values = (
         [it.first, it.second, *csv_values(WITHIN, it.within), getattr(it.within, "reason", None)]
         for it in pairs
@@ -372,7 +369,7 @@ def joint_section(analysis: Analysis, joint: Joint) -> PageSection | None:
             overall=overall,
             shown=len(shown),
             kept=len(shown) - len(lost),
-            lost=_named(trial, lost),
+            lost=_named(lost),
             within=len(within),
             ways={verb: [it for up, it in clear if up == way] for verb, way in WAYS},
             open=len(within) - len(clear),

@@ -219,7 +219,7 @@ def test_swapping_the_names_of_variants_swaps_their_outcomes(panel, cups):
     names = {"oak": "vine", "vine": "oak"}
     one, other = (each.study()[1] for each in (first, second))
     for a, b in zip(one.of("taster"), other.of("taster"), strict=True):
-        expected = {(x.attribute, names.get(x.variant, x.variant)): x.verdict for x in a.outcomes}
+        expected = {(of, names.get(it, it)): x.verdict for x in a.outcomes for of, it in [x.key]}
         assert kinds(b.outcomes) == expected
 
 
@@ -249,10 +249,10 @@ def test_ordered_categories_are_those_of_their_own_module(panel):
     names = [variant.name for variant in cups.trial.variants]
     declared = {each.key: each for each in found.declared}
     for each in ordered.outcomes:
-        index = [attribute.name for attribute in cups.trial.attributes].index(each.attribute)
+        index = [attribute.name for attribute in cups.trial.attributes].index(each.attribute.name)
         rows = (cups.table.scores[:, index], cups.table.taster, cups.table.variant)
         alone = compare_ordinal(*rows, control=0)
-        (contrast,) = (c for c in alone if names[c.variant] == each.variant)
+        (contrast,) = (c for c in alone if names[c.variant] == each.variant.name)
         shown = contrast.p_adjusted <= 0.05
         assert each.verdict == ("different" if shown else "not_shown")
         assert each.direction == (np.sign(contrast.log_odds) if shown else 0)
@@ -266,7 +266,7 @@ def test_scores_that_run_off_are_not_ordered_and_change_nothing(cups, panel):
     apart = cups(tuple((*row[:4], 9.0 if row[3] == 1 else row[4] / 2, row[5]) for row in base.rows))
     _, found = apart.study()
     (ordered,) = found.of("ordinal")
-    texture = [each for each in ordered.outcomes if each.attribute == "texture"]
+    texture = [each for each in ordered.outcomes if each.attribute.name == "texture"]
     assert {(each.verdict, each.changed) for each in texture} == {(None, False)}
     assert all("no limit" in each.reason for each in texture)
 
