@@ -224,7 +224,7 @@ def end(page, hand, address):
     hand.arrives("Lift the blind?")
     hand.press("Everybody has finished", "Space")
     hand.press("Lift the blind")
-    page.get_by_role("link", name="Read the findings").wait_for()
+    page.get_by_role("link", name="Read the findings", exact=True).wait_for()
     hand.arrives("The findings")
     page.goto(f"{address}t/crisp/findings/report/")
     page.locator("details:has(a[href='tables/comparisons.csv']) > summary").last.click()
