@@ -339,10 +339,10 @@ class BallotFile:
         data = self.folder.read(self.file)
         if data is not None:
             (self.columns, self.rows), self._bytes = self._read(data), data
-            self._note_marks()
             written = (self.folder.folder / self.file).stat().st_mtime  # no answer is newer
             for code in self.rows:
                 self._past[code].since = written
+                self._past[code].marks.add(self.answer(code).mark)
 
     def save(self, given: Mapping[str, Given]) -> dict[str, Receipt]:
         """Fill in some cups, none of them in `elsewhere`; when this returns, they are on the disk.
@@ -405,10 +405,6 @@ class BallotFile:
         with self._lock:
             self._see_outside_changes()
 
-    def _note_marks(self) -> None:
-        for code in self.rows:
-            self._past[code].marks.add(self.answer(code).mark)
-
     def _row(self, code: str, answer: CupAnswer) -> Mapping[str, str]:
         cells = (self.session, self.taster, code, *answer.cells)
         return {**self.rows.get(code, {}), **dict(zip(self.own, cells, strict=True))}
@@ -460,8 +456,9 @@ class BallotFile:
             self._write(columns, {**outside, **kept})
         else:
             self.columns, self.rows, self._bytes = columns, outside, data
-        self._note_marks()
-        for code, past in self._past.items():
+        for code in self.rows:
+            past = self._past[code]
+            past.marks.add(self.answer(code).mark)
             past.writer = None
             if code in corrected:
                 past.since = time.time()

@@ -98,11 +98,8 @@ class Seal:
         own = {"date": self.date, "key": self.key, "rule": self.rule}
         closed = {"closed": self.closed} if self.closed else {}
         rows = {name: [asdict(row) for row in getattr(self, name)] for name in ("added", "lifted")}
-        for lift in rows["lifted"]:
-            if lift["poured"] == "unknown":
-                del lift["poured"]
-            if lift["poured_said"] is None:
-                del lift["poured_said"], lift["poured_before"]
+        known = (lift.items() for lift in rows["lifted"])
+        rows["lifted"] = [{k: v for k, v in it if v not in (None, "unknown")} for it in known]
         text = tomlkit.dumps(own | closed | rows)
         return HEAD + text.replace("\n[[added]]\n", f"{ADDED}[[added]]\n", 1)
 
