@@ -14,7 +14,7 @@ import pytest
 from scipy import stats
 from statsmodels.stats.multitest import multipletests
 
-from blindspoon.analysis import analyse, to_record
+from blindspoon.analysis import analyse, compose_report, to_record
 from blindspoon.api import Compared
 from blindspoon.batches.strengths import age_cups
 from blindspoon.batches.summary import differences_in_words, make_up
@@ -29,6 +29,7 @@ from blindspoon.findings.course import compare_course
 from blindspoon.findings.days_in_words import day_word, headline, say_course, which_first
 from blindspoon.findings.naming import name_all
 from blindspoon.lifting import lift_blind
+from blindspoon.packing.pack import blog
 from blindspoon.scores.score_table import build_table
 from blindspoon.stats.results import NoResult
 from blindspoon.stats.several_tests import Bracket
@@ -248,6 +249,19 @@ def test_without_a_cup_that_stayed_there_is_a_trend_only():
     assert "so the days may have changed and not the food" in told
     declared = followed(RISING, ask="same_control = true", **changes)
     assert [found.against for found in declared] == ["control"]
+
+
+def test_that_the_days_may_have_changed_stands_once_on_the_page_and_in_every_alt(tmp_path):
+    content = compose_report(analyse(put(tmp_path / "t", files(RISING, evenings=True, kept=""))))
+    warning = "No cup stayed the same, so the days may have changed and not the food"
+    assert content.answer.count(warning) == 1
+    (days,) = (part for part in content.sections if part.name == "days")
+    assert warning not in " ".join((*days.paragraphs, *(chart.title for chart in days.charts)))
+    assert content.picture.title.startswith("Half sour: whether sourness")
+    assert all(chart.alt.count(warning) == 1 for chart in days.charts)
+    post = blog(content)
+    assert "Everything was held against" not in post
+    assert "- **Cold**" in post.partition("This was tasted:")[2]
 
 
 def test_a_level_is_held_against_in_one_sitting_or_with_a_control_that_stayed():

@@ -17,7 +17,7 @@ from blindspoon.charts.chart import Chart, source_of
 from blindspoon.charts.lines import LOW, Happened, LinePlot, NamedLine, lay_lines
 from blindspoon.charts.scene import NARROW, WIDE, Laid, Sheet, variant_inks
 from blindspoon.findings.course import CourseFound
-from blindspoon.findings.days_in_words import headline
+from blindspoon.findings.days_in_words import days_or_food, headline
 from blindspoon.stats.results import NoResult
 from blindspoon.stats.several_tests import Bracket
 from blindspoon.trial import Trial
@@ -56,6 +56,7 @@ def days_chart(found: CourseFound, trial: Trial, log: BatchLog | None) -> Chart 
     return Chart(
         name=f"{found.series}-{found.attribute.name}-days",
         title=headline(found).rstrip("."),
+        finding=" ".join(filter(None, (headline(found), days_or_food(found)))).rstrip("."),
         data=f"the scores of {people} over {count}" + " and the pH of its jars" * bool(tracks),
         lay=lay,
         source=source_of(trial),
@@ -120,6 +121,8 @@ def _days_key(found: CourseFound, trial: Trial) -> str:
         key += shaded_words(found.attribute)
     elif found.against == "level":
         key.append(f"Dashed: {wording.plain(found.course.level or 0.0)} points, to be reached.")
+    elif not isinstance(found.trend, NoResult) and found.trend.p_value <= found.alpha:
+        key.append(days_or_food(found))
     return " ".join(filter(None, key))
 
 

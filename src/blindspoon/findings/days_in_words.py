@@ -39,11 +39,11 @@ def say_course(found: CourseFound, names: Naming, *, several: bool) -> CourseSai
     bent = isinstance(found.line, NoResult) and found.line.reason == BENT
     moved, more_texts = not isinstance(found.trend, NoResult), list[str]()
     if not (bent if answers else untold and not moved):
-        more_texts.append(_trend(found, names.like))
+        more_texts += [_trend(found, names.like), days_or_food(found)]
     if not answers and untold and not (moved and found.against == "nothing"):
         answers, untold = untold, []
     elif not answers:  # where no day is judged, the trend answers
-        answers, more_texts = more_texts, []
+        answers, more_texts = more_texts[:1], more_texts[1:]
         untold = [text.removesuffix(f" {NOTHING_STAYED.reason}") for text in untold]  # it says why
     if found.judged and not isinstance(found.line, NoResult):
         way = "got there" if found.reached else "left it"
@@ -169,19 +169,19 @@ def _trend(found: CourseFound, like: str) -> str:
             way = f"{'caught up with' if trend.slope > 0 else 'came nearer to'} {like}"
         else:
             way = f"{way} against {like}" if first * last < 0 else f"moved away from {like}"
-    text = (
+    return (
         f"{label} {way} by {size} points a day on average ({span})."
         if moved
         else f"Whether {label.lower()} changed over the days is not settled ({reach})."
     )
-    if found.against == "nothing" and found.sittings > 1:
-        text += (
-            " The scores moved from sitting to sitting; no cup stayed the same, so the days may "
-            "have changed and not the food."
-            if moved
-            else " No cup stayed the same, so the days may have changed and not the food."
-        )
-    return text
+
+
+def days_or_food(found: CourseFound) -> str:
+    """Say that it may be the days that moved, where a trend is told and no cup stayed the same."""
+    unheld = found.against == "nothing" and found.sittings > 1
+    if not unheld or isinstance(found.trend, NoResult):
+        return ""
+    return "No cup stayed the same, so the days may have changed and not the food."
 
 
 def _accepted(acceptance: Acceptance, first: int, last: int) -> Iterator[str]:

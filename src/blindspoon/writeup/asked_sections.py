@@ -8,7 +8,13 @@ from blindspoon.charts.picks import lines_chart, picks_chart
 from blindspoon.findings.choices import ENOUGH, interval_words, percent, sentences
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.course import CourseDay, CourseFound
-from blindspoon.findings.days_in_words import day_word, headline, one_each, which_first
+from blindspoon.findings.days_in_words import (
+    day_word,
+    days_or_food,
+    headline,
+    one_each,
+    which_first,
+)
 from blindspoon.stats.results import NoResult
 from blindspoon.stats.scores_over_days import DayFound
 from blindspoon.stats.several_tests import Bracket
@@ -31,11 +37,9 @@ def _judged(analysis: Analysis) -> list[CourseFound]:
 def days_answer(analysis: Analysis) -> list[str]:
     """Say when each was there, and until when if both were asked; or how it moved."""
     others = (found for found in _judged(analysis) if found.series != analysis.trial.control)
-    return [
-        " ".join([headline(found), *found.said.answers[1:]])
-        for found in others
-        if found.primary or analysis.about_days
-    ]
+    asked = [found for found in others if found.primary or analysis.about_days]
+    texts = [" ".join([headline(found), *found.said.answers[1:]]) for found in asked]
+    return [*texts, *filter(None, dict.fromkeys(map(days_or_food, asked)))]
 
 
 def days_section(analysis: Analysis) -> PageSection | None:
@@ -48,10 +52,13 @@ def days_section(analysis: Analysis) -> PageSection | None:
     asks = ["when is it ready"] * (course.reach is not None)
     asks += ["how long does it stay"] * (course.keep is not None)
     passed = _ph_table(analysis)
-    weak = one_each(asked[0], analysis.names)  # which the page says under what weakens it
+    elsewhere = {one_each(asked[0], analysis.names)}  # under what weakens it
     answers = list[str]()
     for found in asked:
-        texts = [text for text in (*found.said.untold, *found.said.more) if text != weak]
+        if answers or found.primary or analysis.about_days:  # else told of the first
+            elsewhere.add(days_or_food(found))
+        more = (*found.said.untold, *found.said.more)
+        texts = [text for text in more if text not in elsewhere]
         if found.series == trial.control or not analysis.about_days:  # else the answer says it
             texts = [" ".join([headline(found), *found.said.answers[1:]]), *texts]
         elif found.said.series and texts:
