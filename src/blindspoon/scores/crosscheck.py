@@ -223,7 +223,7 @@ def no_scores(scored: Cups, points: FloatArray) -> list[Problem]:
 
 
 def absences(
-    trial: Trial, scored: Cups, points: FloatArray, plan: Cups | None, others: Collection[str] = ()
+    trial: Trial, scored: Cups, points: FloatArray, plan: Cups | None, others: Collection[str]
 ) -> Iterator[Note]:
     """Name the scores that were not given, and the cups and tasters without any but `others`."""
     labels = [attribute.name for attribute in trial.attributes]

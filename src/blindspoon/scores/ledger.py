@@ -56,20 +56,20 @@ class Ledger:
 
 def open_ledger(trial: Trial, tables: FolderTables) -> Ledger:
     """Check scores, choices, servings and key, each on its own and against the others."""
-    seen = _Reading(trial, tables)
-    problems, notes = seen.problems, seen.notes
-    scored = seen.cups(tables.scores, SCORES, "code" if seen.coded else "variant")
-    points, accepted = seen.points(scored.tables), seen.accepted(scored.tables)
-    served = None if tables.servings is None else seen.cups([tables.servings], SERVINGS)
-    key = None if tables.key is None else seen.cups([tables.key], KEY)
+    reading = _Reading(trial, tables)
+    problems, notes = reading.problems, reading.notes
+    scored = reading.cups(tables.scores, SCORES, "code" if reading.coded else "variant")
+    points, accepted = reading.points(scored.tables), reading.accepted(scored.tables)
+    served = None if tables.servings is None else reading.cups([tables.servings], SERVINGS)
+    key = None if tables.key is None else reading.cups([tables.key], KEY)
     plan, sets = served, None
     if served is not None and trial.choice is not None:
         names = _column(served.tables, "set")
         plan, sets = served.part(~names.filled), replace(served, batch=names).part(names.filled)
     problems += crosscheck.score_problems(scored, plan if trial.attributes else None, key)
     problems += crosscheck.plan_problems(served, key)
-    picks, choices = (None, None) if trial.choice is None else seen.chosen(tables.choices, sets)
-    held = None if seen.coded else (scored, scored.name)  # where batches stand beside variants
+    picks, choices = (None, None) if trial.choice is None else reading.chosen(tables.choices, sets)
+    held = None if reading.coded else (scored, scored.name)  # where batches stand beside variants
     if key is not None and key.tables:
         held = (key, key.tables[0].columns["variant"])
     problems += crosscheck.batch_problems(*held) if held else ()
@@ -90,7 +90,7 @@ def open_ledger(trial: Trial, tables: FolderTables) -> Ledger:
         absences += absent_answers(picks) if picks else ()
         notes += places_chosen(chosen_by(trial), picks) if picks else ()
     return Ledger(
-        coded=seen.coded,
+        coded=reading.coded,
         scored=scored,
         points=points,
         accepted=accepted,
@@ -99,8 +99,8 @@ def open_ledger(trial: Trial, tables: FolderTables) -> Ledger:
         sets=sets,
         picks=picks,
         choices=choices,
-        problems=in_order(problems, (table.file for table in seen.present)),
-        notes=(*notes, *_notes(trial, scored, served, coded=seen.coded)),
+        problems=in_order(problems, (table.file for table in reading.present)),
+        notes=(*notes, *_notes(trial, scored, served, coded=reading.coded)),
         absences=tuple(absences),
     )
 
@@ -225,11 +225,16 @@ class _Reading:
     ) -> tuple[Picks | None, ChoiceTable | None]:
         if sets is not None and len(sets):
             rows = self.cups(tables, CHOICES, "set")
-            choice = chosen_by(self.trial)
-            return read_picks(choice, rows, sets, self.problems) if rows.tables else None, None
+            if not rows.tables:
+                return None, None
+            picks, problems = read_picks(chosen_by(self.trial), rows, sets)
+            self.problems += problems
+            return picks, None
         plain = next((table for table in tables if "answer" not in table.columns), None)
         if plain is not None:
-            return None, read_known(self.trial, plain, self.known, self.problems)
+            choices, problems = read_known(self.trial, plain, self.known)
+            self.problems += problems
+            return None, choices
         if tables:
             self.problems.append(_NO_SETS.broken("no cup is in a set", "servings.csv"))
         return None, None

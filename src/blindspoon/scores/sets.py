@@ -66,8 +66,8 @@ class ChoiceTable:
 # Under codes ------------------------------------------------------------------------------------
 
 
-def read_picks(choice: Choice, rows: Cups, cups: Cups, problems: list[Problem]) -> Picks:
-    """Find the set and the cups of every answer; add what does not fit to `problems`.
+def read_picks(choice: Choice, rows: Cups, cups: Cups) -> tuple[Picks, list[Problem]]:
+    """Find the set and the cups of every answer, and what does not fit.
 
     `rows` are of choices.csv and the ballots of sets, named by the set; `cups` are those of
     servings.csv that are in sets, their batch being the name of the set.
@@ -77,8 +77,7 @@ def read_picks(choice: Choice, rows: Cups, cups: Cups, problems: list[Problem]) 
     answers = TextColumn.stack([table.columns["answer"] for table in rows.tables])
     misread = {text: _misread(text, how) for text in answers.texts if text}
     faults = {text: fault for text, fault in misread.items() if fault}
-    for table in rows.tables:
-        problems += schema.problems_of(table, "answer", faults)
+    problems = [it for table in rows.tables for it in schema.problems_of(table, "answer", faults)]
     matched = rows.match(cups.by_set)
     of = np.where(matched < 0, -1, set_of[matched]) if len(cups) else matched
     allowed = "servings.csv has a row for every cup of every set"
@@ -100,7 +99,8 @@ def read_picks(choice: Choice, rows: Cups, cups: Cups, problems: list[Problem]) 
         there = (picked[:, place] >= 0) & (set_of[picked[:, place]] == of)
         bad = np.flatnonzero(whole[answers.codes] & (of >= 0) & ~there)
         problems += _elsewhere(rows, named.name, bad)
-    return Picks(rows=rows, answers=answers, cups=cups, set_of=set_of, of=of, picked=picked)
+    picks = Picks(rows=rows, answers=answers, cups=cups, set_of=set_of, of=of, picked=picked)
+    return picks, problems
 
 
 def _elsewhere(rows: Cups, code: TextColumn, bad: IntArray) -> list[Problem]:
@@ -277,20 +277,19 @@ def _remarks(tables: Sequence[TextTable]) -> Iterator[str]:
 
 
 def read_known(
-    trial: Trial, table: TextTable, known: Known, problems: list[Problem]
-) -> ChoiceTable | None:
-    """Read answers that were never coded, or numbers alone; add what is wrong to `problems`."""
-    choice, before = chosen_by(trial), len(problems)
-    counted = "tests" in table.columns
+    trial: Trial, table: TextTable, known: Known
+) -> tuple[ChoiceTable | None, list[Problem]]:
+    """Read answers that were never coded, or numbers alone, and what is wrong with them."""
+    choice, counted = chosen_by(trial), "tests" in table.columns
     when: tuple[When, ...] = (*known.when, "uncoded")
     when = (*when, "two kinds") if choice.how.words else when
     known = known._replace(when=when, words=choice.how.words)
     columns = CHOICE_COUNTS if counted else CHOICES_KNOWN
-    problems += schema.column_problems(table, columns, known) if table.readable else ()
+    problems = schema.column_problems(table, columns, known) if table.readable else []
     read = schema.read_columns(table, columns, known)
     problems += read.problems
-    if len(problems) > before or not table.readable:
-        return None
+    if problems or not table.readable:
+        return None, problems
     names, values = [variant.name for variant in trial.variants], read.values
     variant = table.columns["variant"].places_in(names)
     other = np.zeros(variant.size, np.bool_)
@@ -313,7 +312,7 @@ def read_known(
         rows = np.repeat(rows, values["tests"])
     nth = np.arange(rows.size) - np.searchsorted(rows, rows)
     taster = None if counted else table.columns["taster"]
-    return ChoiceTable(
+    answered = ChoiceTable(
         tasters=taster.texts if taster else (),
         taster=taster.codes if taster else np.full(rows.size, -1),
         variant=variant[rows],
@@ -323,3 +322,4 @@ def read_known(
         sessions=table.columns["session"].texts if "session" in table.columns else ("1",),
         remarks=() if counted else tuple(_remarks([table])),
     )
+    return answered, problems
