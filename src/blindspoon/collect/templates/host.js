@@ -24,19 +24,19 @@
   if (!area) return;
 
   const time = () => new Date().toLocaleTimeString(document.documentElement.lang);
-  let shown = "", asOf = time();
+  let shown = area.innerHTML.trim(), draft = document.createElement("template"), asOf = time();
   const name = (element) => element.getAttribute("href") || element.ariaLabel || element.textContent;
-  const focusable = () => [...area.querySelectorAll("a, button, [tabindex]")];
 
   // What has the focus keeps it, a button that is pressed stays, and a table where it was scrolled to.
   function show(text) {
-    if (text === shown || area.querySelector(":active")) return;
+    draft.innerHTML = text.trim();
+    if (draft.innerHTML === shown || area.querySelector(":active")) return;
     const held = area.contains(document.activeElement) && name(document.activeElement);
     const across = [...area.querySelectorAll(".scroll")].map((table) => table.scrollLeft);
-    area.innerHTML = shown = text;
+    area.innerHTML = shown = draft.innerHTML;
     area.querySelectorAll(".scroll").forEach((table, k) => { table.scrollLeft = across[k] || 0; });
-    const again = held && focusable().find((element) => name(element) === held);
-    if (again) again.focus({ preventScroll: true });
+    const focusable = [...area.querySelectorAll("a, button, [tabindex]")];
+    if (held) focusable.find((element) => name(element) === held)?.focus({ preventScroll: true });
   }
 
   async function renew() {
