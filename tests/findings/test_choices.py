@@ -387,6 +387,18 @@ def test_several_variants_are_told_of_by_name():
     assert title == "Rock could be told from sea; whether pink can be told from it is not settled"
 
 
+def test_a_page_of_sets_alone_says_how_it_was_tasted(analysis_of):
+    content = compose_report(analysis_of("two-salts"))
+    told = " ".join(next(part for part in content.sections if part.name == "tasted").paragraphs)
+    assert told.replace("\N{NO-BREAK SPACE}", " ").startswith(
+        "Twelve tasters answered 24 sets of 3 cups, in 1 session (17 October 2026). The cups bore "
+    )
+    assert "the answers were recorded by code" in told
+    assert "Between cups the plan has water and a cracker." in told
+    assert "scor" not in told
+    assert "what the person who poured knew" not in told  # which the trust says
+
+
 def test_sets_and_scores_call_a_variant_alike(tmp_path):
     cups = "variant,tests,right\nrock,24,17\n"
     text = text_of("triangle").replace('name = "rock"', 'name = "rock"\nlabel = "Rock jar"')

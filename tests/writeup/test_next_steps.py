@@ -192,7 +192,7 @@ def test_cups_that_nobody_scored_weaken_the_answer_from_a_tenth_on(demo, scored,
 def test_changes_that_cannot_be_told_apart_are_one_point_those_that_were_not_meant_first(demo):
     assert dict(weaknesses(demo, None))["More than one change."] == (
         "The calcium jar was higher in calcium by 1.3\xa0g and 3\xa0°C cooler; the cool-cellar jar "
-        "was 6\xa0°C cooler and 7\xa0days older: we can’t say which change mattered."
+        "was 6\xa0°C cooler and started 7\xa0days earlier: we can’t say which change mattered."
     )
 
 

@@ -46,8 +46,7 @@ def report_date(analysis: Analysis) -> str:
 
 def tasted(analysis: Analysis) -> tuple[str, ...]:
     trial, table, lift = analysis.trial, analysis.table, analysis.standing.lift
-    cups = np.bincount(table.taster * len(table.sessions) + table.session)
-    cups = cups[cups > 0]
+    _, cups = np.unique(table.taster * len(table.sessions) + table.session, return_counts=True)
     scales: dict[Scale, list[str]] = {}
     for attribute in trial.attributes:
         low, high = attribute.low, attribute.high
@@ -57,7 +56,8 @@ def tasted(analysis: Analysis) -> tuple[str, ...]:
         "tasted",
         trial=trial,
         table=table,
-        each=(int(cups.min()), int(cups.max())),
+        coded=table.coded if analysis.results else analysis.coded,
+        each=(min(cups, default=0), max(cups, default=0)),
         dates=session_dates(trial, table),
         every_place=(table.position > 0).all(),
         any_place=(table.position > 0).any(),

@@ -267,7 +267,7 @@ def _sections(analysis: Analysis, further: FurtherAnalyses | None) -> Iterator[P
             yield panel_section(analysis.trial, further.panel)
         yield joint_section(analysis, further.joint)
     for name, head, paragraphs in (
-        ("tasted", "How it was tasted", methods.tasted(analysis) if scored else ()),
+        ("tasted", "How it was tasted", methods.tasted(analysis)),
         ("compared", "How it was compared", compared),
         ("planned", "What was planned, and what is exploratory", methods.planned(analysis)),
     ):
