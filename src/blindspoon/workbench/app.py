@@ -4,13 +4,15 @@ import contextlib
 import hmac
 import importlib
 import secrets
+import threading
 import traceback
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from pathlib import Path
+from typing import NamedTuple, Self
 from urllib.parse import quote
 
 import jinja2
-from flask import Flask, abort, jsonify, make_response, redirect, render_template, request
+from flask import Flask, abort, g, jsonify, make_response, redirect, render_template, request
 from markupsafe import Markup
 from werkzeug.exceptions import HTTPException, MethodNotAllowed
 from werkzeug.wrappers import Response
@@ -29,7 +31,6 @@ from blindspoon.stage import STATES, Part, Stage, stage
 from blindspoon.starting import ABOUT_SETS, ABOUT_SHARE
 from blindspoon.workbench.jobs import Job, Jobs
 from blindspoon.workbench.phrases import noted, said, within
-from blindspoon.workbench.sent import Merged, SentOnce
 
 BODY_LIMIT = 2 * 1024 * 1024  # bytes in the largest request body
 FILES_LIMIT = 30 * 1024 * 1024  # the same of a form that files are chosen in
@@ -68,6 +69,47 @@ _RELOAD = "load this page again: what you typed is sent once more."
 _JUST_NOW = f"A file changed in this very moment; {_RELOAD}"
 _UNWRITTEN = f"A file could not be written. When it can, {_RELOAD}"
 _ELSE = "This was not sent by a page of Blindspoon. Go back, load the page again, and try again."
+
+
+class Merged(NamedTuple):
+    """What was typed, brought together with what was written elsewhere meanwhile, by place."""
+
+    values: dict[str, str]
+    theirs: dict[str, str]
+    """What stands there now of a field that both changed: the page asks beside it."""
+
+    @classmethod
+    def of(
+        cls,
+        typed: Mapping[str, str],
+        now: Mapping[str, str],
+        before: Mapping[str, str] | None,
+        picked: Collection[str],
+    ) -> Self:
+        """Take what stands now where the host left a field as it was, or would rather have that.
+
+        `before` is what the form was filled with; None where nothing changed since.
+
+        >>> Merged.of({"a": "1", "b": "2"}, {"a": "5", "b": "6"}, {"a": "1", "b": "3"}, ())
+        Merged(values={'a': '5', 'b': '2'}, theirs={'b': '6'})
+        """
+        values, theirs = dict(typed), dict[str, str]()
+        for place, text in typed.items():
+            if place not in now:
+                continue
+            was = None if before is None else before.get(place, "")
+            if text == was or place in picked:
+                values[place] = now[place]
+            elif was is not None and text != now[place] != was:
+                theirs[place] = now[place]
+        return cls(values, theirs)
+
+    @property
+    def faults(self) -> dict[str, str]:
+        """What is said beside the fields that both changed."""
+        shown = {place: f"“{text}”" if text else "nothing" for place, text in self.theirs.items()}
+        changed = "Changed elsewhere meanwhile: {} stands there now."
+        return {place: changed.format(text) for place, text in shown.items()}
 
 
 class Workbench:
@@ -324,3 +366,37 @@ def _harden(response: Response) -> Response:
         response.headers.setdefault(name, value)
     response.headers.setdefault("Cache-Control", "private, no-cache")  # the way back shows it again
     return response
+
+
+class SentOnce:
+    """A form that makes something new has a word "once" in it, and makes it once.
+
+    Where it was sent before, by a double tap or a reload, it leads where it led then. One is taken
+    at a time, from before its handler until after its answer.
+    """
+
+    def __init__(self, app: Flask) -> None:
+        self._led: dict[str, str] = {}
+        self._one_at_a_time = threading.Lock()
+        app.before_request(self._begin)
+        app.after_request(self._note)
+        app.teardown_request(self._end)
+
+    def _begin(self) -> Response | None:
+        if not request.form.get("once") or wants_json():
+            return None
+        files = (file.filename for _, file in request.files.items(multi=True))
+        sent = repr((sorted(request.form.items(multi=True)), *files))
+        self._one_at_a_time.acquire()
+        g.sent_once = sent
+        led = self._led.get(g.sent_once)
+        return redirect(led, 303) if led else None
+
+    def _note(self, response: Response) -> Response:
+        if "sent_once" in g and response.status_code == 303:
+            self._led[g.sent_once] = response.location or "/"
+        return response
+
+    def _end(self, _: BaseException | None) -> None:
+        if g.pop("sent_once", None):
+            self._one_at_a_time.release()
