@@ -43,6 +43,7 @@ from blindspoon.files.trial_folder import KEY, TABLES, FolderText, read_folder
 from blindspoon.files.trial_toml import names_by_label, parse_trial
 from blindspoon.scores.crosscheck import Cups
 from blindspoon.scores.ledger import Ledger, open_ledger
+from blindspoon.scores.sets import chosen_by
 from blindspoon.scores.standing import see_open
 from blindspoon.trial import Trial
 
@@ -207,20 +208,18 @@ def _trays(served: Sequence[Cups]) -> Trays:
 
 def _question(trial: Trial, sets: Mapping[str, tuple[str, ...]]) -> tuple[SetQuestion, ...]:
     """Ask of each set what its method asks; a group of a tetrad is as good as the other one."""
-    if trial.choice is None:
-        return ()
-    how, options, same = trial.choice.how, dict[str, tuple[str, ...]](), dict[str, str]()
+    choice, options, same = chosen_by(trial), dict[str, tuple[str, ...]](), dict[str, str]()
     for name, codes in sets.items():
         pairs = ["+".join(sorted(pair)) for pair in itertools.combinations(codes, 2)]
-        single = codes[1:] if trial.choice.method == "duo-trio" else codes
-        options[name] = how.words or (tuple(pairs) if how.codes == 2 else single)
-        if trial.choice.method == "tetrad":
+        single = codes[1:] if choice.method == "duo-trio" else codes
+        options[name] = choice.how.words or (tuple(pairs) if choice.how.codes == 2 else single)
+        if choice.method == "tetrad":
             options[name] = tuple(pair for pair in pairs if codes[0] in pair.split("+"))
             for pair in options[name]:
                 others = sorted(set(codes) - set(pair.split("+")))
                 same["+".join(others)] = pair
-    question = wording.asked(trial.choice)
-    return (SetQuestion(label=question, choice=trial.choice, options=options, same=same),)
+    question = wording.asked(choice)
+    return (SetQuestion(label=question, choice=choice, options=options, same=same),)
 
 
 def _plan(trial: Trial, served: Sequence[Cups]) -> Plan:

@@ -152,8 +152,7 @@ def _union(subsets: IntArray, variants: int, modulus: int) -> IntArray | None:
         chosen = _choices(len(plans), size)
         summed = counts[chosen].sum(axis=1)
         apart = np.ptp(summed[:, :variants], axis=1)
-        if variants > 1:
-            apart += np.ptp(summed[:, variants:][:, _upper(variants)], axis=1)
+        apart += np.ptp(summed[:, variants:][:, _upper(variants)], axis=1)
         if not apart.all():
             unions = [np.concatenate([plans[i] for i in choice]) for choice in chosen[apart == 0]]
             return min(unions, key=len)
