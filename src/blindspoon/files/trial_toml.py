@@ -133,20 +133,20 @@ def parse_trial(text: str) -> Trial:
     ('Oak leaf', 10.0, 'mixed')
     """
     root = read_toml(text, FILE)
-    about, rule = root.section("trial"), root.section("decision")
-    told, decision = _read(about, _ABOUT), _read(rule, _DECISION)
+    trial_section, rule = root.section("trial"), root.section("decision")
+    about, decision = _read(trial_section, _ABOUT), _read(rule, _DECISION)
     choice = _choice(root.section("choice")) if "choice" in root else None
     asked, course = [key for key in ("choice",) if choice], ["course"] * ("course" in root)
     margin, primary = rule.number("margin", _ABOVE_ZERO), decision["primary"]
     attributes = _attributes(root, margin, [*asked, *course], least=0 if choice else 1)
     variants = _named(root, "variant", lambda it: Variant(**_labelled(it, _VARIANT)), least=2)
-    if told["seed"] is None:
-        told["seed"] = int.from_bytes(hashlib.sha256(told["title"].encode()).digest()[:4])
-    control = told["control"]
-    told["control"] = names_by_label(variants).get(control.casefold(), control)
+    if about["seed"] is None:
+        about["seed"] = int.from_bytes(hashlib.sha256(about["title"].encode()).digest()[:4])
+    control = about["control"]
+    about["control"] = names_by_label(variants).get(control.casefold(), control)
     decision["primary"] = primary or (() if attributes else tuple(asked))
     trial = Trial(
-        **told,
+        **about,
         decision=Decision(**decision),
         attributes=attributes,
         variants=variants,
@@ -166,7 +166,7 @@ def parse_trial(text: str) -> Trial:
             "choice", f"{len(names)} variants", allowed, "Take another method, or one variant"
         )
     _see_known(root, "photo", [photo.variant for photo in trial.photos], names)
-    _see_known(about, "control", [trial.control], names)
+    _see_known(trial_section, "control", [trial.control], names)
     _see_known(rule, "primary", trial.decision.primary, [*course, *known])
     for variant in variants:
         if variant.series and (variant.name == trial.control or not course):
@@ -197,23 +197,23 @@ def _named(
 ) -> tuple[_Named, ...]:
     """Read an array of tables, each with a name of its own."""
     sections = root.sections(key)
-    found = tuple(map(read, sections))
-    if len(found) < least:
-        said, allowed = f"trial.toml lists {len(found)} [[{key}]]", f"{least} or more are needed"
-        root.complain("missing-section", key, said, allowed, f"Add [[{key}]] with its name")
-    names = [thing.name for thing in found]
+    parts = tuple(map(read, sections))
+    if len(parts) < least:
+        found, allowed = f"trial.toml lists {len(parts)} [[{key}]]", f"{least} or more are needed"
+        root.complain("missing-section", key, found, allowed, f"Add [[{key}]] with its name")
+    names = [part.name for part in parts]
     for place, (section, name) in enumerate(zip(sections, names, strict=True)):
         if name and name in names[:place]:
-            said = f"{quoted(name)} stands above already"
-            section.complain("repeated-name", "name", said, "every name stands once", "Rename one")
-    return found
+            found = f"{quoted(name)} stands above already"
+            section.complain("repeated-name", "name", found, "every name stands once", "Rename one")
+    return parts
 
 
 def _labelled(section: Section, keys: _Keys) -> dict[str, Any]:
     """Read keys; where there is no label, it is the name in words."""
-    found = _read(section, keys)
-    words = re.sub("[_-]", " ", found["name"])
-    return found | {"label": found["label"] or words[:1].upper() + words[1:]}
+    values = _read(section, keys)
+    words = re.sub("[_-]", " ", values["name"])
+    return values | {"label": values["label"] or words[:1].upper() + words[1:]}
 
 
 def _scale(section: Section) -> Scale:
@@ -397,7 +397,7 @@ def _kept(part: object, names: Iterable[str]) -> dict[str, Any]:
 
 def _unusual(part: Choice | Course | None) -> dict[str, Any]:
     """Take what is not the default; and what is reached, for `keep` without it is another thing."""
-    own = fields(part) if part else ()
+    keys = fields(part) if part else ()
     return _kept(
-        part, [it.name for it in own if it.name == "reach" or getattr(part, it.name) != it.default]
+        part, [it.name for it in keys if it.name == "reach" or getattr(part, it.name) != it.default]
     )
