@@ -23,6 +23,7 @@ from blindspoon.examine import explanations
 from blindspoon.packing.pack import file_names
 from blindspoon.writeup.kitchens import compose_kitchens
 from blindspoon.writeup.templating import paragraphs
+from tests.conftest import rows as rows_of
 from tests.conftest import spoil
 
 ROOT = Path(__file__).parents[1]
@@ -293,7 +294,18 @@ def test_kitchens_are_sent_out_with_a_post_with_what_to_say_and_with_their_data(
     assert f"blindspoon compare {beside} kit" in page
     guide = (packed / "START.html").read_text(encoding="utf-8")
     assert 'href="kit/do-it-yourself.html"' in guide
-    assert "Every number in full, as JSON; the verdict" in guide
+    assert "each column described in README.md" in guide
+    described = json.loads((packed / "tables/datapackage.json").read_text("utf-8"))["resources"]
+    meant = (packed / "tables/README.md").read_text("utf-8")
+    for table in described:  # every column of every file is described, in its order
+        names = [field["name"] for field in table["schema"]["fields"]]
+        rows = rows_of(packed / "tables" / table["path"])
+        assert list(rows[0]) == names
+        assert all(f"| {name.replace('_', chr(92) + '_')} |" in meant for name in names)
+    assert len(rows_of(packed / "tables/kitchens.csv")) == len(kitchens) * len(
+        rows_of(packed / "tables/comparisons.csv")
+    )
+    assert "There is no verify.py here" in meant
 
 
 @pytest.mark.parametrize(

@@ -5,7 +5,7 @@ import json
 import re
 import zipfile
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from itertools import groupby
 from pathlib import Path, PurePosixPath
@@ -29,7 +29,7 @@ from blindspoon.wording import sentence
 from blindspoon.writeup.front import one_catch
 from blindspoon.writeup.kitchens import KitchensContent, compose_kitchens, forest_of, kitchens_page
 from blindspoon.writeup.page import ReportContent, page, render
-from blindspoon.writeup.records import pool_record
+from blindspoon.writeup.records import POOL_FILES, pool_files, pool_record
 from blindspoon.writeup.templating import html_page, markdown_page
 
 MOST_POINTS = 3  # that a post takes over of a list
@@ -182,6 +182,13 @@ def pack_kitchens(
         return Pack(files=files, lacking=())
     source = f"“{content.title}”; {content.tasted} Made with Blindspoon."
     files["print.html"] = kitchens_page(content, paper=True).encode()
+    licences = dict.fromkeys(kitchen.trial.licence for kitchen in pool.kitchens)
+    licence = wording.listing(licences) if all(licences) else ""
+    together = replace(content.trial, title=content.title, host="", licence=licence)
+    tables = pool_files(pool)
+    results = results_package(together, tables, folder=name_of(pool), tables=POOL_FILES)
+    files |= {path: text.encode() for path, text in tables}
+    files |= {f"tables/{name}": file for name, file in results.items()}
     steps, captions = list[Step](), posts.Captions(source)
     for found in (finding.found for finding in content.findings if finding.chart):
         parts, some = len(found.comparisons), partial(forest_of, pool, found)
@@ -194,7 +201,7 @@ def pack_kitchens(
         )
         files |= {f"data/{name}/{path}": file for path, file in made.items()}
     head, *_ = pool.kitchens  # whose rule decides
-    data = [path.rpartition("/")[0] for path in files if path.endswith("datapackage.json")]
+    data = [f"data/{name}" for name in file_names(pool)]
     kit = kit_files(head.trial, head.table, head.made, jar_g=jar_g, data=data)
     files |= {f"kit/{path}": file for path, file in kit.items()}
     return _finished(content, files, steps, progress)

@@ -3,7 +3,7 @@
 import hashlib
 import json
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import PurePosixPath
 from typing import NamedTuple
@@ -280,21 +280,30 @@ def package_files(
 
 
 def results_package(
-    trial: Trial, files: Iterable[tuple[str, str]], *, folder: str
+    trial: Trial,
+    files: Iterable[tuple[str, str]],
+    *,
+    folder: str,
+    tables: Mapping[str, tuple[str, tuple[Column, ...]]] = FILES,
 ) -> dict[str, bytes]:
     """Describe the CSV files of tables/ in ``datapackage.json``, for people in ``README.md``."""
     return package_files(
         "results",
         trial,
-        [_resource(trial, PurePosixPath(path), text.encode()) for path, text in files],
+        [_resource(trial, PurePosixPath(path), text.encode(), tables) for path, text in files],
         name=f"{folder}-results",
         description="What was found at a side-by-side tasting, in full.",
     )
 
 
-def _resource(trial: Trial, path: PurePosixPath, content: bytes) -> Record:
+def _resource(
+    trial: Trial,
+    path: PurePosixPath,
+    content: bytes,
+    tables: Mapping[str, tuple[str, tuple[Column, ...]]],
+) -> Record:
     if path.stem != "scores":
-        title, columns = FILES[path.stem]
+        title, columns = tables[path.stem]
         return table_record(path.stem, title, described(columns), content)
     known = {column.name: column for column in cup_columns(trial)}
     scored = (attribute.name for attribute in trial.attributes)

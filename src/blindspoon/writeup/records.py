@@ -27,6 +27,7 @@ from blindspoon.writeup.columns import (
     FLAGS,
     IN_CSV,
     INFLUENCE,
+    KITCHEN,
     LEFT_OUT,
     LIST,
     NOT_COMPARED,
@@ -202,6 +203,32 @@ FILES: dict[str, tuple[str, tuple[Column, ...]]] = {
     "overall": ("Every comparison held against all attributes, a row each", OVERALL),
 }
 """What the rows of each file of tables/ are, and its columns; scores.csv has the trial's own."""
+
+
+KITCHENS = (*POOLED_COMPARISON[:2], *KITCHEN)
+POOL_FILES: dict[str, tuple[str, tuple[Column, ...]]] = {
+    "comparisons": (
+        "Every comparison of all kitchens together, a row each",
+        tuple(column for column in POOLED_COMPARISON if column.inner != KITCHEN),
+    ),
+    "attributes": ("What was found of all kitchens, a row an attribute", POOLED_ATTRIBUTE),
+    "kitchens": ("What each kitchen found by itself, a row each", KITCHENS),
+}
+"""The same of several kitchens."""
+
+
+def pool_files(pool: Pool) -> tuple[tuple[str, str], ...]:
+    every = [found for one in pool.attributes for found in one.comparisons]
+    kitchens = [
+        [*csv_values(KITCHENS[:2], found), *csv_values(KITCHEN, own)]
+        for found in every
+        for own in found.own
+    ]
+    return (
+        ("tables/comparisons.csv", csv_table(POOL_FILES["comparisons"][1], every)),
+        ("tables/attributes.csv", csv_table(POOLED_ATTRIBUTE, pool.attributes)),
+        ("tables/kitchens.csv", to_csv(KITCHENS, kitchens)),
+    )
 
 
 def csv_files(analysis: Analysis) -> tuple[tuple[str, str], ...]:
