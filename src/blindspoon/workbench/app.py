@@ -30,7 +30,7 @@ from blindspoon.sheets.pouring import tells
 from blindspoon.stage import STATES, Part, Stage, stage
 from blindspoon.starting import ABOUT_SETS, ABOUT_SHARE
 from blindspoon.workbench.jobs import Job, Jobs
-from blindspoon.workbench.phrases import noted, said, within
+from blindspoon.workbench.phrases import at_place, note_in_words, within
 
 BODY_LIMIT = 2 * 1024 * 1024  # bytes in the largest request body
 FILES_LIMIT = 30 * 1024 * 1024  # the same of a form that files are chosen in
@@ -293,7 +293,8 @@ class Workbench:
         loaders = [jinja2.PackageLoader("blindspoon", room) for room in rooms]
         app.jinja_loader = jinja2.ChoiceLoader(loaders)
         ticket = Markup('<input type="hidden" name="ticket" value="{}">')
-        app.jinja_env.filters |= {"plain": wording.plain, "said": said, "noted": noted}
+        of_messages = {"at_place": at_place, "note_in_words": note_in_words}
+        app.jinja_env.filters |= {"plain": wording.plain} | of_messages
         app.jinja_env.globals |= {
             "count": wording.count,
             "spelled": wording.spelled,

@@ -25,7 +25,7 @@ from blindspoon.starting import day_of, rule_beside, rule_in_words
 from blindspoon.trial import today
 from blindspoon.wording import capital, count, sentence
 from blindspoon.workbench.app import UNSENT, Form, Workbench
-from blindspoon.workbench.phrases import REMEDIES, of_jars, said, told
+from blindspoon.workbench.phrases import REMEDIES, at_place, fault_of, of_jars
 
 TELLING = re.compile(r"helper\.html|(added/[^/]+/)?pouring\.html|both-taste/bowls\.html")
 """Sheets that say what is in a cup."""
@@ -196,7 +196,7 @@ def _add_more(bench: Workbench) -> None:
         try:
             drawing.add_late(found.folder, name, today())
         except TrialError as error:
-            return ask(found, "late", form, told(error.problems[0]), other)
+            return ask(found, "late", form, fault_of(error.problems[0]), other)
         sitting.reconcile()
         bench.print_again(found)
         done = f"{name} has cups now, and can join by phone. Their sheets are written, too."
@@ -212,7 +212,7 @@ def _add_more(bench: Workbench) -> None:
         try:
             drawing.one_more(found.folder, day, len(sitting.plan.sessions), today())
         except TrialError as error:
-            return ask(found, "more", form, told(error.problems[0]))
+            return ask(found, "more", form, fault_of(error.problems[0]))
         sitting.reconcile()
         bench.print_again(found)
         return bench.go(found, "sheets", "One more session is drawn, and its sheets are written.")
@@ -224,7 +224,7 @@ def _add_more(bench: Workbench) -> None:
         try:
             session = drawing.write_order(found.folder, re.findall(r"\d+", form.get("order", "")))
         except TrialError as error:
-            return ask(found, "order", form, told(error.problems[0]))
+            return ask(found, "order", form, fault_of(error.problems[0]))
         return bench.go(found, "tasting", f"The order of session {session} is noted.")
 
 
@@ -243,7 +243,7 @@ def _add_scores(bench: Workbench) -> None:
             table = read_table(text.encode(), "what you pasted")
             addition = plan_addition(found.folder, sitting, table)
         except TrialError as error:
-            faults = {"rows": " ".join(capital(said(it)) for it in together(error.problems))}
+            faults = {"rows": " ".join(capital(at_place(it)) for it in together(error.problems))}
             return _fill(bench, found, "rows", 422, typed=typed, faults=faults, addition=None)
         shown = hashlib.sha256(text.encode()).hexdigest()
         if form.get("shown") != shown or not addition.answers:

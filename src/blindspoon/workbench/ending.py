@@ -33,7 +33,7 @@ from blindspoon.trial import Pourer, today
 from blindspoon.wording import capital, spelled
 from blindspoon.workbench.app import UNSENT, Form, Workbench
 from blindspoon.workbench.jobs import Job, Moved
-from blindspoon.workbench.phrases import noted, said
+from blindspoon.workbench.phrases import at_place, note_in_words
 
 if TYPE_CHECKING:
     from blindspoon.packing.pack import Published
@@ -67,9 +67,9 @@ def add_to(bench: Workbench) -> None:
         steps = [_step(note.file) for note in known.notes]
         return bench.page(
             "look.html.j2", found, "look", cautions=known.cautions,
-            problems=[(_step(problem.file), said(problem)) for problem in known.problems],
+            problems=[(_step(problem.file), at_place(problem)) for problem in known.problems],
             notes=[  # who is out is said where they taste; of jars, what is missing, and the days
-                (fill if note.gap and step != "jars" else step, noted(note))
+                (fill if note.gap and step != "jars" else step, note_in_words(note))
                 for step, note in zip(steps, known.notes, strict=True)
                 if (note.gap or found.plan.course if step == "jars"
                     else not (found.takes_scores and note.gap))

@@ -34,10 +34,10 @@ _CLEAR = ("not-a-number", "bad-date", "batch-twice")
 """What is allowed is said by the remedy."""
 
 
-def told(problem: Problem) -> str:
+def fault_of(problem: Problem) -> str:
     """Say a problem beside its field.
 
-    >>> told(Problem(slug="wrong-type", file="trial.toml", found='"a bit" is a text',
+    >>> fault_of(Problem(slug="wrong-type", file="trial.toml", found='"a bit" is a text',
     ...              allowed="a number is needed", remedy="Write it without quotes"))
     '"a bit" is no number. Write digits, such as 1 or 0,5.'
     """
@@ -58,7 +58,7 @@ def told(problem: Problem) -> str:
     return f"{capital(found)}{allowed}. {remedy}."
 
 
-def said(problem: Problem) -> str:
+def at_place(problem: Problem) -> str:
     """Say where, what was found and what is allowed; a remedy would speak of files.
 
     A question that can be read is on the pages, and no file there.
@@ -77,7 +77,7 @@ def of_jars(problems: Iterable[Problem], files: Mapping[str, bytes]) -> list[str
         for line, row in read_table(files.get(name, b""), name).rows()
     }
     return [
-        f"{jars[it.file, it.line]}: {told(it)}" if (it.file, it.line) in jars else said(it)
+        f"{jars[it.file, it.line]}: {fault_of(it)}" if (it.file, it.line) in jars else at_place(it)
         for it in problems
     ]
 
@@ -92,7 +92,7 @@ def of_jars_and_fields(text: str) -> str:
     return text.replace("its batches", "its jars")
 
 
-def noted(note: Note) -> str:
+def note_in_words(note: Note) -> str:
     """Say what is worth knowing, without the line of the file that it stands in."""
     text = re.sub("^there is neither scores.csv nor .*", "there is no score yet", note.text)
     text = re.sub(r"the point\? Then write .*", "the point?", text)  # a page of the jars asks it
@@ -111,7 +111,7 @@ def beside(problems: Iterable[Problem], places: Collection[str]) -> dict[str, st
         place = problem.column or ""
         tries = (place, place.replace(".name", ".label"), f"{place}.label", f"{place}.low")
         where = next((it for it in tries if it in places), "")
-        text = told(problem) if where else f"{problem}"
+        text = fault_of(problem) if where else f"{problem}"
         found[where] = f"{found[where]} {text}" if where in found else text
     return found
 
