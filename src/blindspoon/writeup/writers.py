@@ -17,7 +17,7 @@ from blindspoon import wording
 from blindspoon.files.text_table import guarded, write_csv
 from blindspoon.stats.results import Interval, NoResult
 
-Cell = str | float | int | bool | tuple[str, ...] | None
+Cell = str | float | int | bool | None
 Record = dict[str, Any]
 Row = tuple[str, ...]
 DASH = "\N{EN DASH}"
@@ -247,8 +247,6 @@ def csv_cell(cell: Cell) -> str:
             return str(cell)
         case float():
             return f"{cell:.9g}" if math.isfinite(cell) else ""
-        case tuple():
-            return guarded(", ".join(cell))
         case str():
             return guarded(plain(cell))
 
