@@ -135,7 +135,12 @@ def test_one_mean_throughout(make):
             "The cool-cellar, vine-leaf and calcium batches came within the margin of plain brine "
             "in all",
         ),
-        ("open alike open open", "open open open alike", "Nothing is settled on any attribute"),
+        (
+            "open alike open open",
+            "open open open alike",
+            "None was shown to differ from plain brine on any attribute",
+        ),
+        ("open open open open", "open open open open", "Nothing is settled on any attribute"),
     ],
 )
 def test_the_board_names_what_differed_anywhere(attributes, first, second, expected):

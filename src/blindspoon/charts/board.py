@@ -187,9 +187,10 @@ def board_title(outcomes: Sequence[AttributeOutcome], *, part: bool = False) -> 
         )
         if variants
     ]
-    nothing = f"nothing is settled {some if part else 'on any attribute'}"
+    where = some if part else "on any attribute"
+    nothing = f"nothing is settled {where}"
     if any(kinds != {"open"} for kinds in verdicts.values()):
-        nothing = f"none was shown to differ from {names.like} {some}"
+        nothing = f"none was shown to differ from {names.like} {where}"
     return _to_whom(outcomes[0].result, "; ".join(found) or nothing)
 
 
