@@ -30,8 +30,7 @@ class Format:
     """A size of picture, in its pixels; `side`, `top` and `bottom` are kept free at the edges.
 
     A title should not exceed so many `lines`. `logical` are the widths of the sheets that are
-    tried, in CSS pixels: the narrower, the larger all is drawn. Words stand `beside` the rows or,
-    while there is room, over them.
+    tried, in CSS pixels: the narrower, the larger all is drawn.
     """
 
     width: int
@@ -41,20 +40,18 @@ class Format:
     bottom: int
     lines: int
     logical: tuple[int, ...]
-    beside: bool
+
+    @property
+    def beside(self) -> bool:
+        """Whether words stand beside the rows; else, while there is room, over them."""
+        return self.width > self.height
 
 
 FILM, POST = (592, 640, 688, 736, 800, 848), (315, 342, 369, 396, 432, 443)
 FORMATS = {
-    "video": Format(
-        width=1920, height=1080, side=80, top=64, bottom=56, lines=2, logical=FILM, beside=True
-    ),
-    "square": Format(
-        width=1080, height=1080, side=54, top=50, bottom=44, lines=3, logical=POST, beside=False
-    ),
-    "tall": Format(
-        width=1080, height=1920, side=54, top=130, bottom=160, lines=4, logical=POST, beside=False
-    ),
+    "video": Format(width=1920, height=1080, side=80, top=64, bottom=56, lines=2, logical=FILM),
+    "square": Format(width=1080, height=1080, side=54, top=50, bottom=44, lines=3, logical=POST),
+    "tall": Format(width=1080, height=1920, side=54, top=130, bottom=160, lines=4, logical=POST),
 }
 """A tall picture keeps more free at its ends, where players lay their buttons: common practice, no
 source."""

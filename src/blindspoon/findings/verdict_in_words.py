@@ -223,13 +223,12 @@ def _clause(
         return text + on
     ends, place = heads[0].attribute.scale, [each.variant for each in ordered].index
     scale = f" out of {wording.plain(ends.high)}" if first and not ends.low else ""
-    told = [sorted(members, key=lambda it: place(it.variant))[:most] for members in same]
     if unnamed:
-        told = [[min(members, key=by_size)] for members in same]
-    elif not many:
-        told = [heads]
-    up_to = "up to " * bool(unnamed)
-    return f"{text}{on}, by {', and by '.join(up_to + size_of(group) for group in told)}{scale}"
+        by = [f"up to {size_of([min(members, key=by_size)])}" for members in same]
+    else:  # of one variant all sizes together
+        sizable = [sorted(members, key=lambda it: place(it.variant)) for members in same]
+        by = [size_of(members) for members in (sizable if many else [heads])]
+    return f"{text}{on}, by {', and by '.join(by)}{scale}"
 
 
 def by_size(other: JudgedVariant) -> float:

@@ -38,13 +38,13 @@ MOST_POINTS = 3  # that a post takes over of a list
 def blog(content: ReportContent | KitchensContent) -> str:
     """Write a post of about 300 words in CommonMark, with the picture at its head."""
     trial, names = content.trial, name_all(content.trial.variants, content.trial.control)
-    held = True  # against the control
-    if isinstance(content, ReportContent) and content.analysis.about_days:
-        held = any(found.against == "control" for found in content.analysis.course)
+    analysis = content.analysis if isinstance(content, ReportContent) else None
+    course = analysis.course if analysis and analysis.about_days else ()
+    held = not course or any(found.against == "control" for found in course)
     return markdown_page(
         "blog",
         content=content,
-        alone=isinstance(content, ReportContent),
+        alone=analysis is not None,
         names=names,
         tasted=[it for it in trial.variants if not held or it.name != trial.control],
         held=held,

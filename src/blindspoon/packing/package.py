@@ -3,7 +3,7 @@
 import hashlib
 import json
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from pathlib import PurePosixPath
 from typing import NamedTuple
@@ -16,7 +16,7 @@ from blindspoon.files.text_table import FolderTables, TextTable, guarded, write_
 from blindspoon.files.trial_toml import trial_text
 from blindspoon.trial import Trial
 from blindspoon.writeup.columns import COUNT, NUMBER, one_of
-from blindspoon.writeup.records import FILES
+from blindspoon.writeup.records import FILES, Tables
 from blindspoon.writeup.templating import markdown_page, software
 from blindspoon.writeup.writers import TEXT, Column, ColumnKind, Record, described
 
@@ -280,11 +280,7 @@ def package_files(
 
 
 def results_package(
-    trial: Trial,
-    files: Iterable[tuple[str, str]],
-    *,
-    folder: str,
-    tables: Mapping[str, tuple[str, tuple[Column, ...]]] = FILES,
+    trial: Trial, files: Iterable[tuple[str, str]], *, folder: str, tables: Tables = FILES
 ) -> dict[str, bytes]:
     """Describe the CSV files of tables/ in ``datapackage.json``, for people in ``README.md``."""
     return package_files(
@@ -296,12 +292,7 @@ def results_package(
     )
 
 
-def _resource(
-    trial: Trial,
-    path: PurePosixPath,
-    content: bytes,
-    tables: Mapping[str, tuple[str, tuple[Column, ...]]],
-) -> Record:
+def _resource(trial: Trial, path: PurePosixPath, content: bytes, tables: Tables) -> Record:
     if path.stem != "scores":
         title, columns = tables[path.stem]
         return table_record(path.stem, title, described(columns), content)

@@ -3,7 +3,7 @@
 The names of the fields are public; their meanings stand beside them, here and in `columns`.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -190,7 +190,8 @@ def day_values(analysis: Analysis) -> list[list[Cell]]:
 # Files in tables/ -------------------------------------------------------------------------------
 
 
-FILES: dict[str, tuple[str, tuple[Column, ...]]] = {
+Tables = Mapping[str, tuple[str, tuple[Column, ...]]]
+FILES: Tables = {
     "comparisons": ("Every comparison, a row each", COMPARISONS),
     "attributes": ("What was found of all variants, a row an attribute", ATTRIBUTE),
     "flags": ("What the comparisons lean on, a row a variant", FLAGS),
@@ -206,10 +207,10 @@ FILES: dict[str, tuple[str, tuple[Column, ...]]] = {
 
 
 KITCHENS = (*POOLED_COMPARISON[:2], *KITCHEN)
-POOL_FILES: dict[str, tuple[str, tuple[Column, ...]]] = {
+POOL_FILES: Tables = {
     "comparisons": (
         "Every comparison of all kitchens together, a row each",
-        tuple(column for column in POOLED_COMPARISON if column.inner != KITCHEN),
+        (*POOLED_COMPARISON[:2], *POOLED_COMPARISON[3:]),
     ),
     "attributes": ("What was found of all kitchens, a row an attribute", POOLED_ATTRIBUTE),
     "kitchens": ("What each kitchen found by itself, a row each", KITCHENS),
