@@ -125,6 +125,15 @@ def test_a_trial_like_an_earlier_one_keeps_its_recipes_and_takes_the_controls_fr
     assert [it.method for it in variants] == ["3 % salt", "A head of dill"]
 
 
+def test_a_trial_like_an_earlier_one_is_decided_as_that_was():
+    told, day = TOLD | {"changes": "Dill"}, datetime.date(2026, 9, 4)
+    first = new_files(told, day, 1)["trial.toml"].decode()
+    first = edits.put(edits.put(first, "decision.alpha", 0.1), "decision.by", "ranks")
+    second = new_files(told, day, 2, like=first)["trial.toml"].decode()
+    decision = parse_trial(second).decision
+    assert (decision.alpha, decision.by) == (0.1, "ranks")
+
+
 @pytest.mark.parametrize(
     ("scored", "changes", "course"),
     [

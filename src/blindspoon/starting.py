@@ -114,6 +114,7 @@ _FACTORS = {
 
 _LIKE = {
     "trial": ("host", "licence"),
+    "decision": ("alpha", "by"),
     "scale": ("low", "high", "step"),
     "tasting": ("allergens", "cleanser", "rest", "consent", "language"),
     "course": ("accept", "half", "same_control"),
@@ -208,7 +209,7 @@ def _over(asks: str, changes: Sequence[object], like: str = "") -> Over:
 def _like(text: str, earlier: str) -> str:
     """Keep what an earlier trial has besides its answers, of what both have by the same label."""
     raw, old, new = tomllib.loads(earlier), parse_trial(earlier), parse_trial(text)
-    once = ["trial", "scale", "tasting", *["course"] * (new.course is not None)]
+    once = ["trial", "decision", "scale", "tasting", *["course"] * (new.course is not None)]
     parts = [(part, part, raw.get(part, {})) for part in once]
     for kind in ("attribute", "variant"):
         known, mine = (
