@@ -10,7 +10,6 @@ from blindspoon.batches.strengths import CupAges
 from blindspoon.batches.summary import Made
 from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompared, Other
 from blindspoon.findings.naming import naming
-from blindspoon.findings.verdict import decide
 from blindspoon.findings.verdict_in_words import say_verdict
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.assumptions import HeldSittings, compare_sittings, find_flags
@@ -85,7 +84,11 @@ def judge(
     def with_verdict(other: Other) -> Other:
         if isinstance(other, NotCompared):
             return other
-        judged = decide(result, other)
+        verdict, by_other = (
+            None if isinstance(contrast, NoResult) else result.kind_of(contrast)
+            for contrast in other.contrasts
+        )
+        judged = replace(other, verdict=verdict or "open", verdict_by_other=by_other)
         what = differs.get(other.variant.name)
         return replace(judged, because=say_verdict(trial, result, judged, names, what))
 

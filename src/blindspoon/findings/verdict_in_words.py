@@ -9,12 +9,19 @@ from typing import TYPE_CHECKING, TypeAlias
 from blindspoon import wording
 from blindspoon.batches.differences import WhatDiffers
 from blindspoon.batches.summary import softened
-from blindspoon.findings import verdict
 from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompared, Other
 from blindspoon.findings.naming import Naming
-from blindspoon.findings.rule import NAMES, PROCEDURES, Kind
-from blindspoon.stats.assumptions import SPAN, Flag
-from blindspoon.stats.results import Contrast, NoResult, RankContrast, Unanimous
+from blindspoon.findings.rule import NAMES, PROCEDURES, Kind, kind_of
+from blindspoon.stats.assumptions import ONE_SITTING, SPAN, Flag
+from blindspoon.stats.mixed import enough_to_be_alike, enough_to_differ
+from blindspoon.stats.results import (
+    Contrast,
+    MixedContrast,
+    MixedFit,
+    NoResult,
+    SittingsWay,
+    Unanimous,
+)
 from blindspoon.trial import Attribute, Trial
 
 if TYPE_CHECKING:
@@ -61,30 +68,39 @@ def say_verdict(
         beside = [f"{found.reason.rstrip('.')}."]
     else:
         these = f", {names.these}" * bool(names.these)
-        twice = wording.plain(SPAN * (judged.attribute.margin or 0.0))
-        days = CLAIMS[verdict.days_of(result, judged)].format(twice)
+        days = _days(result, judged)
         clause = f"{verdict_sentence(judged, subject, names.like, result.alpha)}{days}{these}"
-        enough = verdict.enough_of(judged, result.alpha) if result.unit == "taster" else None
-        beside = [_would_settle(judged, enough) if enough else "", _movement(result, found)]
+        beside = [_would_settle(judged, result.alpha), _movement(result, found)]
     if judged.disputed:
         other = wording.capital(PROCEDURES["ranks" if judged.by == "mixed" else "mixed"])
-        flag, trust = verdict.flag_of(result, judged, trial.control), ""
-        if flag:
-            trust = f"{TRUST[verdict.trust_of(judged, result.alpha)]}: {flag_words(trial, flag)}"
-        by_other = f"{other} would call it {NAMES[judged.verdict_by_other or 'open']}{trust}."
+        called = NAMES[judged.verdict_by_other or "open"]
+        by_other = f"{other} would call it {called}{_trust(trial, result, judged)}."
     clause = f"To this taster, {clause}" if result.unit == "round" else wording.capital(clause)
     first = softened(f"{clause}.", judged.verdict, differs)
     return " ".join(filter(None, [first, *beside, by_other]))
 
 
-CLAIMS: dict[verdict.Days, str] = {
+DAYS: dict[SittingsWay, str] = {
     "": "",
     "each": ", on these days",
     "shared": ", on the days on which both were tasted",
     "steady": ", if these days differed in level only",
     "repeats": ", if these days did not differ",
-    "held": ", on average over these sittings and at none of them {} points off",
 }
+
+
+def _days(result: AttributeResult, judged: Comparison) -> str:
+    """Say of which days a verdict over several sittings speaks, and of each if it was held so."""
+    if result.sittings == ONE_SITTING or result.unit == "round" or judged.verdict == "open":
+        return ""
+    way: SittingsWay = "each"
+    if judged.by == "mixed" and isinstance(result.mixed, MixedFit):
+        way = result.mixed.note.sittings
+    alike = judged.verdict == "alike" and not isinstance(result.sittings, NoResult)
+    if way == "each" and alike:
+        twice = wording.plain(SPAN * (judged.attribute.margin or 0.0))
+        return f", on average over these sittings and at none of them {twice} points off"
+    return DAYS[way]
 
 
 def farthest_apart(ends: Iterable[tuple[float, str]], attribute: Attribute) -> str:
@@ -100,24 +116,36 @@ def farthest_apart(ends: Iterable[tuple[float, str]], attribute: Attribute) -> s
 def _movement(result: AttributeResult, found: Contrast) -> str:
     """Say that a difference moved, or why its mean alone does not make it alike."""
     sittings, attribute = result.sittings, result.attribute
-    movement = verdict.movement_of(result, found)
-    if movement == "aged":
+    if found.variant in result.aged:
         return "It was older from sitting to sitting, so look at its days one by one."
-    if isinstance(sittings, NoResult) or not movement:
+    if isinstance(sittings, NoResult):
         return ""
-    if movement == "moved":
+    if sittings.moved_of(found.variant):
         ends = farthest_apart(sittings.farthest_apart(found.variant), attribute)
         p_value = wording.p_value(sittings.p_value)
         return f"Differences moved from sitting to sitting ({p_value}): {ends}."
+    if kind_of(found, margin=attribute.margin, alpha=result.alpha) == result.kind_of(found):
+        return ""
     off = wording.plain(sittings.span * (attribute.margin or 0.0))
     return f"On average it lies within the margin; a single sitting could be {off} points off."
 
 
-TRUST: dict[verdict.Trust, str] = {
-    "safer": ", and is the safer one here",
-    "less safe": ", but is the less safe one here",
-    "powerless": ", and could not call anything different; the mixed model is not safe here",
-}
+def _trust(trial: Trial, result: AttributeResult, judged: Comparison) -> str:
+    """Say which procedure is safer where a flag of this variant or the control sets them apart.
+
+    Another variant that spreads wide makes the pooled scatter too large for this comparison: the
+    mixed model is then the more cautious one, and tells nothing.
+    """
+    own = (judged.variant.name, trial.control)
+    flag = next((flag for flag in result.flags if flag.variant in own), None)
+    if flag is None:
+        return ""
+    which = "but is the less safe one here"
+    if judged.by == "mixed" and not isinstance(judged.ranks, NoResult):
+        which = "and is the safer one here"
+        if judged.ranks.smallest_p > result.alpha:
+            which = "and could not call anything different; the mixed model is not safe here"
+    return f", {which}: {flag_words(trial, flag)}"
 
 
 def flag_note(trial: Trial, result: AttributeResult, flag: Flag) -> str:
@@ -316,18 +344,28 @@ def by_chance(tasters: int) -> str:
     return f"1 in {2 ** (tasters - 1):,} by chance"
 
 
-def _would_settle(judged: Comparison, enough: verdict.Enough) -> str:
-    """Say how many tasters would settle it where all agree and are too few; may be empty."""
-    found, to_differ = judged.found, wording.spelled(enough.to_differ or 0)
-    if isinstance(found, RankContrast):
-        n, up = found.tasters, "higher" if found.difference > 0 else "lower"
-        return (
-            f"{wording.capital(wording.all_of(n))} put it {up}; {wording.spelled(n)} cannot settle "
-            f"it ({by_chance(n)}). {wording.capital(to_differ)} who agree "
-            f"{'would' if enough.sure else 'could'}."
-        )
-    differ, alike = f"{to_differ} who agree would" * bool(enough.to_differ), ""
-    if enough.to_be_alike:
-        alike = f"{wording.spelled(enough.to_be_alike)} who agree would show it alike"
-        differ += " show a difference" * bool(differ)
-    return " ".join(map(wording.sentence, filter(None, (differ, alike))))
+def _would_settle(judged: Comparison, alpha: float) -> str:
+    """Say how many would settle it where all agree and are too few; empty where that is not so.
+
+    By ranks all agree in direction where the p value of the variant alone is the smallest there is.
+    """
+    found, margin, enough = judged.found, judged.attribute.margin, enough_to_differ(alpha)
+    if judged.verdict != "open" or isinstance(found, MixedContrast | None):
+        return ""
+    to_differ = f"{wording.spelled(enough)} who agree"
+    if isinstance(found, Unanimous):
+        alike = enough_to_be_alike(found, margin) if margin else None
+        show = " show a difference" * bool(alike)
+        texts = [f"{to_differ} would{show}"] * bool(found.difference)
+        texts += [f"{wording.spelled(alike)} who agree would show it alike"] if alike else []
+        return " ".join(map(wording.sentence, texts))
+    n, p, up = found.tasters, found.p_value, "higher" if found.difference > 0 else "lower"
+    if found.rounds or not 1 < n < enough or p * (1 - 1e-9) > 2.0 ** (1 - n):
+        return ""
+    would = (
+        "would" if found.p_adjusted * (1 - 1e-9) <= p else "could"
+    )  # other variants may change it
+    return (
+        f"{wording.capital(wording.all_of(n))} put it {up}; {wording.spelled(n)} cannot settle "
+        f"it ({by_chance(n)}). {wording.capital(to_differ)} {would}."
+    )
