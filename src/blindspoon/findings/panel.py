@@ -18,13 +18,13 @@ from blindspoon.stats.two_way import (
     LEVEL,
     Cells,
     Concordance,
-    Factor,
     FTest,
     concordance,
     correlations,
-    equations,
     f_test,
+    fit_blocks,
     gather,
+    indicators,
 )
 from blindspoon.trial import Scale, Trial
 
@@ -236,9 +236,9 @@ def _position_effect(
     places, code = np.unique(table.position[used], return_inverse=True)
     if places.size < 2:
         return ONE_PLACE, ONE_PLACE
-    base, place = Factor(table.variant[used], variants), Factor(code, places.size)
+    base, place = indicators(table.variant[used], variants), indicators(code, places.size)
     labels, block = [*map(str, places)], _sitting(table)[used]
-    tested = _tested(score[used], block, (base,), place, labels, NOT_VARIED)
+    tested = _tested(score[used], block, base, place, labels, NOT_VARIED)
     if isinstance(tested, NoResult):
         return tested, tested
     if places[0] != 1:
@@ -265,33 +265,39 @@ def _carry_over(
     if len(labels) < 2:
         return NOT_CROSSED
     places, place = np.unique(table.position[used], return_inverse=True)
-    known = (Factor(table.variant[used], len(names)), Factor(place, places.size))
-    factor = Factor(last - int(seen[0] == 0), len(labels))
-    return _tested(score[used], _sitting(table)[used], known, factor, labels, NOT_CROSSED)
+    of_variants, of_places = (
+        indicators(table.variant[used], len(names)),
+        indicators(place, places.size),
+    )
+    known, after = (
+        np.hstack([of_variants, of_places]),
+        indicators(last - int(seen[0] == 0), len(labels)),
+    )
+    return _tested(score[used], _sitting(table)[used], known, after, labels, NOT_CROSSED)
 
 
 def _tested(
     score: FloatArray,
     block: IntArray,
-    known: tuple[Factor, ...],
-    factor: Factor,
+    known: FloatArray,
+    levels: FloatArray,
     labels: Sequence[str],
     tangled: NoResult,
 ) -> OrderEffect | NoResult:
-    """Test one factor over others, its levels told from them, and set these against their mean."""
-    layout = equations(score, block, *known, factor)
-    without, full = layout.solve(-factor.levels), layout.solve()
+    """Test the levels of a factor beside what is known, and set them against their mean."""
+    without = fit_blocks(score, block, known)
+    full = fit_blocks(score, block, np.hstack([known, levels]))
     df = full.rank - without.rank
-    if df < factor.levels - 1:
+    if df < len(labels) - 1:
         return tangled
     test = f_test(without.rss - full.rss, df, full.rss, full.df)
     if isinstance(test, NoResult):
         return test
-    cups, effects = np.bincount(factor.code[factor.code >= 0], minlength=factor.levels), []
+    cups, effects = levels.sum(axis=0).tolist(), []
     for level, label in enumerate(labels):
         weights = np.zeros(full.estimates.size)
-        weights[-factor.levels :] = -1 / factor.levels
-        weights[level - factor.levels] += 1
+        weights[-len(labels) :] = -1 / len(labels)
+        weights[level - len(labels)] += 1
         effect, interval = full.contrast(weights)
         effects.append(Effect(label=label, cups=int(cups[level]), effect=effect, interval=interval))
     return OrderEffect(test=test, effects=tuple(effects))
@@ -420,7 +426,7 @@ def interaction(
     df = int(cells.df.sum())
     if df == 0:
         return NO_REPLICATES
-    additive = equations(score, taster, Factor(variant, cells.count.shape[1])).solve()
+    additive = fit_blocks(score, taster, indicators(variant, cells.count.shape[1]))
     within = float(cells.within.sum())
     if additive.df <= df:
         return NoResult(

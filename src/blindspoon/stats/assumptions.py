@@ -11,7 +11,7 @@ from blindspoon.arrays import BoolArray, FloatArray, IntArray
 from blindspoon.stats.dunnett import Dunnett
 from blindspoon.stats.results import NoResult
 from blindspoon.stats.sign_flips import settle_ties
-from blindspoon.stats.two_way import Factor, equations, gather
+from blindspoon.stats.two_way import fit_blocks, gather, indicators
 
 WIDER = 1.5  # times the others' spread from which a spread is flagged
 
@@ -277,7 +277,7 @@ def _of_one(cells: FloatArray, control: int, alpha: float) -> FloatArray | None:
     if not (served[control] and others.size):
         return None
     taster, variant = np.nonzero(there)
-    fit = equations(cells[there], taster, Factor(variant, served.size)).solve()
+    fit = fit_blocks(cells[there], taster, indicators(variant, served.size))
     if fit.rank < others.size or fit.df < 1:
         return None
     contrasts = np.eye(served.size)[others] - np.eye(served.size)[control]

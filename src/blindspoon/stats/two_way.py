@@ -65,22 +65,14 @@ def gather(
     )
 
 
-@dataclass(frozen=True, slots=True)
-class Factor:
-    """Levels of the scores, counted from 0; -1 for a score without one."""
-
-    code: IntArray
-    levels: int
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fit:
-    """A fit of ``score ~ block + factors``, made by `Equations.solve`.
+    """A fit of ``score ~ block + columns``, made by `fit_blocks`.
 
-    - `estimates`, shape (p,): one a level of every factor, in points, of least length
+    - `estimates`, shape (p,): one a column, in points, of least length
     - `unscaled`, shape (p, p): their covariance over the residual variance
     - `rss`: residual sum of squares
-    - `rank`, `df`: degrees of freedom of the factors beside the blocks, and residual ones
+    - `rank`, `df`: degrees of freedom of the columns beside the blocks, and residual ones
     """
 
     estimates: FloatArray
@@ -102,72 +94,38 @@ class Fit:
         return estimate, Interval(estimate - reach, estimate + reach)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Equations:
-    """Normal equations of some factors, shapes (p, p) and (p,), blocks swept out.
-
-    `total` is the sum of squares within the blocks, with `df` degrees of freedom.
-    """
-
-    matrix: FloatArray
-    right: FloatArray
-    total: float
-    df: int
-
-    def solve(self, levels: int | None = None) -> Fit:
-        """Fit the first levels, to leave the last factor out, or all."""
-        matrix, right = self.matrix[:levels, :levels], self.right[:levels]
-        values, vectors = np.linalg.eigh(matrix)
-        kept = values > 1e-9 * max(float(values.max()), 1.0)
-        vectors, values = vectors[:, kept], values[kept]
-        unscaled = (vectors / values) @ vectors.T
-        estimates = unscaled @ right
-        rss = self.total - float(estimates @ right)
-        rank = int(kept.sum())
-        return Fit(
-            estimates=estimates,
-            unscaled=unscaled,
-            rss=0.0 if rss < 1e-12 * self.total else rss,
-            rank=rank,
-            df=self.df - rank,
-        )
+def indicators(code: IntArray, levels: int) -> FloatArray:
+    """Give a column for each level of codes that count from 0; a code of -1 is in none."""
+    return (np.arange(levels)[:, None] == code).astype(np.float64).T  # columns whole in memory
 
 
-def equations(score: FloatArray, block: IntArray, *factors: Factor) -> Equations:
-    """Set up the fit of a level for every block and effects for every factor to finite scores.
+def fit_blocks(score: FloatArray, block: IntArray, columns: FloatArray) -> Fit:
+    """Fit a level for every block and effects of columns, shape (n, p), to finite scores.
 
-    >>> factor = Factor(np.array([0, 1, 0, 1]), 2)
-    >>> fit = equations(np.array([1.0, 3.0, 5.0, 8.0]), np.array([0, 0, 1, 1]), factor).solve()
+    >>> pair = indicators(np.array([0, 1, 0, 1]), 2)
+    >>> fit = fit_blocks(np.array([1.0, 3.0, 5.0, 8.0]), np.array([0, 0, 1, 1]), pair)
     >>> fit.estimates.round(6).tolist(), round(fit.rss, 6), fit.rank, fit.df
     ([-1.25, 1.25], 0.25, 1, 1)
     """
     sizes = np.bincount(block)
     weights = 1 / np.maximum(sizes, 1)
     centred = score - (np.bincount(block, score) * weights)[block]
-    design, pattern = _patterns(factors)
-    counts = np.zeros((sizes.size, design.shape[1]))
-    first = 0
-    for factor in factors:
-        there = factor.code >= 0
-        np.add.at(counts, (block[there], first + factor.code[there]), 1.0)
-        first += factor.levels
-    often = np.bincount(pattern, minlength=len(design))
-    return Equations(
-        matrix=(design.T * often) @ design - counts.T @ (counts * weights[:, None]),
-        right=np.bincount(pattern, centred, len(design)) @ design,
-        total=float(centred @ centred),
-        df=score.size - int((sizes > 0).sum()),
+    sums = np.array([np.bincount(block, column) for column in columns.T])  # blocks are swept out
+    matrix, right = columns.T @ columns - (sums * weights) @ sums.T, columns.T @ centred
+    values, vectors = np.linalg.eigh(matrix)
+    kept = values > 1e-9 * max(float(values.max()), 1.0)
+    vectors, values = vectors[:, kept], values[kept]
+    unscaled = (vectors / values) @ vectors.T
+    estimates = unscaled @ right
+    total, rank = float(centred @ centred), int(kept.sum())
+    rss = total - float(estimates @ right)
+    return Fit(
+        estimates=estimates,
+        unscaled=unscaled,
+        rss=0.0 if rss < 1e-12 * total else rss,
+        rank=rank,
+        df=score.size - int((sizes > 0).sum()) - rank,
     )
-
-
-def _patterns(factors: tuple[Factor, ...]) -> tuple[FloatArray, IntArray]:
-    """List the combinations of levels that occur, one-hot, and which each score has."""
-    shape = [factor.levels + 1 for factor in factors]
-    joint = np.ravel_multi_index([factor.code + 1 for factor in factors], shape)
-    seen, pattern = np.unique(joint, return_inverse=True)
-    codes = zip(np.unravel_index(seen, shape), shape, strict=True)
-    columns = [code[:, None] == np.arange(1, levels) for code, levels in codes]
-    return np.concatenate(columns, axis=1).astype(np.float64), pattern
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -233,7 +191,7 @@ def fit_additive(means: FloatArray) -> AdditiveFit:
     """
     scored = np.isfinite(means)
     taster, variant = np.nonzero(scored)
-    fit = equations(means[scored], taster, Factor(variant, means.shape[1])).solve()
+    fit = fit_blocks(means[scored], taster, indicators(variant, means.shape[1]))
     left = np.where(scored, means - fit.estimates, 0.0)
     level = left.sum(axis=1, keepdims=True) / np.maximum(scored.sum(axis=1, keepdims=True), 1)
     return AdditiveFit(
