@@ -72,7 +72,7 @@ from pathlib import Path
 import blindspoon.cli, blindspoon.workbench.listening
 from blindspoon.workbench.app import Workbench
 from blindspoon.files.own_state import Door
-Workbench(Path({str(CUCUMBERS.parent)!r}), Door(b"secret"), 8770, print)"""
+Workbench(Path({str(CUCUMBERS.parent)!r}), Door(b"secret"), 8770)"""
     assert loaded(code, later | {f"blindspoon.{name}" for name in own}) == set()
 
 

@@ -21,10 +21,9 @@ State = Literal[
     "never coded", "never sealed", "broken",
 ]  # fmt: skip
 
-Part = Literal["story", "served", "rule", "jars", "jar names", "taster", "scores"]
-"""What may be changed or not: title, question, host, licence and what is published; what tasters
-read; what is sealed, with whom it is served to; jars and readings; the names of jars that were
-dealt; a late taster; scores."""
+Part = Literal["served", "rule", "jar names", "taster", "scores"]
+"""What may be changed or not: what tasters read; what is sealed, with whom it is served to; the
+names of jars that were dealt; a late taster; scores. All else always may."""
 
 
 class StateWords(NamedTuple):
@@ -207,7 +206,7 @@ class Stage:
         'Sealed when the codes were drawn. While nobody has tasted, you can take the drawing back.'
         """
         reasons = _LOCKED[part]
-        return reasons.get(self.state, reasons.get("", "")) if self.state != "broken" else _MEND
+        return reasons.get(self.state, reasons[""])
 
     def _steps(self, trial: Trial) -> Iterator[Step]:
         """Give every step in order, "done" or "later", with what there is to know of it."""
@@ -246,9 +245,7 @@ class Stage:
             yield Step(name, title, "done" if done else "later", note)
 
 
-_MEND = "A file of this trial cannot be read. Mend it first."
 _LOCKED: dict[Part, dict[State | Literal[""], str]] = {
-    "story": {},
     "served": {
         "planned": "", "sealed": "", "": "Tasters have begun, and all of them read the same.",
     },
@@ -258,7 +255,6 @@ _LOCKED: dict[Part, dict[State | Literal[""], str]] = {
         "drawing back.",
         "": "Sealed when the codes were drawn. Tasters have begun, so it stays as it is.",
     },
-    "jars": {},
     "jar names": {
         "planned": "",
         "sealed": "The codes were dealt to these jars. You can take the drawing back.",

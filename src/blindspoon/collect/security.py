@@ -56,18 +56,17 @@ def only_for_hosts(app: WSGI, hosts: Callable[[], Collection[str]]) -> WSGI:
     return guarded
 
 
-def harden(response: Response) -> Response:
-    """Put the headers of `HEADERS` on a response, and keep it out of every cache."""
-    response.headers.update(HEADERS)
-    response.headers.setdefault("Cache-Control", "no-store")
+def harden(
+    response: Response, headers: Mapping[str, str] = HEADERS, cache: str = "no-store"
+) -> Response:
+    """Put these headers on a response where it has none of its own."""
+    for name, value in {**headers, "Cache-Control": cache}.items():
+        response.headers.setdefault(name, value)
     return response
 
 
-def own_form(ticket: str, *, files: bool = False) -> Mapping[str, str]:
-    """Give the form that was sent from a page with this ticket; 403 or 415 from elsewhere."""
-    kinds = {"application/x-www-form-urlencoded"} | ({"multipart/form-data"} if files else set())
-    if request.mimetype not in kinds:
-        abort(415)
+def own_form(ticket: str) -> Mapping[str, str]:
+    """Give the form that was sent from a page with this ticket; 403 from elsewhere."""
     origin = request.headers.get("Origin")
     if origin is not None and origin != f"http://{request.host}":
         abort(403)

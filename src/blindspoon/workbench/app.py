@@ -7,19 +7,20 @@ import secrets
 import threading
 import traceback
 from collections.abc import Callable, Collection, Mapping, Sequence
+from functools import partial, wraps
 from pathlib import Path
 from typing import NamedTuple, Self
 from urllib.parse import quote
 
 import jinja2
-from flask import Flask, abort, g, jsonify, make_response, redirect, render_template, request
+from flask import Flask, abort, jsonify, make_response, redirect, render_template, request
 from markupsafe import Markup
 from werkzeug.exceptions import HTTPException, MethodNotAllowed
 from werkzeug.wrappers import Response
 
 from blindspoon import wording
 from blindspoon.charts.scene import face_css
-from blindspoon.collect.security import HEADERS, own_form, wants_json
+from blindspoon.collect.security import HEADERS, harden, own_form, wants_json
 from blindspoon.collect.server import JINJA, OpenTastings, add_static
 from blindspoon.drawing import write_sheets
 from blindspoon.errors import DesignError, FormError, Problem, TrialError
@@ -120,17 +121,17 @@ class Workbench:
     in it: `listening.serve` puts it around it.
     """
 
-    def __init__(
-        self, shelf: Path, door: Door, port: int, close: Callable[[], None] = lambda: None
-    ) -> None:
-        self.shelf, self.door, self.close = shelf, door, close
+    def __init__(self, shelf: Path, door: Door, port: int) -> None:
+        self.shelf, self.door = shelf, door
+        self.close: Callable[[], None] = lambda: None
         self.jobs = Jobs()
         self.sittings = OpenTastings("the workbench")
         self.cookie = f"blindspoon-{port}"
         self.app = Flask(__name__, static_folder=None)
         self._said, self._back = "", True
         self._seen: dict[str, Stage] = {}
-        self._take_files = set[str]()
+        self._led: dict[str, str] = {}
+        self._one_at_a_time = threading.Lock()
         self._set_up()
         for folder in trials_in(shelf).values():
             undo.finish(folder)
@@ -143,15 +144,8 @@ class Workbench:
         """Register a page of a trial; its handler is given the stage and parts of the address."""
         return self._route(path, "GET", broken=broken)
 
-    def post(
-        self, path: str, *, broken: bool = False, files: bool = False
-    ) -> Callable[[Handler], Handler]:
-        """Register what a form is sent to; its handler is given the stage and the form as well.
-
-        With `files` some may be chosen in it, and the handler finds them in the request.
-        """
-        if files:
-            self._take_files.add(f"POST {path}")
+    def post(self, path: str, *, broken: bool = False) -> Callable[[Handler], Handler]:
+        """Register what a form is sent to; its handler is given the stage and the form as well."""
         return self._route(path, "POST", broken=broken)
 
     def _route(self, path: str, method: str, *, broken: bool) -> Callable[[Handler], Handler]:
@@ -166,10 +160,34 @@ class Workbench:
                 form = {place: text.replace("\r\n", "\n").strip() for place, text in sent}
                 return handler(trial, form, **parts)
 
-            self.app.add_url_rule(f"/t/<name>/{path}", f"{method} {path}", run, methods=[method])
+            at, name = f"/t/<name>/{path}", f"{method} {path}"
+            self.app.add_url_rule(at, name, self.once(run), methods=[method])
             return handler
 
         return register
+
+    def once(self, handler: Handler) -> Handler:
+        """Let a form that makes something new make it once: it has a word "once" in it.
+
+        Where it was sent before, by a double tap or a reload, it leads where it led then. One is
+        taken at a time.
+        """
+
+        @wraps(handler)
+        def run(**parts: str) -> Response:
+            if not request.form.get("once") or wants_json():
+                return handler(**parts)
+            files = (file.filename for _, file in request.files.items(multi=True))
+            sent = repr((sorted(request.form.items(multi=True)), *files))
+            with self._one_at_a_time:
+                if sent not in self._led:
+                    answer = handler(**parts)
+                    if answer.status_code != 303:
+                        return answer
+                    self._led[sent] = answer.location or "/"
+                return redirect(self._led[sent], 303)
+
+        return run
 
     # -- what a handler uses ----------------------------------------------------------------
 
@@ -310,8 +328,8 @@ class Workbench:
         app.add_url_rule("/door/<text>", "door", self._let_in)
         app.add_url_rule("/here", "here", lambda: self.door.proof("here", str(self.shelf)))
         app.before_request(self._see_sender)
-        SentOnce(app)
-        app.after_request(_harden)
+        cached = "private, no-cache"  # the way back shows it again
+        app.after_request(partial(harden, headers=HEADERS | _POLICY, cache=cached))
         app.register_error_handler(Exception, self._refuse)
 
     def _let_in(self, text: str) -> Response:
@@ -333,7 +351,7 @@ class Workbench:
             size = request.content_length or 0
             if size > BODY_LIMIT and request.mimetype != "multipart/form-data":
                 abort(413)
-            own_form(self.door.proof("ticket"), files=request.endpoint in self._take_files)
+            own_form(self.door.proof("ticket"))
 
     # -- how it is refused ------------------------------------------------------------------
 
@@ -360,44 +378,3 @@ class Workbench:
         if wants_json():
             return make_response(jsonify(message=text), code)
         return self.page("message.html.j2", None, code=code, text=text, problems=problems)
-
-
-def _harden(response: Response) -> Response:
-    for name, value in (HEADERS | _POLICY).items():
-        response.headers.setdefault(name, value)
-    response.headers.setdefault("Cache-Control", "private, no-cache")  # the way back shows it again
-    return response
-
-
-class SentOnce:
-    """A form that makes something new has a word "once" in it, and makes it once.
-
-    Where it was sent before, by a double tap or a reload, it leads where it led then. One is taken
-    at a time, from before its handler until after its answer.
-    """
-
-    def __init__(self, app: Flask) -> None:
-        self._led: dict[str, str] = {}
-        self._one_at_a_time = threading.Lock()
-        app.before_request(self._begin)
-        app.after_request(self._note)
-        app.teardown_request(self._end)
-
-    def _begin(self) -> Response | None:
-        if not request.form.get("once") or wants_json():
-            return None
-        files = (file.filename for _, file in request.files.items(multi=True))
-        sent = repr((sorted(request.form.items(multi=True)), *files))
-        self._one_at_a_time.acquire()
-        g.sent_once = sent
-        led = self._led.get(g.sent_once)
-        return redirect(led, 303) if led else None
-
-    def _note(self, response: Response) -> Response:
-        if "sent_once" in g and response.status_code == 303:
-            self._led[g.sent_once] = response.location or "/"
-        return response
-
-    def _end(self, _: BaseException | None) -> None:
-        if g.pop("sent_once", None):
-            self._one_at_a_time.release()

@@ -171,7 +171,14 @@ def _add_publishing(bench: Workbench) -> None:
             faults["known"] = "Tell your tasters first; then say so here."
         if jar is None or faults:
             return ask(found, form, 422, **faults)
-        bench.jobs.run(PUBLISH, found.folder, lambda moved: _publish(found, jar, moved))
+
+        def write(moved: Moved) -> Published:
+            from blindspoon import api  # noqa: PLC0415 - takes a second
+
+            shelf = published_at(found.folder).parent
+            return api.publish(found.folder, shelf, jar_g=jar, progress=moved)
+
+        bench.jobs.run(PUBLISH, found.folder, write)
         return bench.go(found, "publish")
 
     @bench.post("publish/comments")
@@ -292,14 +299,6 @@ def _comments(found: Stage) -> Iterator[Comment]:
         for number, (_, row) in enumerate(table.rows()):
             if row.get("comment"):
                 yield Comment(own.file, number, row.get("taster", ""), row["comment"])
-
-
-def _publish(found: Stage, jar_g: float, moved: Moved) -> Published:
-    from blindspoon.analysis import analyse  # noqa: PLC0415 - takes a second
-    from blindspoon.packing.pack import pack, write_pack  # noqa: PLC0415 - brings in matplotlib
-
-    made = pack(analyse(found.folder), jar_g=jar_g, progress=moved)
-    return write_pack(made, published_at(found.folder))
 
 
 def _post(found: Stage) -> tuple[str, str] | None:

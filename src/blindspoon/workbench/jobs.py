@@ -1,6 +1,5 @@
 """Long work beside the pages: one job at a time."""
 
-import queue
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -26,8 +25,6 @@ class Job:
     """
 
     kind: str
-    folder: Path
-    work: Callable[[Moved], object] = field(repr=False)
     done: int = 0
     of: int = 1
     ended: bool = False
@@ -42,26 +39,34 @@ class Job:
             raise _StoppedError
         self.done, self.of = done, of
 
+    def run(self, work: Callable[[Moved], object], turn: threading.Lock) -> None:
+        """Do it when it is its turn."""
+        with turn:
+            try:
+                self.moved(0, 1)
+                self.result = work(self.moved)
+            except _StoppedError:
+                pass
+            except TrialError as error:
+                self.problems = error.problems
+            except Exception as error:  # a bug is shown on the page of the job
+                self.trouble = f"{type(error).__name__}: {error}"
+            self.ended = True
+
 
 class Jobs:
-    """The one worker; the last job of each kind and folder is remembered."""
+    """One works at a time; the last job of each kind and folder is remembered."""
 
     def __init__(self) -> None:
-        self._waiting: queue.SimpleQueue[Job] = queue.SimpleQueue()
         self._jobs: dict[tuple[str, Path], Job] = {}
-        self._thread: threading.Thread | None = None
-        self._lock = threading.Lock()
+        self._turn = threading.Lock()
 
     def run(self, kind: str, folder: Path, work: Callable[[Moved], object], seen: str = "") -> Job:
         """Do some work when those before it have ended; one of this kind that runs is stopped."""
-        with self._lock:
-            self.stop(kind, folder)
-            job = self._jobs[kind, folder] = Job(kind=kind, folder=folder, work=work, seen=seen)
-            self._waiting.put(job)
-            if self._thread is None:
-                self._thread = threading.Thread(target=self._serve, daemon=True)
-                self._thread.start()
-            return job
+        self.stop(kind, folder)
+        job = self._jobs[kind, folder] = Job(kind=kind, seen=seen)
+        threading.Thread(target=job.run, args=[work, self._turn], daemon=True).start()
+        return job
 
     def last(self, kind: str, folder: Path) -> Job | None:
         return self._jobs.get((kind, folder))
@@ -69,17 +74,3 @@ class Jobs:
     def stop(self, kind: str, folder: Path) -> None:
         if job := self.last(kind, folder):
             job.stopping.set()
-
-    def _serve(self) -> None:
-        while True:
-            job = self._waiting.get()
-            try:
-                job.moved(0, 1)
-                job.result = job.work(job.moved)
-            except _StoppedError:
-                pass
-            except TrialError as error:
-                job.problems = error.problems
-            except Exception as error:  # a bug is shown on the page of the job
-                job.trouble = f"{type(error).__name__}: {error}"
-            job.ended = True

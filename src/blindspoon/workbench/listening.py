@@ -5,7 +5,6 @@ Who has the secret of this computer's user gets a cookie, and nobody else a page
 
 import contextlib
 import http.client
-import threading
 from collections.abc import Callable
 from pathlib import Path
 
@@ -45,15 +44,11 @@ def serve(shelf: Path, door: Door, port: int | None, ready: Callable[[str], None
         from blindspoon.collect.server import Server  # noqa: PLC0415
         from blindspoon.workbench.app import FILES_LIMIT, Workbench  # noqa: PLC0415
 
-        def close() -> None:
-            later = threading.Timer(0.3, made.end)
-            later.daemon = True
-            later.start()
-
-        bench = Workbench(shelf, door, bound, close)
+        bench = Workbench(shelf, door, bound)
         names = frozenset({f"127.0.0.1:{bound}"})
         guarded = only_for_hosts(bench.app, lambda: names)
         made = Server({listener: guarded}, limit=8 * FILES_LIMIT)  # a page says it is too much
+        bench.close = made.end
         try:
             made.run()  # returns at Ctrl-C, and where the host closes
         finally:

@@ -7,13 +7,13 @@ from werkzeug.wrappers import Response
 from blindspoon.collect.security import wants_json
 from blindspoon.errors import TrialError
 from blindspoon.files.edits import put
-from blindspoon.files.trial_toml import parse_trial
+from blindspoon.files.trial_toml import FILE, parse_trial
 from blindspoon.stage import Stage, touched
 from blindspoon.starting import KINDS, rule_beside, rule_in_words
 from blindspoon.trial import Trial, today
 from blindspoon.workbench.app import Form, Workbench
 from blindspoon.workbench.phrases import beside
-from blindspoon.workbench.question_form import FILE, PRIMARY, ROWS, QuestionForm
+from blindspoon.workbench.question_form import PRIMARY, ROWS, QuestionForm
 
 
 def add_to(bench: Workbench) -> None:

@@ -9,7 +9,7 @@ from typing import Self
 from blindspoon.errors import Problem, TrialFileError, quoted
 from blindspoon.files.edits import add, put, take_out
 from blindspoon.files.seal import rule_text
-from blindspoon.files.trial_toml import parse_trial
+from blindspoon.files.trial_toml import FILE, parse_trial
 from blindspoon.starting import (
     BLANK,
     SHARE,
@@ -25,7 +25,6 @@ from blindspoon.starting import (
 )
 from blindspoon.trial import Attribute, Trial, Variant
 
-FILE = "trial.toml"
 TEXTS = (
     "trial.title", "trial.question", "trial.host", "trial.licence", "trial.product",
     "tasting.allergens", "tasting.cleanser", "decision.by",

@@ -108,6 +108,7 @@ def _add_new(bench: Workbench) -> None:
         return page((starting.answers_like(parse_trial(text)) if text else first) | like, {})
 
     @bench.app.post("/new")
+    @bench.once
     def begin() -> Response:
         scored = _chosen(request.form, request.form.getlist(starting.SCORED))
         answers = {**request.form, starting.SCORED: scored}
