@@ -8,9 +8,9 @@ import pytest
 from click.testing import CliRunner
 
 from blindspoon.cli import commands
-from blindspoon.drawing import undeclared
 from blindspoon.errors import TrialFileError
 from blindspoon.files import edits
+from blindspoon.files.disk import make_files
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import stage
 from blindspoon.starting import ASKS, SCORED, answers_like, new_files, rule_beside, rule_in_words
@@ -213,16 +213,18 @@ def test_a_day_that_is_far_away_is_told_from_what_is_no_day(day, is_):
         new_files(told, datetime.date(2026, 9, 4), 1)
 
 
-def test_a_rule_without_a_date_is_told_for_who_is_to_say_yes_to_it(coded, tmp_path):
-    (tmp_path / "trial.toml").write_bytes(coded["trial.toml"])
-    assert undeclared(tmp_path) == ""
-    text = coded["trial.toml"].replace(b"declared = 2026-09-04\n", b"")
-    (tmp_path / "trial.toml").write_bytes(text)
-    told = undeclared(tmp_path)
-    assert "primary attributes: texture" in told
-    assert "declared date" not in told
-    (tmp_path / "trial.toml").write_bytes(text.replace(b'primary = ["texture"]\n', b""))
-    assert undeclared(tmp_path) == ""
+@pytest.mark.parametrize(("typed", "says_yes"), [("y", True), ("n", False)])
+def test_a_rule_without_a_date_is_said_before_the_codes_are_drawn(
+    tmp_path, monkeypatch, typed, says_yes
+):
+    monkeypatch.setattr("click.testing._NamedTextIOWrapper.isatty", lambda _: True, raising=False)
+    told = TOLD | {"changes": "Rock salt", "tasting.tasters": "Ada\nBen\nCleo"}
+    make_files(tmp_path / "kraut", new_files(told, datetime.date(2026, 9, 4), 1))
+    done = CliRunner().invoke(commands, ["blind", str(tmp_path / "kraut")], input=f"{typed}\n")
+    assert "luck alone would put" in " ".join(done.output.split())
+    assert "Is this your rule, from today?" in done.output
+    trial = parse_trial((tmp_path / "kraut" / "trial.toml").read_text("utf-8"))
+    assert (trial.decision.declared is not None) == says_yes
 
 
 UP, BACK = "Counting up from the first day, we say ", "Counting back from the last, we say "

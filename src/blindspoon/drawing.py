@@ -16,7 +16,7 @@ from blindspoon.files import disk, durable
 from blindspoon.files.edits import add, put
 from blindspoon.files.seal import FILE, Kind, Seal, key_fingerprint, key_rows, rule_text
 from blindspoon.files.text_table import tidied, write_csv
-from blindspoon.files.trial_folder import TABLES, FolderText, read_folder
+from blindspoon.files.trial_folder import FolderText, read_folder
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import check_scores
 from blindspoon.scores.standing import see_open
@@ -72,15 +72,6 @@ def foresee(folder: Path) -> ServingPlan:
     text = read_folder(folder)
     trial = text.trial
     return _draw_first(trial, _sound_request(trial, text))
-
-
-def undeclared(folder: Path) -> str:
-    """Say the rule that trial.toml has and does not date; empty where there is none, or a date."""
-    trial = read_folder(folder, without=TABLES).trial
-    rule = rule_text(trial)
-    if trial.decision.declared or not trial.decision.primary:
-        return ""
-    return "; ".join(f"{what}: {value}" for what, value in rule.items() if what != "declared date")
 
 
 def _sound_request(trial: Trial, text: FolderText) -> ServingRequest:

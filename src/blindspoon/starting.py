@@ -12,11 +12,10 @@ from blindspoon.errors import Problem, Rule, TrialFileError, quoted
 from blindspoon.files import shipped
 from blindspoon.files.edits import Value, add, put, take_out
 from blindspoon.files.schema import COLUMNS, as_date, as_number
-from blindspoon.files.trial_toml import parse_trial
+from blindspoon.files.trial_toml import FILE, parse_trial
 from blindspoon.trial import Attribute, Course, Over, Trial, default_tasters, today
 from blindspoon.wording import OVER, capital, listing, margin, would_have
 
-FILE = "trial.toml"
 BLANK = Rule("missing-key", "it is needed", "Write it here")
 TWICE = Rule(
     "repeated-name",

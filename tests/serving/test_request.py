@@ -3,11 +3,9 @@
 import dataclasses
 import datetime
 
-import numpy as np
 import pytest
 
 from blindspoon.errors import DesignError
-from blindspoon.serving.draw import draw
 from blindspoon.serving.plan import ServingRequest, check_request, request_for
 from blindspoon.trial import Attribute, Decision, Scale, Session, Tasting, Trial, Variant
 
@@ -92,7 +90,7 @@ def test_a_session_that_is_not_listed_is_the_only_one():
 )
 def test_what_does_not_fit_is_refused(changes, slug, message):
     with pytest.raises(DesignError, match=message) as error:
-        draw(request(**changes), np.random.default_rng(1))
+        check_request(request(**changes))
     assert [problem.slug for problem in error.value.problems] == [slug]
     assert error.value.problems[0].file == "trial.toml"
 

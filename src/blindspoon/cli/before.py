@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from blindspoon.serving.plan import ServingPlan
+    from blindspoon.trial import Trial
 
 
 @say.verb()
@@ -50,7 +51,6 @@ def _ask_questions() -> dict[str, bytes]:
     from blindspoon.errors import TrialFileError  # noqa: PLC0415
     from blindspoon.files.edits import put  # noqa: PLC0415
     from blindspoon.files.trial_toml import parse_trial  # noqa: PLC0415
-    from blindspoon.planning import hope  # noqa: PLC0415
     from blindspoon.wording import listing  # noqa: PLC0415
 
     ready = ", ".join(attribute.label.lower() for attribute in starting.known_attributes())
@@ -100,12 +100,20 @@ def _ask_questions() -> dict[str, bytes]:
     for variant in trial.variants[1:]:
         meant = listing(map(factor_name, variant.differs))
         click.echo(f"\n“{variant.label}” is meant to differ in {meant}.")
-    for text in (starting.rule_in_words(trial), *hope(trial).sentences):
-        click.echo(f"\n{click.wrap_text(text, 80)}")
-    if click.confirm("Is this your rule, from today?"):
+    if _agreed(trial):
         text = put(files["trial.toml"].decode(), "decision.declared", today())
         files["trial.toml"] = text.encode()
     return files
+
+
+def _agreed(trial: Trial) -> bool:
+    """Say the rule, and what can be hoped for by it; ask for a yes."""
+    from blindspoon.planning import hope  # noqa: PLC0415
+    from blindspoon.starting import rule_in_words  # noqa: PLC0415
+
+    for text in (rule_in_words(trial), *hope(trial).sentences):
+        click.echo(f"\n{click.wrap_text(text, 80)}")
+    return click.confirm("Is this your rule, from today?")
 
 
 def _line(usual: str = "") -> str:
@@ -272,6 +280,7 @@ def blind(  # noqa: PLR0913 - each is an option of the command
 def _plan(folder: Path, add: str | None, *, more: bool, declare: bool) -> ServingPlan:
     """Draw, or add to what was drawn; ask where only the host can know."""
     from blindspoon import drawing  # noqa: PLC0415
+    from blindspoon.files.trial_folder import TABLES, read_folder  # noqa: PLC0415
 
     if add is not None:
         add = " ".join(add.split())
@@ -282,6 +291,8 @@ def _plan(folder: Path, add: str | None, *, more: bool, declare: bool) -> Servin
         return drawing.add_late(folder, add, today())
     if more:
         return drawing.add_more(folder, today())
-    rule = "" if declare or not sys.stdin.isatty() else drawing.undeclared(folder)
-    agreed = bool(rule and click.confirm(f"{rule}\nIs this your rule, from today?"))
-    return drawing.draw_blind(folder, today(), declare=declare or agreed)
+    if not declare and sys.stdin.isatty():
+        trial = read_folder(folder, without=TABLES).trial
+        rule = trial.decision
+        declare = bool(rule.primary) and not rule.declared and _agreed(trial)
+    return drawing.draw_blind(folder, today(), declare=declare)

@@ -137,7 +137,6 @@ class Sitting:
         self.look_for_late: Callable[[], None] = lambda: None
         self._folder = folder
         self._disk = threading.Lock()
-        self._noting = set[tuple[str, str]]()
         self._tasters: dict[str, str] = {}
         self._name_links()
 
@@ -225,13 +224,8 @@ class Sitting:
         """Note the day of an answer that a phone took so many seconds before."""
         given = datetime.datetime.now().astimezone() - datetime.timedelta(seconds=min(ago, LATEST))
         pair = session, evening_of(given).isoformat()
-        if pair in self.memory.days or pair in self._noting:  # others need not wait for the disk
-            return
-        self._noting.add(pair)
-        try:
+        if pair not in self.memory.days:  # else nobody waits for the disk
             self._change(lambda memory: {"days": _including(memory.days, pair)})
-        finally:
-            self._noting.discard(pair)
 
     def open_session(self, session: str) -> None:
         """Open a session, and close the one before; empty closes only.

@@ -21,7 +21,6 @@ from blindspoon.serving.plan import (
     Serving,
     ServingPlan,
     ServingRequest,
-    check_request,
     order_counts,
     rows_of,
 )
@@ -39,7 +38,7 @@ TIE = 0.02  # what a count of another session weighs: it only decides between pl
 def draw(request: ServingRequest, rng: np.random.Generator) -> ServingPlan:
     """Draw who gets which cup, when, and under which code.
 
-    The same state of `rng` gives the same plan. DesignError has every problem of the request.
+    The request has passed `check_request`. The same state of `rng` gives the same plan.
 
     Where everybody gets every variant: Williams squares, as many as fit, and the most balanced
     rows for the tasters left over. Where they do not: sets after Bechhofer and Tamhane 1981,
@@ -54,7 +53,6 @@ def draw(request: ServingRequest, rng: np.random.Generator) -> ServingPlan:
     >>> plan.balance[0].positions
     Span(low=2, high=2)
     """
-    check_request(request)
     return _Dealer(request, (), rng).plan(request.sessions)
 
 

@@ -261,14 +261,14 @@ def tells(text: str, trial: Trial) -> bool:
     letters has to stand alone, or "crackers" would tell a variant "a".
     """
     names = {name for variant in trial.variants for name in (variant.name, variant.label)}
-    forms = {*_forms(text)}
-    signs = {form for name in names for form in _forms(name)}
-    alone = [name for name in signs if name.isascii() and len(name) < SHORT]
-    short = re.compile(rf"(?<!\w)({'|'.join(map(re.escape, alone))})(?!\w)") if alone else None
-    return any(
-        (short is not None and short.search(form)) or any(name in form for name in signs - {*alone})
-        for form in forms
-    )
+    signs = {sign for name in names for sign in _forms(name)}
+    return any(_told(sign, form) for form in {*_forms(text)} for sign in signs)
+
+
+def _told(sign: str, text: str) -> bool:
+    if sign.isascii() and len(sign) < SHORT:
+        return re.search(rf"(?<!\w){re.escape(sign)}(?!\w)", text) is not None
+    return sign in text
 
 
 def heading(trial: Trial) -> str:
@@ -287,10 +287,6 @@ def veiled(text: str, trial: Trial, instead: str = "") -> str:
 
 def _forms(text: str) -> Iterable[str]:
     """Give a text without case and accents, and with all but letters and digits made one blank."""
-    folded = _bare(unicodedata.normalize("NFKD", text).upper().casefold())
+    parts = unicodedata.normalize("NFKD", unicodedata.normalize("NFKD", text).upper().casefold())
+    folded = "".join(part for part in parts if not unicodedata.combining(part))
     return filter(None, (folded, re.sub(r"[\W_]+", " ", folded).strip()))
-
-
-def _bare(text: str) -> str:
-    parts = unicodedata.normalize("NFKD", text)
-    return "".join(part for part in parts if not unicodedata.combining(part))
