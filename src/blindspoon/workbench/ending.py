@@ -173,10 +173,11 @@ def _add_publishing(bench: Workbench) -> None:
             return ask(found, form, 422, **faults)
 
         def write(moved: Moved) -> Published:
-            from blindspoon import api  # noqa: PLC0415 - takes a second
+            from blindspoon.analysis import analyse  # noqa: PLC0415 - takes a second
+            from blindspoon.packing.pack import pack, write_pack  # noqa: PLC0415 - matplotlib
 
-            shelf = published_at(found.folder).parent
-            return api.publish(found.folder, shelf, jar_g=jar, progress=moved)
+            made = pack(analyse(found.folder), jar_g=jar, progress=moved)
+            return write_pack(made, published_at(found.folder))
 
         bench.jobs.run(PUBLISH, found.folder, write)
         return bench.go(found, "publish")
