@@ -7,7 +7,6 @@ exact and hold for these very tasters; for people like them only where each had 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
-from typing import Literal
 
 import numpy as np
 from scipy.special import ndtri
@@ -146,9 +145,7 @@ def compare_choices(
             least = int(fc.needed(counted.tests, how.guess, tail))
             needed = least if least <= counted.tests else None
         compared = replace(counted, p_adjusted=adjusted[place], needed=needed)
-        verdict, ground = _decide(compared, table.orders.get(places[place], ()), standing)
-        compared = replace(compared, verdict=verdict)
-        judged.append(replace(compared, because=_because(compared, ground, names)))
+        judged.append(_judged(compared, table.orders.get(places[place], ()), standing, names))
     return tuple(judged)
 
 
@@ -270,49 +267,40 @@ def _distance(
     )
 
 
-Ground = Literal["one order", "going on", "lines", "too early", "number"]
-"""What a verdict stands on; "going on": the lines of the sequential rule are not met so far."""
-
-
-def _decide(found: ChoiceFound, orders: Sequence[int], standing: Standing) -> tuple[Kind, Ground]:
-    """Apply the rule to sets that were served so often in each of the orders."""
-    declared = found.choice.tests
+def _judged(
+    found: ChoiceFound, orders: Sequence[int], standing: Standing, names: Naming
+) -> ChoiceFound:
+    """Apply the rule to sets that were served so often in each of the orders, in words too."""
+    choice, tests, declared = found.choice, found.tests, found.choice.tests
     ended = standing.lift is not None and standing.lift.last and not standing.bent
-    waits = declared is not None and found.tests < declared and not ended
-    places = len(found.choice.how.orders[0])  # of a single cup none can be favoured
+    waits = declared is not None and tests < declared and not ended
+    places = len(choice.how.orders[0])  # of a single cup none can be favoured
     if sum(orders) >= LEAST_SETS and sum(n > 0 for n in orders) == 1 and places > 1:
-        return "open", "one order"
+        because = (
+            "Every set stood in one and the same order, so whoever favours a place seems to tell. "
+            "Nothing follows from it."
+        )
+        return replace(found, because=because)
     if found.lines is not None:
         _, met = found.lines.stops(found.path[:declared])
-        return met, "going on" if met == "open" and waits and not standing.bent else "lines"
-    if waits:
-        return "open", "too early"
-    small = found.limit <= found.choice.can_tell and found.possible and not found.turned
-    return KINDS[2 * (found.p_adjusted <= found.alpha) + small], "number"
-
-
-def _because(found: ChoiceFound, ground: Ground, names: Naming) -> str:
-    choice, tests, declared = found.choice, found.tests, found.choice.tests
-    match ground:
-        case "one order":
-            return (
-                "Every set stood in one and the same order, so whoever favours a place seems to "
-                "tell. Nothing follows from it."
-            )
-        case "going on":
-            return f"Nothing is decided after {tests} of at most {declared} sets: go on."
-        case "lines":
-            counted = f"{wording.count(tests, 'set')}, {found.right} of them right"
-            if found.verdict == "open":
-                return f"Not settled: nothing is decided after {counted}."
+        counted = f"{wording.count(tests, 'set')}, {found.right} of them right"
+        if met != "open":
             could, alike, _ = _heads(found, names)
-            claim = could if found.verdict == "different" else alike
+            claim = could if met == "different" else alike
             later = "; later answers do not count" * (found.path.size > tests)
-            return f"{claim}, decided after {counted}{later}."
-        case "too early":
-            return f"{tests} of {declared} tests are in. No verdict before the last."
-    parts = [_sentence(found, names)]
-    if found.verdict == "open" and not found.possible:
+            because = f"{claim}, decided after {counted}{later}."
+        elif waits and not standing.bent:
+            because = f"Nothing is decided after {tests} of at most {declared} sets: go on."
+        else:
+            because = f"Not settled: nothing is decided after {counted}."
+        return replace(found, verdict=met, because=because)
+    if waits:
+        because = f"{tests} of {declared} tests are in. No verdict before the last."
+        return replace(found, because=because)
+    small = found.limit <= choice.can_tell and found.possible and not found.turned
+    verdict = KINDS[2 * (found.p_adjusted <= found.alpha) + small]
+    parts = [_sentence(replace(found, verdict=verdict), names)]
+    if verdict == "open" and not found.possible:
         parts.append(_too_few(choice, tests, 1 - found.level))
     if found.turned:
         other = f", or has {names.like} {choice.expect} {choice.attribute}"
@@ -321,7 +309,7 @@ def _because(found: ChoiceFound, ground: Ground, names: Naming) -> str:
     if declared is not None and tests != declared:
         more = f", and {tests} are in: take it as a lead" if tests > declared else ""
         parts.append(f"{wording.count(declared, 'test was', 'tests were')} declared{more}.")
-    return " ".join(parts)
+    return replace(found, verdict=verdict, because=" ".join(parts))
 
 
 @cache  # by all variants that have as many

@@ -6,11 +6,10 @@ exact binomial; *who can tell* are those who are right for sure, while the other
 """
 
 import math
-from functools import cache
 from typing import Literal, NamedTuple
 
 import numpy as np
-from scipy.special import bdtrik, betainc, betaincinv, chndtrinc, gammaln, ncfdtr, ndtr, ndtri
+from scipy.special import bdtrc, bdtrik, betaincinv, chndtrinc, gammaln, ncfdtr, ndtr, ndtri
 
 from blindspoon.arrays import BoolArray, FloatArray, IntArray
 
@@ -25,10 +24,7 @@ def upper_tail(
     >>> round(float(upper_tail(13, 24, 1 / 3)), 6)  # 13 of 24 triangles
     0.028441
     """
-    k, n = np.broadcast_arrays(np.asarray(right, float), np.asarray(tests, float))
-    inside = (k >= 1) & (k <= n)
-    low, high = np.where(inside, k, 1.0), np.where(inside, n - k + 1, 1.0)
-    return np.where(inside, betainc(low, high, chance), np.where(k < 1, 1.0, 0.0))
+    return np.asarray(bdtrc(np.asarray(right) - 1, tests, chance), float)
 
 
 def needed(tests: int | IntArray, guess: float, alpha: float) -> IntArray:
@@ -138,22 +134,12 @@ FARTHEST = 12.0  # a d' above which nobody is ever wrong in double precision
 def distance(method: str, p: FloatArray | float) -> FloatArray:
     """Give d' for chances of a right answer: 0 up to guessing, `FARTHEST` where all are right."""
     wanted = np.asarray(p, float)
-    far, chances = _chances(method)
-    place = np.clip(np.searchsorted(chances, wanted), 1, far.size - 1)
-    found: FloatArray = np.sqrt(np.interp(wanted, chances, far**2))  # near 0 a chance goes by d'^2
-    for _ in range(4):  # Newton's steps, within the part of the table where it is
-        near, beyond = (chance_right(method, found + beside) for beside in (-1e-4, 1e-4))
-        slope = np.maximum(beyond - near, 1e-300) / 2e-4
-        step = ((near + beyond) / 2 - wanted) / slope
-        found = np.clip(found - step, far[place - 1], far[place])
-    return np.where(wanted <= chances[0], 0.0, np.where(wanted >= chances[-1], FARTHEST, found))
-
-
-@cache
-def _chances(method: str) -> tuple[FloatArray, FloatArray]:
-    """Tabulate the chance of a right answer by d'."""
-    far = np.linspace(0.0, FARTHEST, 97)
-    return far, chance_right(method, far)
+    low, high = np.zeros_like(wanted), np.full_like(wanted, FARTHEST)
+    for _ in range(60):
+        middle = (low + high) / 2
+        enough = chance_right(method, middle) > wanted
+        low, high = np.where(enough, low, middle), np.where(enough, middle, high)
+    return np.where(wanted <= chance_right(method, 0.0), 0.0, low)
 
 
 def distance_error(method: str, d: float, p: float, tests: int) -> float:
