@@ -11,7 +11,7 @@ from blindspoon.arrays import BoolArray, FloatArray, IntArray
 from blindspoon.stats.dunnett import Dunnett
 from blindspoon.stats.results import NoResult
 from blindspoon.stats.sign_flips import settle_ties
-from blindspoon.stats.two_way import fit_blocks, gather, indicators
+from blindspoon.stats.two_way import gather
 
 WIDER = 1.5  # times the others' spread from which a spread is flagged
 
@@ -228,11 +228,11 @@ def compare_sittings(
         n_tasters=(int(taster.max()) + 1) * sessions,
         n_variants=n_variants,
     ).mean.reshape(-1, sessions, n_variants)
-    alone = [_of_one(cells[:, place], control, alpha) for place in range(sessions)]
+    alone = [at_one_sitting(cells[None, :, place], control, alpha) for place in range(sessions)]
     held = [place for place, found in enumerate(alone) if found is not None]
     if len(held) < 2:
         return NoResult("Fewer than two sittings tell by themselves how far differences scatter.")
-    differences, half = np.moveaxis(np.array([found for found in alone if found is not None]), 1, 0)
+    differences, half = np.concatenate([found for found in alone if found is not None], axis=1)
     at_all = np.flatnonzero(np.isfinite(differences).all(axis=0))
     every = cells[:, held][:, :, at_all]
     every = every[np.isfinite(every).all(axis=(1, 2))]
@@ -269,25 +269,33 @@ def _held_still(every: FloatArray) -> tuple[float, tuple[float, float], float]:
     return f, degrees, float(fdtrc(*degrees, f)) if np.isfinite(f) else 2.0 ** (1 - len(every))
 
 
-def _of_one(cells: FloatArray, control: int, alpha: float) -> FloatArray | None:
-    """Give one sitting's differences and half of their intervals, NaN where not tasted."""
-    there: BoolArray = np.isfinite(cells)
-    served: BoolArray = np.asarray(there.any(axis=0))
-    others = np.flatnonzero(served & (np.arange(served.size) != control))
-    if not (served[control] and others.size):
+def at_one_sitting(cells: FloatArray, control: int, alpha: float) -> FloatArray | None:
+    """Give differences and half of their intervals, shape (2, m, k), NaN where not tasted.
+
+    Of m trials, shape (m, t, k), that lack the same cells; None where a sitting tells nothing.
+    """
+    there: BoolArray = np.isfinite(cells[0])
+    tasters, cups = there.sum(axis=1, keepdims=True), there.sum(axis=0)
+    others = np.flatnonzero((cups > 0) & (np.arange(cups.size) != control))
+    df = int(cups.sum() - np.count_nonzero(tasters) - others.size)
+    # the normal equations of variants, tasters swept out (F. Yates 1934, J. Am. Stat. Assoc. 29:51)
+    share = there / np.maximum(tasters, 1)
+    matrix = (np.diag(cups) - there.T @ share)[np.ix_(others, others)]
+    if not (cups[control] and others.size) or df < 1:
         return None
-    taster, variant = np.nonzero(there)
-    fit = fit_blocks(cells[there], taster, indicators(variant, served.size))
-    if fit.rank < others.size or fit.df < 1:
+    if np.linalg.matrix_rank(matrix) < others.size:
         return None
-    contrasts = np.eye(served.size)[others] - np.eye(served.size)[control]
-    covariance = contrasts @ fit.unscaled @ contrasts.T
-    spread = np.sqrt(np.diag(covariance))
-    family = Dunnett(covariance / np.outer(spread, spread))
-    found = np.full((2, served.size), np.nan)
-    found[0, others] = settle_ties(contrasts @ fit.estimates)
-    found[1, others] = family.critical_value(2 * alpha, fit.df) * spread * np.sqrt(fit.variance)
-    found[:, control] = 0.0
+    left = np.nan_to_num(cells)
+    left -= left.sum(axis=2)[:, :, None] * share
+    unscaled, right = np.linalg.inv(matrix), left.sum(axis=1)[:, others]
+    estimates, total = right @ unscaled, (left**2).sum(axis=(1, 2))
+    rss = total - (estimates * right).sum(axis=1)
+    spread = np.sqrt(np.diag(unscaled))
+    reach = Dunnett(unscaled / np.outer(spread, spread)).critical_value(2 * alpha, df) * spread
+    found = np.full((2, len(cells), cups.size), np.nan)
+    found[0][:, others] = settle_ties(estimates)
+    found[1][:, others] = np.sqrt(np.where(rss < 1e-12 * total, 0.0, rss) / df)[:, None] * reach
+    found[:, :, control] = 0.0
     return found
 
 
