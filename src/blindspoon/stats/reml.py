@@ -242,7 +242,9 @@ def fit_reml(strata: Strata, *, interaction: bool) -> RemlFit | NoResult:
     variances = best.variances * unit**2
     if variances[residual] * strata.n_scores <= strata.rounding:
         return NoResult("The scores show no scatter beyond the effects in the model.")
-    return replace(best, variances=variances, at=_in_points(best.at, unit, strata))
+    at = Model.of(strata, 1.0, interaction=interaction)(variances)
+    at.coefficients[: strata.n_variants] += strata.centre
+    return replace(best, variances=variances, at=at)
 
 
 def _well_posed(matrix: FloatArray) -> bool:
@@ -374,22 +376,6 @@ def _walk(
             if sure or share < 1e-6 or new.value <= at.value + 1e-4 * share * slope:
                 return there, new
         share /= 2
-
-
-def _in_points(at: Criterion, unit: float, strata: Strata) -> Criterion:
-    """Undo the scaling and centring of the scores."""
-    coefficients = at.coefficients * unit
-    coefficients[: strata.n_variants] += strata.centre
-    return Criterion(
-        value=at.value + 2 * float(np.log(unit)) * (strata.n_scores - strata.n_fixed),
-        gradient=at.gradient / unit**2,
-        hessian=at.hessian / unit**4,
-        expected=at.expected / unit**4,
-        coefficients=coefficients,
-        covariance=at.covariance * unit**2,
-        d_fixed=at.d_fixed / unit**4,
-        d2_fixed=at.d2_fixed / unit**6,
-    )
 
 
 LEAST_DF = 0.5  # degrees of freedom below which an interval would be wider than any scale
