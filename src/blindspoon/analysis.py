@@ -52,7 +52,7 @@ def analyse(folder: Path, text: FolderText | None = None) -> Analysis:
         fingerprint=fingerprint(text.files),
         trial=trial,
         table=table,
-        results=compare_trial(trial, table, made, ages, exploratory=bool(stands.bent), days=True),
+        results=compare_trial(trial, table, made, ages, exploratory=bool(stands.bent)),
         made=made,
         notes=(*masked_notes(text.notes, named, named_tables), *notes, *known),
         standing=stands,

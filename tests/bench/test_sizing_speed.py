@@ -16,6 +16,7 @@ from blindspoon.simulate.by_ranks import make_flips, rank_differences, tell_apar
 from blindspoon.simulate.size import size
 from blindspoon.simulate.size_results import common_practice
 from blindspoon.simulate.trials import PanelSize, serving_positions
+from blindspoon.stats.sign_flips import signed_ranks
 from blindspoon.trial import Scale
 from tests.simulate.size.drawing import as_listed, complete_cups, draw_scores
 
@@ -68,7 +69,7 @@ def trials_per_second(panel, trials=500, times=5):
         rule.decide(as_listed(scores), 1.0)
         differences = rank_differences(scores)
         flips = make_flips(panel.tasters, rng)
-        tell_apart(differences, flips, 0.05)
+        tell_apart(signed_ranks(differences), flips, 0.05)
         within(differences, flips, 0.05, 1.0)
     return trials * times / (time.perf_counter() - start)
 

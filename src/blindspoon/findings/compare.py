@@ -29,7 +29,6 @@ def compare_trial(
     ages: CupAges | None = None,
     *,
     exploratory: bool = False,
-    days: bool = False,
 ) -> tuple[AttributeResult, ...]:
     """Compare every variant with the control on every attribute, and judge.
 
@@ -41,7 +40,7 @@ def compare_trial(
     results = []
     for index in range(len(trial.attributes)):
         scored = Scored(trial, table, index)
-        attribute, by_rounds, mixed = scored.attribute, scored.by_rounds, scored.mixed(days=days)
+        attribute, by_rounds, mixed = scored.attribute, scored.by_rounds, scored.mixed(days=True)
         others, ranked = _pair_up(scored, mixed), friedman(scored.means)
         if by_rounds:  # ranked within rounds, if their orders allow any comparison
             if not any(isinstance(other, Comparison) for other in others):

@@ -60,28 +60,21 @@ def make_flips(tasters: int, rng: np.random.Generator) -> SingleArray:
 
 
 def tell_apart(
-    differences: FloatArray, signs: SingleArray, alpha: float, asked: BoolArray | None = None
+    ranks: FloatArray, signs: SingleArray, alpha: float, asked: BoolArray | None = None
 ) -> BoolArray:
     """Decide whether each variant is shown different, as `compare_ranks` would.
 
-    From differences from the control (m, t, v), in points, to true, shape (m, v), where the p
-    value, adjusted by single-step max-T, is at most alpha. Only variants that are `asked`, by
+    From signed ranks of the differences from the control (m, t, v) to true, shape (m, v), where the
+    p value, adjusted by single-step max-T, is at most alpha. Only variants that are `asked`, by
     default all, have to be decided.
 
     Flips stop early, once the share of them that reach as far is clearly on one side of alpha (J.
     Besag and P. Clifford 1991, Biometrika 78, 301-304, stop so on the other side alone).
 
-    >>> differences = np.array([2.0, 3, 1, 2, 4, 1]).reshape(1, 6, 1)
-    >>> tell_apart(differences, make_flips(6, np.random.default_rng(1)), 0.05)
+    >>> ranks = signed_ranks(np.array([2.0, 3, 1, 2, 4, 1]).reshape(1, 6, 1))
+    >>> tell_apart(ranks, make_flips(6, np.random.default_rng(1)), 0.05)
     array([[ True]])
     """
-    return _passes(signed_ranks(differences), signs, alpha, asked)
-
-
-def _passes(
-    ranks: FloatArray, signs: SingleArray, alpha: float, asked: BoolArray | None
-) -> BoolArray:
-    """Decide as `tell_apart` by signed ranks, shape (m, t, v)."""
     squares = (ranks**2).sum(axis=1)
     scaled = ranks / np.sqrt(np.where(squares > 0, squares, 1.0))[:, None]
     reach = np.abs(scaled.sum(axis=1))
@@ -108,8 +101,8 @@ def _passes(
 def within(differences: FloatArray, signs: SingleArray, alpha: float, margin: float) -> BoolArray:
     """Decide whether each variant's simultaneous interval, at 1 - 2 alpha, lies inside the margin.
 
-    Arrays are as in `tell_apart`, differences settled. True where the test that made the
-    interval rejects either end of the margin.
+    Differences from the control, shape (m, t, v), are in points and settled. True where the test
+    that made the interval rejects either end of the margin.
     """
     middles = _medians(differences)  # the estimates, or near them
     ranks = signed_ranks(settle_ties(differences - middles) - BESIDE)
@@ -120,7 +113,7 @@ def within(differences: FloatArray, signs: SingleArray, alpha: float, margin: fl
         shifted, row = ranks[trial], np.arange(trial.size)
         shifted[row, :, variant] = end[trial, :, variant]
         asked = variant[:, None] == np.arange(ranks.shape[2])
-        inside[trial, variant] = _passes(shifted, signs, 2 * alpha, asked)[row, variant]
+        inside[trial, variant] = tell_apart(shifted, signs, 2 * alpha, asked)[row, variant]
     return inside
 
 

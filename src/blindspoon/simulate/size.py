@@ -35,6 +35,7 @@ from blindspoon.simulate.trials import (
     differing,
     sweep,
 )
+from blindspoon.stats.sign_flips import signed_ranks
 from blindspoon.trial import Attribute, Trial
 
 TASTERS = (4, 5, 6, 8, 10, 12, 16, 20, 24, 32, 40)
@@ -200,7 +201,7 @@ def _judge(panel: PanelTrials, by: By) -> Judge:
         scores: FloatArray, rng: np.random.Generator, asked: BoolArray | None
     ) -> tuple[BoolArray, BoolArray]:
         differences, signs = rank_differences(panel.cells(scores)), make_flips(tasters, rng)
-        different = tell_apart(differences, signs, question.alpha, asked)
+        different = tell_apart(signed_ranks(differences), signs, question.alpha, asked)
         if asked is not None:
             return different, different
         alpha, shape = question.alpha, different.shape

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
 from typing import Any, TypeVar
 
 import numpy as np
@@ -127,24 +126,17 @@ class SignFlips:
         """The flips to add: the data itself, which a sample of flips need not hold."""
         return int(self.method == "sampled")
 
-    @cached_property
-    def rising(self) -> FloatArray:
-        """The largest of all variants after each flip, sorted."""
-        return np.sort(self.draws.max(axis=1))
-
     def tail(self, value: float, columns: Sequence[int]) -> float:
         """Count the flips in which any of the columns reaches the value, ties included."""
-        least, flips = value * (1 - TOLERANCE), len(self.draws)
-        if len(columns) == self.draws.shape[1]:
-            reached = flips - int(np.searchsorted(self.rising, least))
-        else:
-            reached = int((self.draws[:, columns] >= least).any(axis=1).sum())
-        return (reached + self.own) / (flips + self.own)
+        least = value * (1 - TOLERANCE)
+        reached = int((self.draws[:, columns] >= least).any(axis=1).sum())
+        return (reached + self.own) / (len(self.draws) + self.own)
 
     def critical(self, alpha: float) -> float:
         """Return what a statistic must exceed; infinite where no flip is rare enough."""
         allowed = int(alpha * (len(self.draws) + self.own) + TOLERANCE) - self.own
-        return np.inf if allowed < 0 else float(self.rising[-1 - min(allowed, len(self.draws) - 1)])
+        rising = np.sort(self.draws.max(axis=1))
+        return np.inf if allowed < 0 else float(rising[-1 - min(allowed, rising.size - 1)])
 
 
 def all_flips(scores: FloatArray) -> FloatArray:

@@ -39,7 +39,7 @@ def one_by_one(scores):
 def all_at_once(scores, kinds, seed=1):
     differences = np.array([_in_fixed_order(each) for each in rank_differences(scores)])
     flips = make_flips(differences.shape[1], np.random.default_rng(seed))
-    different = tell_apart(differences, flips, 0.05)
+    different = tell_apart(signed_ranks(differences), flips, 0.05)
     return kinds(different, within(differences, flips, 0.05, MARGIN))
 
 
@@ -75,7 +75,7 @@ def test_one_variant_without_ties_gives_the_exact_signed_rank_test(tasters):
     """Against scipy's exact Wilcoxon signed rank test."""
     rng = np.random.default_rng(tasters)
     differences = rng.normal(0.8, 1.0, size=(300, tasters, 1))
-    found = tell_apart(differences, make_flips(tasters, rng), 0.05)[:, 0]
+    found = tell_apart(signed_ranks(differences), make_flips(tasters, rng), 0.05)[:, 0]
     p = wilcoxon(differences[:, :, 0], axis=1, method="exact").pvalue
     assert found.tolist() == (p <= 0.05).tolist()
     assert 0 < found.mean() < 1
@@ -91,8 +91,10 @@ def test_smallest_p_is_what_compare_ranks_gives_when_all_lean_one_way():
 def test_five_tasters_cannot_reach_five_in_a_hundred():
     rng = np.random.default_rng(1)
     sure = np.tile(np.arange(3.0, 8.0)[:, None], (10, 1, 2))
-    assert not tell_apart(sure, make_flips(5, rng), 0.05).any()
-    assert tell_apart(np.tile(np.arange(3.0, 9.0)[:, None], (1, 1, 1)), make_flips(6, rng), 0.05)
+    assert not tell_apart(signed_ranks(sure), make_flips(5, rng), 0.05).any()
+    assert tell_apart(
+        signed_ranks(np.tile(np.arange(3.0, 9.0)[:, None], (1, 1, 1))), make_flips(6, rng), 0.05
+    )
 
 
 def test_ranks_are_those_of_compare_ranks_with_ties_and_zeros():
@@ -108,12 +110,12 @@ def test_no_variant_is_shown_before_a_clearer_one():
     found = compare_ranks(means, control=0, alpha=0.05, rng=np.random.default_rng(1))
     assert sorted(each.p_adjusted for each in found) == [0.078125, 0.078125, 0.1875]
     flips = make_flips(7, np.random.default_rng(1))
-    assert not tell_apart(np.array([rows], dtype=float), flips, 0.05).any()
+    assert not tell_apart(signed_ranks(np.array([rows], dtype=float)), flips, 0.05).any()
 
 
 def test_no_difference_at_all_shows_nothing():
     flips = make_flips(8, np.random.default_rng(1))
-    assert not tell_apart(np.zeros((3, 8, 2)), flips, 0.05).any()
+    assert not tell_apart(signed_ranks(np.zeros((3, 8, 2))), flips, 0.05).any()
 
 
 @pytest.mark.parametrize(("rounds", "variants"), [(5, 4), (6, 4)])
