@@ -58,8 +58,8 @@ def test_in_a_full_house_who_was_silent_longest_goes(folder, serve, monkeypatch)
 
 def test_a_request_that_wakes_the_listener_as_it_is_ended_closes_nothing_too_early(monkeypatch):
     with server.listening("127.0.0.1", 0) as listener:
-        made = server.Server({listener: lambda *_: []})
-        pipe = made._listener.trigger
+        made = server.Server(listener, lambda *_: [])
+        pipe = made.trigger
         pull = pipe._physical_pull
 
         def overtaken():

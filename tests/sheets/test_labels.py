@@ -2,7 +2,7 @@
 
 import pytest
 
-from blindspoon.sheets.pouring import LABEL_STOCKS, PAPERS, label_sheets
+from blindspoon.sheets.pouring import LABEL_STOCKS, PAPERS, labels_of
 
 
 @pytest.mark.parametrize(
@@ -32,12 +32,15 @@ def test_labels_are_centred_on_their_paper(name):
 
 
 @pytest.mark.parametrize("name", LABEL_STOCKS)
-def test_every_cup_has_one_label(case, name):
+def test_every_cup_has_one_label(case, sheets, name):
     _, plan = case("twelve")
-    sheets = label_sheets(plan, LABEL_STOCKS[name])
-    told = sorted(label for sheet in sheets for label in sheet)
-    assert told == sorted((c.code, c.taster, f"session {c.session}") for c in plan.servings)
-    assert {len(sheet) for sheet in sheets[:-1]} <= {LABEL_STOCKS[name].count}
+    assert sorted(labels_of(plan)) == sorted(
+        (cup.code, cup.taster, f"session {cup.session}") for cup in plan.servings
+    )
+    pages = sheets("twelve", label_stock=name)["labels.html"].split('<div class="page">')[1:]
+    counts = [page.count('class="label"') for page in pages]
+    assert sum(counts) == len(plan.servings)
+    assert {*counts[:-1]} <= {LABEL_STOCKS[name].count}
 
 
 @pytest.mark.parametrize(

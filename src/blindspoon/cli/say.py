@@ -68,11 +68,7 @@ SHOWN = 100
 @contextlib.contextmanager
 def progress(label: str) -> Iterator[Callable[[int, int], None]]:
     """Show a bar on a terminal's standard error, and one line elsewhere, both at once."""
-    if not sys.stderr.isatty():
-        click.echo(f"{label} ...", err=True)
-    with click.progressbar(
-        length=1, label=label, file=sys.stderr, hidden=not sys.stderr.isatty()
-    ) as bar:
+    with click.progressbar(length=1, label=f"{label} ...", file=sys.stderr) as bar:
 
         def moved(done: int, of: int) -> None:
             bar.length = of

@@ -7,7 +7,7 @@ import queue
 import select
 import socket
 import threading
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import partial
 from pathlib import Path
 
@@ -16,8 +16,7 @@ from flask import Flask, Response, make_response, render_template
 from waitress import wasyncore  # type: ignore[import-untyped]
 from waitress.adjustments import Adjustments  # type: ignore[import-untyped]
 from waitress.channel import ClientDisconnected, HTTPChannel  # type: ignore[import-untyped]
-from waitress.server import MultiSocketServer, TcpWSGIServer  # type: ignore[import-untyped]
-from waitress.task import ThreadedTaskDispatcher  # type: ignore[import-untyped]
+from waitress.server import TcpWSGIServer  # type: ignore[import-untyped]
 from werkzeug.exceptions import HTTPException
 
 from blindspoon import wording
@@ -118,32 +117,21 @@ def serve(
     may be slow or fail. Gives `Sitting.tally`: all of it is on the disk then. FormError where the
     port is taken, or there is no network to serve.
     """
-    at_first = network_addresses() if lan else ("127.0.0.1",)
-    if not at_first:
-        raise FormError([_NO_NETWORK.broken("this computer is in no network", "the network")])
-
-    def now() -> tuple[str, ...]:
-        """Give the addresses, which may change while people taste."""
-        return (lan and network_addresses()) or at_first
-
-    wide = "0.0.0.0" if lan else "127.0.0.1"  # noqa: S104 - asked for
-    with listening(wide, port) as outer, listening("127.0.0.1", port + 1 if port else 0) as inner:
-        join_port, host_port = (int(listener.getsockname()[1]) for listener in (outer, inner))
-
-        def where() -> str:
-            return f"http://{now()[0]}:{join_port}/"
-
-        tasters, hosts = create_app(sitting), create_app(sitting)
-        TasterPages(sitting, where).add_to(tasters)
-        HostPages.add_to(hosts, by_host_link(sitting, where), "/h/<link>")
+    phones = Phones(sitting, lan=lan, ports=(port,))
+    with contextlib.ExitStack() as until:
+        phones.let_in()
+        until.callback(phones.keep_out)
+        inner = until.enter_context(listening("127.0.0.1", port + 1 if port else 0))
+        host_port = int(inner.getsockname()[1])
+        app = create_app(sitting)
+        HostPages.add_to(app, by_host_link(sitting, lambda: phones.address), "/h/<link>")
         here = partial(host_names, ("127.0.0.1",), host_port)
-        joined = security.only_for_hosts(tasters, lambda: host_names(now(), join_port))
-        server = Server({outer: joined, inner: security.only_for_hosts(hosts, here)})
-        with _from_a_thread() as later:
-            sitting.tell = lambda text: later(partial(tell, text))
-            joins = [f"http://{address}:{join_port}/" for address in at_first]
-            later(partial(ready, joins, f"http://127.0.0.1:{host_port}/h/{sitting.host_link}"))
-            server.run()  # returns at Ctrl-C
+        host = Server(inner, security.only_for_hosts(app, here))
+        later = until.enter_context(_from_a_thread())
+        sitting.tell = lambda text: later(partial(tell, text))
+        address = f"http://127.0.0.1:{host_port}/h/{sitting.host_link}"
+        later(partial(ready, phones.addresses, address))
+        host.run()  # returns at Ctrl-C
     sitting.reconcile()
     return sitting.tally()
 
@@ -191,41 +179,52 @@ def host_names(found: tuple[str, ...], port: int) -> frozenset[str]:
 
 
 class Phones:
-    """The tasters' pages in the network, and nothing else; open or not."""
+    """The tasters' pages, open or not: in the network, or without a `lan` on this computer alone.
 
-    def __init__(self, sitting: Sitting) -> None:
-        self._sitting = sitting
+    They listen at the first of some ports that is free.
+    """
+
+    def __init__(
+        self, sitting: Sitting, *, lan: bool = True, ports: Sequence[int] = near(PORT)
+    ) -> None:
+        self._sitting, self._lan, self._ports = sitting, lan, ports
         self._lock = threading.Lock()
         self._until: contextlib.ExitStack | None = None
         self._port = 0
 
+    def _found(self) -> tuple[str, ...]:
+        """Give the addresses of this computer, which may change while people taste."""
+        return network_addresses() if self._lan else ("127.0.0.1",)
+
+    @property
+    def addresses(self) -> tuple[str, ...]:
+        """Where tasters join, one for each network; none while they are kept out."""
+        found = self._found() if self._until else ()
+        return tuple(f"http://{address}:{self._port}/" for address in found)
+
     @property
     def address(self) -> str:
-        found = network_addresses() if self._until else ()
-        return f"http://{found[0]}:{self._port}/" if found else ""
+        return next(iter(self.addresses), "")
 
     @property
     def are_in(self) -> bool:
         return self._until is not None
 
     def let_in(self) -> None:
-        """Listen to the network. Raises FormError where there is none, or no port."""
+        """Listen. Raises FormError where there is no network, or no port."""
         with self._lock, contextlib.ExitStack() as stack:
             if self._until:
                 return
-            if not network_addresses():
-                raise FormError([_NO_NETWORK.broken("this computer is in no network", "Wi-Fi")])
-            every = listening("0.0.0.0", *near(PORT))  # noqa: S104 - asked for
-            listener = stack.enter_context(every)
+            if not self._found():
+                found = "this computer is in no network"
+                raise FormError([_NO_NETWORK.broken(found, "the network")])
+            place = "0.0.0.0" if self._lan else "127.0.0.1"  # noqa: S104 - asked for
+            listener = stack.enter_context(listening(place, *self._ports))
             self._port = port = int(listener.getsockname()[1])
             app = create_app(self._sitting)
             TasterPages(self._sitting, lambda: self.address).add_to(app)
-            guarded = security.only_for_hosts(app, lambda: host_names(network_addresses(), port))
-            made = Server({listener: guarded})
-            thread = threading.Thread(target=made.run, daemon=True)
-            thread.start()
-            stack.callback(thread.join, timeout=2 * PATIENCE)
-            stack.callback(made.end)
+            guarded = security.only_for_hosts(app, lambda: host_names(self._found(), port))
+            stack.enter_context(Server(listener, guarded).beside())
             self._until = stack.pop_all()
 
     def keep_out(self) -> None:
@@ -286,45 +285,22 @@ IDLE = 20.0  # seconds after which a connection that says nothing is closed
 PATIENCE = 10.0  # seconds that requests have to be answered in after the end
 
 
-class Listener(TcpWSGIServer):  # type: ignore[misc]
-    """Takes every connection, and closes the oldest idle one where there are too many."""
+class Server(TcpWSGIServer):  # type: ignore[misc]
+    """Answers at a socket, in the thread that runs it.
 
-    most: int
-
-    def handle_accept(self) -> None:
-        """Take a connection, and make room for the next."""
-        super().handle_accept()
-        staying = [channel for channel in self.active_channels.values() if not channel.will_close]
-        if staying:
-            address = staying[-1].addr[0]
-            _make_room([channel for channel in staying if channel.addr[0] == address], FROM_ONE)
-            _make_room(staying, self.most)
-
-
-def _make_room(channels: Sequence[HTTPChannel], most: int) -> None:
-    if len(channels) > most:
-        idle = [channel for channel in channels if not channel.requests]
-        idle.sort(key=lambda channel: channel.last_activity)
-        for channel in (idle or channels)[: len(channels) - most]:
-            channel.will_close = True
-
-
-class Server(MultiSocketServer):  # type: ignore[misc]
-    """Answers at sockets, each with its application, in the thread that runs it.
-
-    Ctrl-C ends it, or another thread. What wakes the thread is a pipe, and its number may be
-    another file's as soon as it is closed: it stays open for whoever is about to write into it, a
-    request or `end`.
+    It takes every connection, and closes the oldest idle one where there are too many. Ctrl-C ends
+    it, or another thread. What wakes the thread is a pipe, and its number may be another file's as
+    soon as it is closed: it stays open for whoever is about to write into it, a request or `end`.
     """
 
-    def __init__(self, apps: Mapping[socket.socket, WSGI], *, limit: int = BODY_LIMIT) -> None:
+    def __init__(self, listener: socket.socket, app: WSGI, *, limit: int = BODY_LIMIT) -> None:
         """Listen. A body has at most `limit` bytes."""
         logging.getLogger("waitress.queue").setLevel(logging.ERROR)
         logging.getLogger("waitress").addFilter(_is_no_hang_up)
-        room = _room()
+        self._most = _room()
         settings = Adjustments(
             threads=THREADS,
-            connection_limit=room + 2 * FROM_ONE,  # never reached: room is made before
+            connection_limit=self._most + 2 * FROM_ONE,  # never reached: room is made before
             channel_timeout=IDLE,
             cleanup_interval=1,
             max_request_header_size=16 * 1024,
@@ -334,37 +310,57 @@ class Server(MultiSocketServer):  # type: ignore[misc]
             expose_tracebacks=False,
             ident=None,
         )
-        dispatcher = ThreadedTaskDispatcher()
-        dispatcher.set_thread_count(THREADS)
-        super().__init__({}, settings, [], dispatcher)
         self._ending, self._lock = False, threading.Lock()
-        for found, app in apps.items():
-            place = (found.family, found.type, found.proto, found.getsockname())
-            self._listener = Listener(
-                app, self.map, _sock=found, dispatcher=dispatcher, adj=settings,
-                bind_socket=False, sockinfo=place,
-            )  # fmt: skip
-            self._listener.most = room
+        place = (listener.family, listener.type, listener.proto, listener.getsockname())
+        super().__init__(app, _sock=listener, adj=settings, bind_socket=False, sockinfo=place)
+
+    def handle_accept(self) -> None:
+        """Take a connection, and make room for the next."""
+        super().handle_accept()
+        staying = [channel for channel in self.active_channels.values() if not channel.will_close]
+        if staying:
+            address = staying[-1].addr[0]
+            _make_room([channel for channel in staying if channel.addr[0] == address], FROM_ONE)
+            _make_room(staying, self._most)
 
     def run(self) -> None:
         """Answer requests; on return the last one is answered, and everything closed."""
         timeout, use_poll = self.adj.asyncore_loop_timeout, self.adj.asyncore_use_poll
         try:
-            while self.map and not self._ending:
-                wasyncore.loop(timeout, use_poll, self.map, count=1)
+            while self._map and not self._ending:
+                wasyncore.loop(timeout, use_poll, self._map, count=1)
         except (SystemExit, KeyboardInterrupt):
             pass
         finally:
             self.task_dispatcher.shutdown(timeout=PATIENCE)
             with self._lock:
-                wasyncore.close_all(self.map)
+                wasyncore.close_all(self._map)
 
     def end(self) -> None:
         """Make it return from `run`, from any thread; it may have done so already."""
         with self._lock:
-            if self.map:
+            if self._map:
                 self._ending = True
-                self._listener.pull_trigger()
+                self.pull_trigger()
+
+    @contextlib.contextmanager
+    def beside(self) -> Iterator[None]:
+        """Run in a thread of its own, meanwhile."""
+        thread = threading.Thread(target=self.run, daemon=True)
+        thread.start()
+        try:
+            yield
+        finally:
+            self.end()
+            thread.join(timeout=2 * PATIENCE)
+
+
+def _make_room(channels: Sequence[HTTPChannel], most: int) -> None:
+    if len(channels) > most:
+        idle = [channel for channel in channels if not channel.requests]
+        idle.sort(key=lambda channel: channel.last_activity)
+        for channel in (idle or channels)[: len(channels) - most]:
+            channel.will_close = True
 
 
 def _is_no_hang_up(record: logging.LogRecord) -> bool:

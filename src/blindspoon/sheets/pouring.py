@@ -130,20 +130,13 @@ LABEL_STOCKS = {
 USUAL_STOCKS: dict[Paper, str] = {"a4": "a4-21", "letter": "letter-30"}
 
 
-def label_sheets(
-    plan: ServingPlan, stock: LabelStock
-) -> tuple[tuple[tuple[str, str, str], ...], ...]:
-    """Fill sheets with labels: tray by tray, in serving order, which tells nothing.
+def labels_of(plan: ServingPlan) -> list[tuple[str, str, str]]:
+    """Give labels tray by tray, in serving order, which tells nothing.
 
     A label is a code, whose cup it is, and in which session.
     """
-    labels = [
-        (cup.code, tray.taster, f"session {tray.session}")
-        for tray in trays_of(plan)
-        for cup in tray.cups
-    ]
-    starts = range(0, len(labels), stock.count)
-    return tuple(tuple(labels[start : start + stock.count]) for start in starts)
+    trays = trays_of(plan)
+    return [(cup.code, it.taster, f"session {it.session}") for it in trays for cup in it.cups]
 
 
 MARKS = 1001  # tells the random stream of the marks from the others that come from the trial's seed

@@ -31,7 +31,7 @@ from blindspoon.sheets.pouring import (
     TrayCard,
     amount,
     heading,
-    label_sheets,
+    labels_of,
     pouring_sheets,
     session_line,
     tells,
@@ -254,7 +254,7 @@ def print_sheets(
         "pouring", trial=trial, request=plan.request, sessions=poured, cautions=cautions, **amounts
     )
     trays = part("trays", cards=tray_cards(trial, plan), request=plan.request)
-    labels = part("labels", stock=stock, sheets=label_sheets(plan, stock))
+    labels = part("labels", stock=stock, labels=labels_of(plan))
     pages = {
         "checklist": page("Checklist for the day", checklist),
         "labels": page("Cup labels", labels, size=PAPERS[stock.paper], margin=0),

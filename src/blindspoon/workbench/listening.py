@@ -47,7 +47,7 @@ def serve(shelf: Path, door: Door, port: int | None, ready: Callable[[str], None
         bench = Workbench(shelf, door, bound)
         names = frozenset({f"127.0.0.1:{bound}"})
         guarded = only_for_hosts(bench.app, lambda: names)
-        made = Server({listener: guarded}, limit=8 * FILES_LIMIT)  # a page says it is too much
+        made = Server(listener, guarded, limit=8 * FILES_LIMIT)  # a page says it is too much
         bench.close = made.end
         try:
             made.run()  # returns at Ctrl-C, and where the host closes
