@@ -427,7 +427,7 @@ def test_nothing_is_lifted_that_was_not_sealed_or_is_not_right(blindspoon, folde
     done = blindspoon("lift", folder, "--yes")
     assert "key.csv: there is no such file" in done.stderr
     (folder / "seal.toml").unlink()
-    assert "no blind was sealed here" in blindspoon("lift", folder, "--yes").stderr
+    assert 'Draw it with "blindspoon blind' in blindspoon("lift", folder, "--yes").stderr
 
 
 @pytest.fixture

@@ -179,7 +179,7 @@ _MEANWHILE = Rule("changed-meanwhile", "what is lifted is what you were told of"
 _UNSEALED = Rule(
     "not-sealed",
     "only a blind that was drawn and sealed is closed, lifted or taken back",
-    "Run compare: it needs no lifting here",
+    'Draw it with "blindspoon blind FOLDER"; what was tasted already is compared as it is',
 )
 _LIFTED = Rule(
     "already-lifted",
