@@ -188,6 +188,7 @@ WRONG = [
     ('["texture"]', '["texture", "texture"]', r'"texture" stands 2 times; every name stands once'),
     ('["texture"]', '"texture"', r'"texture" is a text; a list of texts is needed. .*brackets'),
     ('["texture"]', "[1]", r"1 is a whole number; a list of texts is needed"),
+    ("margin = 1.0", "margin = 1,5  # points", r"line 14: 1,5 has a comma in place of the point"),
     ("margin = 1.0", "margin = 0", r"line 14, key decision.margin: margin is 0; it is a number"),
     ("margin = 1.0", "margin = -1", r"margin is -1; it is a number above 0"),
     ("margin = 1.0", 'margin = "1"', r'"1" is a text; a number is needed. Write it without quotes'),

@@ -19,6 +19,7 @@ CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]")
 
 _HEADER = re.compile(r"\s*(\[\[?)\s*([\w.-]+)\s*\]")
 _KEY = re.compile(r"\s*([\w.-]+)\s*=")
+_COMMA = re.compile(r"\s*[\w.-]+\s*=\s*([+-]?\d+,\d+)\s*(?:#.*)?$")
 
 
 def is_label(text: str) -> bool:
@@ -249,7 +250,10 @@ def read_toml(text: str, file: str) -> Section:
         at_end = text.count("\n") + 1 if "end of document" in str(error) else None
         what = re.sub(r"\s*\(at .*\)$", "", str(error)) or "too deeply nested"
         found = f"this is not TOML: {what[:1].lower()}{what[1:200]}"
-        problem = _TOML.broken(found, file, int(place[1]) if place else at_end)
+        line = int(place[1]) if place else at_end
+        if line and (comma := _COMMA.match(text.split("\n")[line - 1])):
+            found = f"{comma[1]} has a comma in place of the point"
+        problem = _TOML.broken(found, file, line)
         raise TrialFileError([problem]) from None
     return Section(values, "", file, _key_lines(text), [])
 
