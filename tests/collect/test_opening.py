@@ -163,6 +163,14 @@ def test_cups_scored_in_another_file_are_not_asked_for(folder):
     assert ballot.count == 1
 
 
+def test_a_cup_whose_row_in_another_file_is_blank_is_asked_for(folder):
+    rows = "taster,code,texture,saltiness,comment\nT01,037,,,\nT01,512,,,spilt\n"
+    (folder / "scores.csv").write_text(rows)
+    ballot = opened(folder).ballots["1", "T01"]
+    assert ballot.elsewhere == {}
+    assert ballot.count == 0
+
+
 def test_the_first_session_that_is_not_finished_is_open(folder):
     text = (folder / "servings.csv").read_text()
     (folder / "servings.csv").write_text(text + "2,T01,1,901\n")

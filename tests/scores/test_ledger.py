@@ -324,6 +324,12 @@ def test_a_hundred_thousand_bad_rows_take_seconds(uncoded, check, row):
     assert any("rows more like it" in problem.found for problem in problems)
 
 
+def test_a_blank_row_of_a_cup_that_a_ballot_scores_is_none(coded, check):
+    coded["scores.csv"] += b"1,T03,705,,,\n1,T03,118,,,spilt\n"
+    (twice,) = check(coded)[0]
+    assert twice.found.startswith("code 118 of T03 in session 1 stands a second time")
+
+
 def test_a_coded_cup_is_one_cup_at_whatever_position_it_is_scored(coded, check):
     head, *rows = SCORED_AT.splitlines()
     coded["scores.csv"] = "\n".join([head, *rows, "1,T01,037,4,7,4.5"]).encode()

@@ -12,6 +12,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from urllib.parse import quote
 
+import numpy as np
+
 from blindspoon import wording
 from blindspoon.collect.ballots import (
     Ballot,
@@ -162,9 +164,11 @@ def _ballots(
         for of_sets, plus in ((False, False), (True, bool(trial.attributes)))
     }
     elsewhere: defaultdict[tuple[str, str, bool], dict[str, str]] = defaultdict(dict)
-    picked = () if ledger.picks is None else ((True, ledger.picks.rows),)
-    for of_sets, answered in ((False, ledger.scored), *picked):
-        for row in range(len(answered)):
+    picks, scored = ledger.picks, np.isfinite(ledger.points).any(axis=1)
+    picked = () if picks is None else ((True, picks.rows, picks.answers.filled),)
+    scores = (False, ledger.scored, scored | np.isfinite(ledger.accepted))
+    for of_sets, answered, given in (scores, *picked):
+        for row in np.flatnonzero(given).tolist():
             file, _ = answered.place(row)
             session, taster, code = answered.texts(row)
             if file not in files.values():
