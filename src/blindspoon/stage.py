@@ -71,6 +71,8 @@ _LIFTED = {
 _TWO = "; where both of you taste, checklist.html and both-taste in its place"
 _ALONE = "; on your own, checklist.html says how you pour and shuffle"
 
+_WEIGHTS = "produce_g", "water_g", "salt_g"
+
 LEFT_OUT, NONE_THERE = "left out", "none in this folder"
 """Notes of a step that is over, and not shown done."""
 
@@ -102,6 +104,7 @@ class Stage:
     seal: Seal | None = None
     problems: tuple[Problem, ...] = ()
     made: frozenset[str] = frozenset()  # variants of which a jar is written down
+    unweighed: bool = False  # whether a jar has some of its weights, and not all
     scored: int = 0  # cups with a score, of all that are to be served
     cups: int = 0
     sheets: bool = False  # whether they were printed
@@ -218,6 +221,7 @@ class Stage:
         asked = planned and not declared
         jars = len(trial.variants) - len(self.unmade)
         made = f"{jars} of {len(trial.variants)} written down" if planned or jars else LEFT_OUT
+        made += ", a weight is missing" * self.unweighed
         who = count(len(tasters), "taster") if tasters else "nobody named"
         waits = "after jars and tasters" if self.unmade or not tasters else ""
         sealed = f"sealed on {day(seal.date)}" if seal else waits
@@ -289,10 +293,12 @@ def stage(folder: Path) -> Stage:
     servings, jars = text.tables.servings, text.tables.batches
     state = _state(folder, text, scores)
     uncoded = sum(map(len, answers)) if state == "never coded" else 0
-    rows = jars.rows() if jars else ()
+    rows = [row for _, row in jars.rows()] if jars else []
+    weights = ({bool(row.get(name)) for name in _WEIGHTS} for row in rows)
     return Stage(
         folder=folder, state=state, trial=trial, seal=text.seal, text=text.toml, files=text.files,
-        made=frozenset(row.get("variant", "") for _, row in rows if row.get("batch")),
+        made=frozenset(row.get("variant", "") for row in rows if row.get("batch")),
+        unweighed=any(len(there) > 1 for there in weights),
         scored=uncoded or len(scores),
         cups=len(served_units(trial, servings)) if servings else uncoded or len(scores),
         sheets=(folder / "sheets" / "table.html").is_file(),

@@ -26,6 +26,7 @@ from blindspoon.stage import stage
 from blindspoon.trial import today
 from blindspoon.workbench import company
 from blindspoon.workbench.listening import serve
+from tests.conftest import spoil
 from tests.workbench.conftest import words
 
 QUESTION, JAR = "/t/crisp/question", "/t/crisp/jars/2"
@@ -405,6 +406,14 @@ def test_a_taken_port_is_told_as_the_pages_not_as_the_score_page(tmp_path):
         port = listener.getsockname()[1]
         with pytest.raises(FormError, match=f"port {port}: Blindspoon cannot listen there"):
             serve(tmp_path, Door(b"x" * 32), port, print)
+
+
+def test_the_step_of_the_jars_says_that_a_weight_is_missing(at):
+    _, folder = at("planned")
+    spoil(folder / "batches.csv", "Moss,usual,600,560,26", "Moss,usual,600,560,")
+    assert stage(folder).steps[1].note == "2 of 2 written down, a weight is missing"
+    spoil(folder / "batches.csv", "Moss,usual,600,560,", "Moss,usual,,,")
+    assert stage(folder).steps[1].note == "2 of 2 written down"
 
 
 def test_jars_that_were_never_written_down_are_left_out_and_not_done(at):
