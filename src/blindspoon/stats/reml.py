@@ -180,7 +180,6 @@ def _criterion(products: Products, n: int, p: int) -> Criterion:
 MAX_STEPS = 100
 FEW = 34  # residual df; below, the criterion of an unbalanced trial may have two optima
 NEAR = 0.1  # predicted fall of the criterion, a log-likelihood, at which Newton's method begins
-JOINED = 0.05  # how near an optimum found before, in its units, a step ends that leads to it
 SURE = 1e-6  # ... at which a step is taken without asking the criterion, which has rounding
 TOLERANCE = 1e-11  # ... at which a fit has ended
 VANISHED = 1e-5  # residual variance, in its units, below which a way leads to none at all
@@ -233,7 +232,7 @@ def fit_reml(strata: Strata, *, interaction: bool) -> RemlFit | NoResult:
         return NoResult("The scores cannot tell the variances of the model apart.")
     best, residual = _descend(model, starts[0]), model.names.index("residual")
     for start in starts[1:]:
-        ends = best, _descend(model, start, best)
+        ends = best, _descend(model, start)
         # a way to a residual of zero is no optimum, however deep it leads
         best = min(
             ends,
@@ -294,8 +293,8 @@ def _starts(strata: Strata, m: int) -> list[FloatArray]:
     return starts
 
 
-def _descend(model: Model, start: FloatArray, found: RemlFit | None = None) -> RemlFit:
-    """Walk down the criterion, in the model's units; give what was found where the way joins it."""
+def _descend(model: Model, start: FloatArray) -> RemlFit:
+    """Walk down the criterion, in the model's units."""
     residual = model.names.index("residual")
     variances, at = start, model(start)
     rounding = 0.0  # of the criterion: by how much it missed a fall so small that it was sure
@@ -306,10 +305,6 @@ def _descend(model: Model, start: FloatArray, found: RemlFit | None = None) -> R
             towards, fall = _model_step(at, variances, floor)
         except np.linalg.LinAlgError:
             break  # the information drowned in rounding
-        if found is not None and fall < NEAR:
-            beside = np.abs(variances + towards - found.variances)
-            if (beside <= JOINED * (1 + found.variances)).all():
-                return found
         if fall < max(TOLERANCE, rounding):
             end = variances + towards
             with suppress(np.linalg.LinAlgError):  # a residual that vanishes leaves no criterion
