@@ -76,34 +76,18 @@ def compare_mixed(  # noqa: PLR0913 - most are columns of a table
     scored = np.isfinite(score)
     if not (variant[scored] == control).any():
         return NoResult("Nobody scored the control.")
-    layout, names, sittings = _rows(score, taster, variant, control, position, batch, session)
-    if len(names) < 2 and layout.score.size < scored.sum():
+    kept = scored & linked(taster, variant, control, scored)
+    names, codes = np.unique(variant[kept], return_inverse=True)
+    if len(names) < 2 and codes.size < scored.sum():
         return NoResult("No taster scored both the control and another variant.")
     if len(names) < 2:
         return NoResult("Nobody scored any variant but the control.")
-    if (layout.taster == layout.taster[0]).all():
+    if (taster[kept] == taster[kept][0]).all():
         return NoResult("Fewer than two tasters scored the control and another variant.")
-    if layout.score.min() == layout.score.max():
+    if np.ptp(score[kept]) == 0:
         return NoResult(
             "All scores are the same, so there is no scatter to compare a difference with."
         )
-    place = int(np.searchsorted(names, control))
-    return _compare(layout, names, place, alpha, sittings, days=days)
-
-
-def _rows(
-    score: FloatArray,
-    taster: IntArray,
-    variant: IntArray,
-    control: int,
-    position: IntArray | None,
-    batch: IntArray | None,
-    session: IntArray | None,
-) -> tuple[Layout, IntArray, IntArray | None]:
-    """Lay out the rows that can be compared, with their variants and, if several, sittings."""
-    kept = np.isfinite(score)
-    kept &= linked(taster, variant, control, kept)
-    names, codes = np.unique(variant[kept], return_inverse=True)
     random = np.empty((codes.size, 0))
     if batch is not None:
         # batches add nothing where every variant was made once, or where each taster had a batch
@@ -120,7 +104,10 @@ def _rows(
         score=score[kept],
     )
     sittings = None if session is None else np.unique(session[kept], return_inverse=True)[1]
-    return layout, names, sittings if sittings is not None and sittings.any() else None
+    if sittings is not None and not sittings.any():
+        sittings = None
+    place = int(np.searchsorted(names, control))
+    return _compare(layout, names, place, alpha, sittings, days=days)
 
 
 def linked(taster: IntArray, variant: IntArray, control: int, kept: BoolArray) -> BoolArray:

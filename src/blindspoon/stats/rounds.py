@@ -216,25 +216,17 @@ def _reason(rounds: Sequence[Cups], control: int, variant: int) -> str:
         )
     if any(_ways_to_name((_points(c)[control], _points(c)[variant])) > MOST_WAYS for c in both):
         return "One round has too many cups of this variant and the control; a round is a session."
-    orders = {_order({name: cups[name] for name in (control, variant)}) for cups in both}
-    parted = (all(_parted(order, first) for order in orders) for first in (control, variant))
-    if len(orders) == 1 or any(parted):
+    placed = [sorted((at, v) for v in (control, variant) for at, _ in cups[v]) for cups in both]
+    orders = {tuple(v for _, v in cups) for cups in placed}
+    one_first = (
+        all(set(order[: order.count(v)]) == {v} for order in orders) for v in (control, variant)
+    )
+    if len(orders) == 1 or any(one_first):
         return (
             "The control and this variant stood in the same order in every round, so a difference "
             "cannot be told from the place in the order."
         )
     return ""
-
-
-def _order(cups: Cups) -> tuple[int, ...]:
-    """Name the cups of a round in the order in which they were tasted."""
-    placed = sorted((place, name) for name, given in cups.items() for place, _ in given)
-    return tuple(name for _, name in placed)
-
-
-def _parted(order: tuple[int, ...], first: int) -> bool:
-    """Whether all cups of one variant come before all others."""
-    return set(order[: order.count(first)]) == {first}
 
 
 def _compare(

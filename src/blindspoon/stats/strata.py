@@ -140,7 +140,7 @@ def make_strata(grid: Grid) -> Strata:
     sizes = np.empty((tasters, counts.size), dtype=np.int64)
     extra = float(np.maximum(grid.servings - 1, 0).sum())  # rows around the mean of their cell
     basis = np.array([0.0, 0.0, 1.0]).reshape(3, 1, 1)
-    parts = [_Part(basis, extra, grid.within[None, :, None, :])]
+    parts: list[_Part] = [(basis, extra, grid.within[None, :, None, :])]
     for at, count in enumerate(counts):
         # cells of one taster with this number of servings, around their mean
         here = grid.servings == count
@@ -153,19 +153,14 @@ def make_strata(grid: Grid) -> Strata:
         flat = deviations.reshape(-1, columns)
         basis = np.array([0.0, 1.0, 1.0 / count]).reshape(3, 1, 1)
         copies = float(np.maximum(sizes[:, at] - 1, 0).sum())
-        parts.append(_Part(basis, copies, (flat.T @ flat)[None, :, None, :]))
+        parts.append((basis, copies, (flat.T @ flat)[None, :, None, :]))
         shared[:, at] = total / np.sqrt(divisor)
     parts += _profiles(sizes, shared, counts)
-    return _stacked([part for part in parts if part.copies > 0], grid)
+    return _stacked([part for part in parts if part[1] > 0], grid)
 
 
-@dataclass(frozen=True, slots=True)
-class _Part:
-    """One stratum before padding: basis (3, r, r), moments (r, q, r, q)."""
-
-    basis: FloatArray
-    copies: float
-    moments: FloatArray
+_Part = tuple[FloatArray, float, FloatArray]
+"""One stratum before padding: basis (3, r, r), copies, moments (r, q, r, q)."""
 
 
 def _profiles(sizes: IntArray, shared: FloatArray, counts: IntArray) -> list[_Part]:
@@ -187,22 +182,22 @@ def _profiles(sizes: IntArray, shared: FloatArray, counts: IntArray) -> list[_Pa
         block = shared[:, there] if rows.size == code.size else shared[np.ix_(rows, there)]
         flat = block.reshape(rows.size, -1)
         moments = (flat.T @ flat).reshape(there.size, -1, there.size, shared.shape[2])
-        parts.append(_Part(basis, float(rows.size), moments))
+        parts.append((basis, float(rows.size), moments))
     return parts
 
 
 def _stacked(parts: list[_Part], grid: Grid) -> Strata:
     """Pad all parts to one size."""
-    size = max(part.basis.shape[1] for part in parts)
+    size = max(own.shape[1] for own, _, _ in parts)
     q = grid.means.shape[2]
     basis = np.zeros((3, len(parts), size, size))
     padding = np.zeros((len(parts), size, size))
     moments = np.zeros((len(parts), size, size, q, q))
-    for at, part in enumerate(parts):
-        r = part.basis.shape[1]
-        basis[:, at, :r, :r] = part.basis
+    for at, (own, _, products) in enumerate(parts):
+        r = own.shape[1]
+        basis[:, at, :r, :r] = own
         padding[at, range(r, size), range(r, size)] = 1.0
-        moments[at, :r, :r] = part.moments.transpose(0, 2, 1, 3)
+        moments[at, :r, :r] = products.transpose(0, 2, 1, 3)
     taster, cell, residual = basis
     cells, tasters = (np.trace(own, axis1=1, axis2=2)[:, None, None] for own in (cell, taster))
     return Strata(
@@ -211,7 +206,7 @@ def _stacked(parts: list[_Part], grid: Grid) -> Strata:
         repeats=residual * (cells == 0),
         between=cell - taster / np.maximum(tasters, 1),
         padding=padding,
-        copies=np.array([part.copies for part in parts]),
+        copies=np.array([copies for _, copies, _ in parts]),
         moments=moments.reshape(-1, q * q),
         log_scale=float(np.log(grid.servings[grid.servings > 0]).sum()),
         centre=grid.centre,
