@@ -171,10 +171,10 @@ def _find(
     interval = Interval(*_shares(choice, number, tests, answers, alpha))
     often = np.bincount(taster[taster >= 0], minlength=len(table.tasters))
     tasters = int((often > 0).sum())
-    alone = [
-        (table.tasters[place], right[taster == place], other[taster == place])
+    alone = {
+        table.tasters[place]: (right[taster == place], other[taster == place])
         for place in np.flatnonzero(often >= ENOUGH)[:MOST_TOLD]
-    ]
+    }
     return ChoiceFound(
         variant=trial.variants[place],
         choice=choice,
@@ -223,20 +223,26 @@ def _shares(
 
 
 def _by_taster(
-    choice: Choice, alone: Sequence[tuple[str, BoolArray, BoolArray]], alpha: float
+    choice: Choice, alone: dict[str, tuple[BoolArray, BoolArray]], alpha: float
 ) -> tuple[TasterChoice, ...]:
     """Ask of tasters with enough sets whether they can tell."""
-    counts = [(taster, right.size, int(right.sum())) for taster, right, _ in alone]
-    if choice.how.words:
-        tails = [fc.fisher(_answers(right, other)) for _, right, other in alone]
-    else:
-        tails = [float(fc.upper_tail(right, n, choice.how.guess)) for _, n, right in counts]
+    tails = [
+        fc.fisher(_answers(right, other))
+        if choice.how.words
+        else float(fc.upper_tail(int(right.sum()), right.size, choice.how.guess))
+        for right, other in alone.values()
+    ]
     adjusted = holm(np.array(tails)).tolist()
     return tuple(
         TasterChoice(
-            taster=taster, tests=n, right=right, p_value=p, p_adjusted=q, can_tell=q <= alpha
+            taster=taster,
+            tests=right.size,
+            right=int(right.sum()),
+            p_value=p,
+            p_adjusted=q,
+            can_tell=q <= alpha,
         )
-        for (taster, n, right), p, q in zip(counts, tails, adjusted, strict=True)
+        for (taster, (right, _)), p, q in zip(alone.items(), tails, adjusted, strict=True)
     )
 
 

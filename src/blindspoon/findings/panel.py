@@ -293,14 +293,15 @@ def _tested(
     test = f_test(without.rss - full.rss, df, full.rss, full.df)
     if isinstance(test, NoResult):
         return test
-    cups, effects = levels.sum(axis=0).tolist(), []
-    for level, label in enumerate(labels):
-        weights = np.zeros(full.estimates.size)
-        weights[-len(labels) :] = -1 / len(labels)
-        weights[level - len(labels)] += 1
-        effect, interval = full.contrast(weights)
-        effects.append(Effect(label=label, cups=int(cups[level]), effect=effect, interval=interval))
-    return OrderEffect(test=test, effects=tuple(effects))
+    own, centre = slice(-len(labels), None), np.eye(len(labels)) - 1 / len(labels)
+    scaled = np.diag(centre @ full.unscaled[own, own] @ centre)
+    reach = stdtrit(full.df, (1 + LEVEL) / 2) * np.sqrt(full.rss / full.df * scaled)
+    columns = (levels.sum(axis=0), centre @ full.estimates[own], reach)
+    effects = tuple(
+        Effect(label=label, cups=int(cups), effect=at, interval=Interval(at - off, at + off))
+        for label, cups, at, off in zip(labels, *(it.tolist() for it in columns), strict=True)
+    )
+    return OrderEffect(test=test, effects=effects)
 
 
 def scale_use(scores: FloatArray, scale: Scale) -> ScaleUse | NoResult:

@@ -15,7 +15,6 @@ from blindspoon.errors import DesignError, Rule
 from blindspoon.findings.rule import By
 from blindspoon.simulate.by_mixed import mixed_rule
 from blindspoon.simulate.by_ranks import make_flips, rank_differences, tell_apart, within
-from blindspoon.simulate.sittings import steady
 from blindspoon.simulate.size_results import (
     WANTED,
     Chance,
@@ -35,6 +34,7 @@ from blindspoon.simulate.trials import (
     differing,
     sweep,
 )
+from blindspoon.stats.assumptions import steady
 from blindspoon.stats.sign_flips import signed_ranks
 from blindspoon.trial import Attribute, Trial
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy.special import fdtrc
+from scipy.special import fdtrc, fdtri
 
 from blindspoon.arrays import BoolArray, FloatArray, IntArray
 from blindspoon.stats.dunnett import Dunnett
@@ -319,3 +319,24 @@ def movement(cells: FloatArray) -> tuple[FloatArray, FloatArray, tuple[float, fl
     rounding = 1e-12 * np.maximum(cells.var(axis=(-3, -2, -1)), 1e-300)
     between = n * (own**2).sum(axis=(-2, -1)) / df[0]
     return between, np.where(left < rounding, 0.0, left), df
+
+
+def steady(scores: FloatArray, alpha: float, margin: float) -> BoolArray:
+    """Tell of many trials, shape (m, t, k, s), what `HeldSittings.steady` says of one.
+
+    A cup is NaN in all or none. Where tasters miss cups, no movement is shown.
+    """
+    m, _, k, s = scores.shape
+    if s == 1 or not m:
+        return np.ones((m, k - 1), dtype=bool)
+    span = np.full(m, margin * SPAN)
+    if np.isfinite(scores[0]).all():
+        between, left, df = movement(scores.swapaxes(2, 3))
+        moved = between >= np.maximum(left * fdtri(*df, 1 - alpha), 1e-12)
+        span[moved] = margin * WHATEVER
+    farthest = np.zeros((m, k))  # where a sitting tells nothing
+    for place in range(s):
+        found = at_one_sitting(scores[..., place], 0, alpha)
+        if found is not None:
+            farthest = np.fmax(farthest, np.abs(found[0]) + found[1])
+    return np.asarray(farthest[:, 1:] < span[:, None])

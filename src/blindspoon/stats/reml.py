@@ -310,9 +310,15 @@ def _descend(model: Model, start: FloatArray) -> RemlFit:
             with suppress(np.linalg.LinAlgError):  # a residual that vanishes leaves no criterion
                 return RemlFit(names=model.names, variances=end, at=model(end), converged=True)
             break
-        before = at.value
-        variances, at = _walk(model, variances, at, towards, sure=fall < SURE)
-        missed = abs(before - at.value - fall)
+        before, slope, share = at, float(at.gradient @ towards), 1.0
+        while at is before:  # the step is halved as often as the criterion needs to fall
+            with suppress(np.linalg.LinAlgError):
+                new = model(variances + share * towards)
+                sure = fall < SURE or share < 1e-6
+                if sure or new.value <= before.value + 1e-4 * share * slope:
+                    variances, at = variances + share * towards, new
+            share /= 2
+        missed = abs(before.value - at.value - fall)
         rounding = missed if 10 * fall < min(missed, 10 * SURE) else 0.0
     return RemlFit(names=model.names, variances=variances, at=at, converged=False)
 
@@ -356,21 +362,6 @@ def _constrained(
                 break
     step = np.where(moved > 0, (moved - room) * scale, floor - start)
     return step, float(-(gradient @ step) - step @ hessian @ step / 2)
-
-
-def _walk(
-    model: Model, start: FloatArray, at: Criterion, towards: FloatArray, *, sure: bool
-) -> tuple[FloatArray, Criterion]:
-    """Take the step, halved as often as the criterion needs to fall unless that is sure."""
-    slope = float(at.gradient @ towards)
-    share = 1.0
-    while True:
-        there = start + share * towards
-        with suppress(np.linalg.LinAlgError):
-            new = model(there)
-            if sure or share < 1e-6 or new.value <= at.value + 1e-4 * share * slope:
-                return there, new
-        share /= 2
 
 
 LEAST_DF = 0.5  # degrees of freedom below which an interval would be wider than any scale

@@ -6,10 +6,10 @@ Gaps allowed. Least squares with a level of its own for every block, at a cost l
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import fdtrc, ndtri, stdtrit
+from scipy.special import fdtrc, ndtri
 
 from blindspoon.arrays import FloatArray, IntArray
-from blindspoon.stats.results import Interval, NoResult
+from blindspoon.stats.results import NoResult
 from blindspoon.stats.sign_flips import SMALLEST, settle_ties
 from blindspoon.stats.signed_ranks import friedman
 
@@ -80,18 +80,6 @@ class Fit:
     rss: float
     rank: int
     df: int
-
-    @property
-    def variance(self) -> float:
-        """The residual variance; only with degrees of freedom."""
-        return self.rss / self.df
-
-    def contrast(self, weights: FloatArray) -> tuple[float, Interval]:
-        """Estimate a contrast, by weights of shape (p,), with its interval by Student's t."""
-        estimate = float(weights @ self.estimates)
-        error = float(np.sqrt(self.variance * (weights @ self.unscaled @ weights)))
-        reach = float(stdtrit(self.df, (1 + LEVEL) / 2)) * error
-        return estimate, Interval(estimate - reach, estimate + reach)
 
 
 def indicators(code: IntArray, levels: int) -> FloatArray:

@@ -9,10 +9,9 @@ import numpy as np
 import pytest
 
 from blindspoon.simulate.by_mixed import mixed_rule
-from blindspoon.simulate.sittings import steady
 from blindspoon.simulate.size_results import Spread
 from blindspoon.simulate.trials import PanelSize, serving_positions
-from blindspoon.stats.assumptions import compare_sittings
+from blindspoon.stats.assumptions import compare_sittings, steady
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Scale
 from tests.simulate.size.drawing import as_listed, complete_cups, draw_scores
