@@ -31,9 +31,8 @@ DATE = Rule(
 
 
 class StartQuestion(NamedTuple):
-    """A question of a new trial: the key of its answer, what is asked, and a hint."""
+    """A question of a new trial: what is asked, and a hint."""
 
-    key: str
     asked: str
     hint: str
 
@@ -41,34 +40,31 @@ class StartQuestion(NamedTuple):
 SHARE = "choice.can_tell"
 """Key of the answer up to which share of tasters may be able to tell; it is typed in percent."""
 
-*QUESTIONS, ABOUT_SHARE, ABOUT_SETS = (
-    StartQuestion(*told)
-    for told in (
-        ("trial.product", "What food is it?",
-         "Tasters will read this, so leave out what you changed."),
-        ("variant[1].label", "What stays plain?",
-         "Your recipe as you always make it. It is the control: every change is compared with it."),
-        ("changes", "What is changed?",
-         "One line for each jar, as the findings will call it, and one change in each: then you "
-         "will know what did it."),
-        ("trial.title", "What do you want to know?",
-         "Your question, as you would ask a friend."),
-        ("decision.margin", "What difference would be too small to bother?",
-         "If a jar scores higher or lower than your usual one by less than this, you would go on "
-         "as always. One point is one number further on the ballot."),
-        ("tasting.tasters", "Who tastes?",
-         "First names, one a line; yours too, if you taste. No names yet? Write how many, such as "
-         "9."),
-        ("session[1].date", "When?",
-         "At a second session the same people taste everything again, and smaller differences "
-         "show. One person alone needs six sessions or more, which can be added later."),
-        (SHARE, "If fewer than this can tell, you go on as always",
-         "So many tasters in a hundred."),
-        ("choice.sets", "Sets for each taster in a session",
-         "A set is three cups, one of them different: which?"),
-    )
-)  # fmt: skip
-"""Seven questions, and two that are asked of sets only."""
+QUESTIONS = {
+    "trial.product": StartQuestion("What food is it?",
+        "Tasters will read this, so leave out what you changed."),
+    "variant[1].label": StartQuestion("What stays plain?",
+        "Your recipe as you always make it. It is the control: every change is compared with it."),
+    "changes": StartQuestion("What is changed?",
+        "One line for each jar, as the findings will call it, and one change in each: then you "
+        "will know what did it."),
+    "trial.title": StartQuestion("What do you want to know?",
+        "Your question, as you would ask a friend."),
+    "decision.margin": StartQuestion("What difference would be too small to bother?",
+        "If a jar scores higher or lower than your usual one by less than this, you would go on "
+        "as always. One point is one number further on the ballot."),
+    "tasting.tasters": StartQuestion("Who tastes?",
+        "First names, one a line; yours too, if you taste. No names yet? Write how many, such as "
+        "9."),
+    "session[1].date": StartQuestion("When?",
+        "At a second session the same people taste everything again, and smaller differences "
+        "show. One person alone needs six sessions or more, which can be added later."),
+    SHARE: StartQuestion("If fewer than this can tell, you go on as always",
+        "So many tasters in a hundred."),
+    "choice.sets": StartQuestion("Sets for each taster in a session",
+        "A set is three cups, one of them different: which?"),
+}  # fmt: skip
+"""Seven questions, and two that are asked of sets only, by the key of the answer."""
 
 DAYS = tuple(f"session[{number}].date" for number in range(1, 7))
 """Keys of the answers that are days of sessions, one or more each."""
@@ -236,7 +232,7 @@ def _unfit(
     answers: Answers, changes: Sequence[str], asks: str, scored: Sequence[str]
 ) -> Iterator[Problem]:
     """Name the answers that will not do, before anything is made of them."""
-    asked = {question.key: question.asked for question in QUESTIONS} | {SCORED: "What is scored?"}
+    asked = {key: it.asked for key, it in QUESTIONS.items()} | {SCORED: "What is scored?"}
     needed: dict[str, tuple[object, str]] = {
         "trial.product": (answers.get("trial.product"), "the ballots name the food"),
         "variant[1].label": (answers.get("variant[1].label"), "every change is compared with it"),

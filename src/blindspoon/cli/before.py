@@ -58,24 +58,23 @@ def _ask_questions() -> dict[str, bytes]:
     kinds = "; ".join(f"{n} {starting.KINDS[kind]}" for n, kind in numbers.items())
     written = " Write each as in 2026-10-17 or 17.10.2026, or none."
     hints = {"session[1].date": written, "changes": f" {starting.AGES}"}
+    *seven, (share, about), (sets, how_many) = starting.QUESTIONS.items()
     questions = [
-        (q.key, f"{n}. {q.asked}", q.hint + hints.get(q.key, ""))
-        for n, q in enumerate(starting.QUESTIONS, 1)
+        (key, f"{n}. {q.asked}", q.hint + hints.get(key, "")) for n, (key, q) in enumerate(seven, 1)
     ]
     questions[4:4] = [
         (starting.ASKS, "What would answer it?", f"Write its number: {kinds}."),
         (starting.SCORED, "What tasters score", f"From 0 to 10: {ready}, or your own. The first "
          "one answers your question."),
     ]  # fmt: skip
-    share, margin = starting.ABOUT_SHARE, starting.QUESTIONS[4]
-    questions[7:7] = [(share.key, f"5. {margin.asked}", f"{share.asked}. {share.hint}")]
-    questions.append(starting.ABOUT_SETS)
+    questions[7:7] = [(share, f"5. {seven[4][1].asked}", f"{about.asked}. {about.hint}")]
+    questions.append((sets, *how_many))
     answers: dict[str, str] = {}
     wrong = {key for key, *_ in questions}
     while wrong:
         for key, question, hint in questions:
-            sets = answers.get(starting.ASKS) == "sets"
-            other = (starting.SCORED, "decision.margin") if sets else starting.OF_SETS
+            of_sets = answers.get(starting.ASKS) == "sets"
+            other = (starting.SCORED, "decision.margin") if of_sets else starting.OF_SETS
             if key not in wrong or key in other:
                 continue
             many = key in ("changes", starting.SCORED, "tasting.tasters", "session[1].date")

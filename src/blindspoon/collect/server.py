@@ -236,10 +236,9 @@ class Phones:
 
 
 class OpenTastings:
-    """The tastings that this program holds, by folder, each with its phones."""
+    """The tastings that the workbench holds, by folder, each with its phones."""
 
-    def __init__(self, holder: str) -> None:
-        self._holder = holder
+    def __init__(self) -> None:
         self._lock = threading.Lock()
         self._held: dict[Path, tuple[Sitting, Phones, contextlib.ExitStack, object]] = {}
 
@@ -254,7 +253,7 @@ class OpenTastings:
                     until.close()
             if folder not in self._held:
                 with contextlib.ExitStack() as stack:
-                    sitting = stack.enter_context(opened(folder, self._holder, begin=False))
+                    sitting = stack.enter_context(opened(folder, "the workbench", begin=False))
                     phones = Phones(sitting)
                     stack.callback(phones.keep_out)
                     self._held[folder] = sitting, phones, stack.pop_all(), now

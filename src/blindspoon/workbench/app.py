@@ -6,10 +6,10 @@ import importlib
 import secrets
 import threading
 import traceback
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import partial, wraps
 from pathlib import Path
-from typing import NamedTuple, Self
+from typing import NamedTuple
 from urllib.parse import quote
 
 import jinja2
@@ -29,7 +29,7 @@ from blindspoon.files.own_state import Door
 from blindspoon.files.trial_folder import fingerprint, trials_in
 from blindspoon.sheets.pouring import tells
 from blindspoon.stage import STATES, Part, Stage, stage
-from blindspoon.starting import ABOUT_SETS, ABOUT_SHARE
+from blindspoon.starting import QUESTIONS
 from blindspoon.workbench.jobs import Job, Jobs
 from blindspoon.workbench.phrases import at_place, note_in_words, within
 
@@ -79,32 +79,6 @@ class Merged(NamedTuple):
     theirs: dict[str, str]
     """What stands there now of a field that both changed: the page asks beside it."""
 
-    @classmethod
-    def of(
-        cls,
-        typed: Mapping[str, str],
-        now: Mapping[str, str],
-        before: Mapping[str, str] | None,
-        picked: Collection[str],
-    ) -> Self:
-        """Take what stands now where the host left a field as it was, or would rather have that.
-
-        `before` is what the form was filled with; None where nothing changed since.
-
-        >>> Merged.of({"a": "1", "b": "2"}, {"a": "5", "b": "6"}, {"a": "1", "b": "3"}, ())
-        Merged(values={'a': '5', 'b': '2'}, theirs={'b': '6'})
-        """
-        values, theirs = dict(typed), dict[str, str]()
-        for place, text in typed.items():
-            if place not in now:
-                continue
-            was = None if before is None else before.get(place, "")
-            if text == was or place in picked:
-                values[place] = now[place]
-            elif was is not None and text != now[place] != was:
-                theirs[place] = now[place]
-        return cls(values, theirs)
-
     @property
     def faults(self) -> dict[str, str]:
         """What is said beside the fields that both changed."""
@@ -125,7 +99,7 @@ class Workbench:
         self.shelf, self.door = shelf, door
         self.close: Callable[[], None] = lambda: None
         self.jobs = Jobs()
-        self.sittings = OpenTastings("the workbench")
+        self.sittings = OpenTastings()
         self.cookie = f"blindspoon-{port}"
         self.app = Flask(__name__, static_folder=None)
         self._said, self._back = "", True
@@ -237,13 +211,20 @@ class Workbench:
     ) -> Merged:
         """Bring what was typed together with what was written elsewhere meanwhile.
 
-        `names` are the files of the form, and `read` fills its places from a trial.
+        What stands now is taken where the host left a field as it was filled, or would rather have
+        that. `names` are the files of the form, and `read` fills its places from a trial.
         """
         stale = form.get("seen") not in (None, self.seen(stage, names))
-        filled = self.filled_from(form)
-        before = (read(filled) if filled else {}) if stale else None
-        picked = {place for place in typed if form.get(f"pick.{place}") == "theirs"}
-        return Merged.of(typed, read(stage), before, picked)
+        filled, now = self.filled_from(form), read(stage)
+        before = read(filled) if filled else {}
+        values, theirs = dict(typed), dict[str, str]()
+        for place, text in ((it, typed[it]) for it in typed if it in now):
+            was = before.get(place, "")
+            if form.get(f"pick.{place}") == "theirs" or (stale and text == was):
+                values[place] = now[place]
+            elif stale and text != now[place] != was:
+                theirs[place] = now[place]
+        return Merged(values, theirs)
 
     def save(
         self, stage: Stage, files: Mapping[str, bytes], what: str, said: str, path: str = ""
@@ -321,7 +302,7 @@ class Workbench:
             "states": STATES,
             "address": self.address,
             "within": within,
-            "about": {question.key: question for question in (ABOUT_SHARE, ABOUT_SETS)},
+            "questions": QUESTIONS,
             "ticket_field": ticket.format(self.door.proof("ticket")),
         }
         add_static(app, _STATIC, face=face_css())

@@ -89,7 +89,6 @@ def _add_new(bench: Workbench) -> None:
             code=code,
             typed=typed,
             faults=faults,
-            questions={question.key: question for question in starting.QUESTIONS},
             ready=ready + [(label, label, "") for label in before if label not in labels],
             kinds=[(kind, label, "") for kind, label in starting.KINDS.items()],
             ages=starting.AGES,
