@@ -45,7 +45,7 @@ def test_the_chance_of_a_day_that_is_not_there_yet_is_that_of_statsmodels():
 def test_a_plan_says_what_its_panel_can_see_and_no_other_design():
     plan = parse_trial(TEXT.format(course='attribute = "sourness"', variants=AGES, tasters=12))
     said = hope(plan).sentences
-    assert said[0] == "Planned: four ages in one sitting."
+    assert said[0] == "You plan to taste four ages in one sitting."
     assert not any(text in said for text in DESIGNS)
     assert said[-1].startswith("12 tasters with one cup of each would see a change of ")
 
@@ -114,9 +114,9 @@ def test_a_level_is_reached_by_scores_that_hold_the_tasters_habits():
 @pytest.mark.parametrize(
     ("variants", "tasters", "said"),
     [
-        (AGES, 12, "Planned: four ages in one sitting."),
-        (AGES, 8, "Planned: four ages in one sitting, one cup of each for 8 tasters."),
-        ('{ name = "carrots" }', 12, "Planned so far: one day. A course takes two"),
+        (AGES, 12, "You plan to taste four ages in one sitting."),
+        (AGES, 8, "You plan to taste four ages in one sitting, one cup of each: too little for"),
+        ('{ name = "carrots" }', 12, "You plan one day so far. How it changes takes two"),
     ],
 )
 def test_it_says_what_is_planned_and_what_that_lacks(variants, tasters, said):
@@ -128,7 +128,7 @@ def test_it_says_what_is_planned_and_what_that_lacks(variants, tasters, said):
 def test_a_change_beyond_the_scale_is_not_promised_and_every_session_is_counted():
     eight = AGES + "]\nsession = [" + ", ".join(f'{{ name = "{n}" }}' for n in range(8))
     told = sized(variants=eight, tasters=2, tried=(2,)).sentences
-    assert told[len(DESIGNS)] == "Planned: four ages in 8 sessions."
+    assert told[len(DESIGNS)] == "You plan to taste four ages in 8 sessions."
     assert "would see no change that the scale has room for from the first day" in told[-1]
 
 

@@ -739,7 +739,7 @@ def test_one_jar_on_several_evenings_is_begun_with_one_line_and_asked_both_ways(
     assert (course.over, course.reach, course.keep) == ("age_days", "control", "control")
     assert [variant.series for variant in trial.variants] == ["", ""]
     assert [session.date.day for session in trial.sessions] == [1, 2, 4, 6]
-    assert "Planned: four sittings." in host.read("/t/sauerkraut/rule")
+    assert "You plan to taste at four sittings." in host.read("/t/sauerkraut/rule")
     asked = fields(host.read("/t/sauerkraut/question"))
     more = {"course.accept": "Would have it", "course.same_control": "yes"}
     assert host.post("/t/sauerkraut/question", **(asked | more)).status_code == 303

@@ -297,18 +297,19 @@ def _planned(
 ) -> Iterator[str]:
     """Say which design is planned, what it lacks, and what the planned panel would see."""
     if days < 2:
-        yield "Planned so far: one day. A course takes two, and a trend three."
+        yield "You plan one day so far. How it changes takes two, and a trend three."
         return
     several = any(variant.series for variant in trial.variants)
     often, tasters = len(trial.sessions), wording.count(len(trial.tasting.tasters), "taster")
-    what = f"ages in {'one sitting' if often < 2 else wording.count(often, 'session')}"
-    what = what if several else "sittings"
+    what = f"{wording.spelled(days)} ages in "
+    what += "one sitting" if often < 2 else wording.count(often, "session")
+    what = what if several else f"at {wording.spelled(days)} sittings"
     lacks = ""
     if days < DAYS[0]:
         lacks = f", fewer than {DAYS[0]}: between two of them anything may have happened"
     elif several and len(trial.tasting.tasters) < FEW and often < 2:
-        lacks = f", one cup of each for {tasters}"
-    yield f"Planned: {wording.spelled(days)} {what}{lacks}."
+        lacks = f", one cup of each: too little for {tasters}"
+    yield f"You plan to taste {what}{lacks}."
     if own:
         seen = f"a change of {wording.number(own.change, 1)} points"
         if own.change > attribute.scale.high - attribute.scale.low:
