@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import datetime
+from unittest.mock import Mock
 
 import pytest
 from click.testing import CliRunner
 
+from blindspoon import starting
 from blindspoon.cli import commands
 from blindspoon.errors import TrialFileError
 from blindspoon.files import edits
@@ -36,6 +38,15 @@ def test_seven_questions_in_a_terminal_and_where_the_trial_stands(tmp_path, monk
     stands = CliRunner().invoke(commands, []).output
     assert "crisp: What keeps them crisp?\n  Planned. No jar is written down yet of" in stands
     assert '"blindspoon blind crisp"' in stands
+
+
+def test_what_no_question_can_put_right_ends_them(tmp_path, monkeypatch):
+    problem = starting.BLANK.broken("no scale", "trial.toml", None, "scale")
+    refused = Mock(side_effect=[TrialFileError([problem]), AssertionError("asked again")])
+    monkeypatch.setattr("click.testing._NamedTextIOWrapper.isatty", lambda _: True, raising=False)
+    monkeypatch.setattr(starting, "new_files", refused)
+    done = CliRunner().invoke(commands, ["new", str(tmp_path / "new")], input="\n" * 20)
+    assert isinstance(done.exception, TrialFileError)
 
 
 @pytest.mark.parametrize(

@@ -92,9 +92,11 @@ def _ask_questions() -> dict[str, bytes]:
         try:
             files, wrong = starting.new_files(answers, today()), set()
         except TrialFileError as error:
+            wrong = {problem.column or "" for problem in error.problems}
+            if wrong.isdisjoint(key for key, *_ in questions):
+                raise  # no other answer would help
             for problem in error.problems:
                 click.echo(f"\n{problem.found}; {problem.allowed}. {problem.remedy}.", err=True)
-            wrong = {problem.column or "" for problem in error.problems}
     trial = parse_trial(files["trial.toml"].decode())
     for variant in trial.variants[1:]:
         meant = listing(map(factor_name, variant.differs))
