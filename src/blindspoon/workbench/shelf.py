@@ -111,7 +111,10 @@ def _add_new(bench: Workbench) -> None:
     def begin() -> Response:
         scored = _chosen(request.form, request.form.getlist(starting.SCORED))
         answers = {**request.form, starting.SCORED: scored}
-        faults, files = _unsaid(answers), dict[str, bytes]()
+        faults, files = dict[str, str](), dict[str, bytes]()
+        own = answers.get("primary") == OWN and answers.get(starting.ASKS) != "sets"
+        if own and not answers.get("scored.own", "").strip():  # they decide in their own words
+            faults["scored.own"] = "It answers your question, so write what it is."
         try:
             files = starting.new_files(answers, today(), like=earlier(answers))
         except TrialFileError as error:
@@ -135,13 +138,6 @@ def _add_new(bench: Workbench) -> None:
             allergens = f" Tasters read, as before, that it may contain {allergens}."
         bench.say(f"It is on the shelf.{allergens}", back=False)
         return redirect(f"/t/{name}/rule", 303)
-
-
-def _unsaid(form: Form) -> dict[str, str]:
-    """Ask for the host's own words where they are to decide."""
-    decides = form.get("primary") == OWN and form.get(starting.ASKS) != "sets"
-    blank = decides and not form.get("scored.own", "").strip()
-    return {"scored.own": "It answers your question, so write what it is."} if blank else {}
 
 
 def _chosen(form: Form, ticked: Sequence[str]) -> str:
