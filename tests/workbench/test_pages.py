@@ -408,6 +408,15 @@ def test_a_taken_port_is_told_as_the_pages_not_as_the_score_page(tmp_path):
             serve(tmp_path, Door(b"x" * 32), port, print)
 
 
+def test_a_jar_may_be_written_down_under_the_label_of_its_variant(at):
+    host, folder = at("planned")
+    spoil(folder / "batches.csv", "Jar Fern,oak-leaf", "Jar Fern,Oak leaf")
+    page = host.read("/t/crisp/jars")
+    assert "Jar Fern: Oak leaf" in page
+    assert "To be put right" not in page
+    assert "Oak leaf" in host.read("/t/crisp/jars/2")
+
+
 def test_the_step_of_the_jars_says_that_a_weight_is_missing(at):
     _, folder = at("planned")
     spoil(folder / "batches.csv", "Moss,usual,600,560,26", "Moss,usual,600,560,")

@@ -15,6 +15,7 @@ from blindspoon.files import shipped
 from blindspoon.files.edits import edit_table, put
 from blindspoon.files.schema import BATCHES, as_date, may_be_grouped
 from blindspoon.files.text_table import TextTable, read_table
+from blindspoon.files.trial_toml import names_by_label
 from blindspoon.stage import Stage
 from blindspoon.starting import DATE, day_of, number_of, short_name
 from blindspoon.trial import Variant
@@ -71,7 +72,7 @@ class JarsSaid(NamedTuple):
 def add_to(bench: Workbench) -> None:
     @bench.get("jars")
     def jars(found: Stage) -> Response:
-        rows = enumerate(read_table(_files(found)["batches.csv"], "batches.csv").rows(), 1)
+        rows = enumerate(_batches(found, _files(found)).rows(), 1)
         jars = _said(found)
         return bench.page(
             "jars.html.j2", found, "jars", jars=jars, rows={n: row for n, (_, row) in rows},
@@ -152,12 +153,21 @@ def _files(found: Stage) -> dict[str, bytes]:
     return {name: files[name] for name in FILES}
 
 
+def _batches(found: Stage, files: Mapping[str, bytes]) -> TextTable:
+    """Read the table of jars; the label of a variant means its name, as in every folder."""
+    table = read_table(files["batches.csv"], "batches.csv")
+    columns, names = dict(table.columns), names_by_label(found.plan.variants)
+    if "variant" in columns:
+        columns["variant"] = columns["variant"].renamed(names)
+    return replace(table, columns=columns)
+
+
 def _said(found: Stage, files: Mapping[str, bytes] | None = None) -> JarsSaid:
     """Make up what can be read in these files, or in those of the folder."""
     from blindspoon.batches import summary  # noqa: PLC0415 - at the first jar, not at the start
 
     files = files or _files(found)
-    batches, readings = (read_table(files[name], name) for name in FILES[:2])
+    batches, readings = _batches(found, files), read_table(files["readings.csv"], "readings.csv")
     own = {name: wording.capital(summary.factor_name(name)) for name in _own_lines(found, batches)}
     made, problems = None, tuple[Problem, ...]()
     try:
@@ -199,7 +209,7 @@ def _own_lines(found: Stage, table: TextTable) -> list[str]:
 def _jar(found: Stage, which: str) -> JarForm:
     """Find a jar by its row, from 1, or begin one of a variant ("new-plain"); 404 otherwise."""
     files, names = _files(found), {variant.name: variant for variant in found.plan.variants}
-    table, readings = (read_table(files[name], name) for name in FILES[:2])
+    table, readings = _batches(found, files), read_table(files["readings.csv"], "readings.csv")
     if table.problems:
         raise TrialFileError(table.problems)
     lines = _own_lines(found, table)
