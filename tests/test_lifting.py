@@ -757,12 +757,21 @@ def test_lifting_before_a_session_that_is_planned_is_told_before_and_after(folde
     spoil(folder / "trial.toml", "[tasting]", f"{listed}[tasting]")
     assert not lift_blind(folder, datetime.date(2026, 9, 19), lambda _: None).missing
     told = lift_blind(folder, day, lambda _: "unknown").lines()
-    early = "has all its answers before its day: is the date right?"
+    early = "has answers before its day: is the date right?"
     assert told[0] == f"note: trial.toml: the session of 2026-09-19 {early}"
     said = "The blind was lifted on 2026-09-18, before the last session on 2026-09-19."
     analysis = analyse(folder)
     assert said in analysis.standing.texts()
     assert "Dates in doubt." in dict(weaknesses(analysis, None))
+
+
+def test_a_session_with_answers_is_not_still_to_come(folder):
+    taste(folder, ("Ada",))
+    listed = "".join(f'[[session]]\nname = "{n}"\ndate = 2026-09-{n}9\n' for n in (1, 2))
+    spoil(folder / "trial.toml", "[tasting]", f"{listed}[tasting]")
+    told = lift_blind(folder, datetime.date(2026, 9, 18), lambda _: None).lines()
+    assert "missing: trial.toml: the session of 2026-09-29 is still to come" in told
+    assert any("2026-09-19 has answers before its day" in line for line in told)
 
 
 @pytest.mark.parametrize(("drawn", "late"), [(19, False), (20, True)])

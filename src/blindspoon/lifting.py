@@ -160,10 +160,10 @@ def _prepare(folder: Path, today: datetime.date, *, last: bool) -> tuple[Lifting
         date=today, tasters=tasters, scored=len(scores), scores=scores_fingerprint(scores),
         cups=len(units), last=last or final,
     )  # fmt: skip
-    ended = {unit[0] for unit in units} - {unit[0] for unit in units - scores.keys()}
+    begun = {session for session, _, _ in scores}
     early = (
-        Note(file="trial.toml", text=f"the session of {it.date} {_AHEAD[it.name in ended]}",
-             gap=it.name not in ended)
+        Note(file="trial.toml", text=f"the session of {it.date} {_AHEAD[it.name in begun]}",
+             gap=it.name not in begun)
         for it in trial.sessions if it.date and it.date > today
     )  # fmt: skip
     notes = (*early, *notes)
@@ -186,7 +186,7 @@ _LIFTED = Rule(
     "the blind is lifted once",
     'Run compare; list what you correct in corrections.csv; "--poured" puts right who poured',
 )
-_AHEAD = ("is still to come", "has all its answers before its day: is the date right?")
+_AHEAD = ("is still to come", "has answers before its day: is the date right?")
 _EACH_OTHER = Rule(
     "two-pour", "only two tasters pour for each other", 'Say "helper", "taster" or "unknown"'
 )

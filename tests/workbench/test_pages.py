@@ -636,7 +636,7 @@ def test_the_last_look_speaks_of_cups_and_not_of_files(at):
     toml = (folder / "trial.toml").read_text("utf-8")
     late = f'{toml}[[session]]\nname = "1"\ndate = 2126-10-03\n'
     (folder / "trial.toml").write_text(late, "utf-8")
-    assert "The session of 3 October 2126 is still to come" in host.read("/t/crisp/lift")
+    assert "The session of 3 October 2126 has answers before its day" in host.read("/t/crisp/lift")
 
 
 def test_who_poured_is_asked_where_the_blind_is_lifted_and_kept_with_it(at):
