@@ -14,6 +14,8 @@ from blindspoon.files.trial_folder import FolderText, fingerprint, read_folder, 
 from blindspoon.findings.choices import compare_choices
 from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.comparison import Analysis
+from blindspoon.findings.course import CourseFound, compare_course
+from blindspoon.findings.days_in_words import say_course
 from blindspoon.findings.naming import Naming, naming
 from blindspoon.findings.pool_checks import Kitchen, Pool, matching_problems
 from blindspoon.findings.pooling import pool
@@ -23,7 +25,6 @@ from blindspoon.scores.standing import Standing, see_lifted, standing
 from blindspoon.trial import Photo, Trial
 
 if TYPE_CHECKING:
-    from blindspoon.findings.course import CourseFound
     from blindspoon.findings.further import FurtherAnalyses
     from blindspoon.writeup.page import ReportContent
 
@@ -67,9 +68,6 @@ def _course(
     trial: Trial, table: ScoreTable, ages: CupAges, stands: Standing, names: Naming
 ) -> tuple[CourseFound, ...]:
     """Follow the food over its days, where that was asked."""
-    from blindspoon.findings.course import compare_course  # noqa: PLC0415 - not for other trials
-    from blindspoon.findings.days_in_words import say_course  # noqa: PLC0415
-
     courses = compare_course(trial, table, ages, exploratory=bool(stands.bent))
     several = len({course.series for course in courses}) > 1
     return tuple(

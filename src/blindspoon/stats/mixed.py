@@ -316,21 +316,18 @@ def _levels(tasted: BoolArray) -> FloatArray:
     return np.broadcast_to(codes, (len(tasted), *codes.shape))
 
 
-def _contrasts(codes: FloatArray, both: BoolArray, control: int, between: int) -> FloatArray:
-    """Average each variant's difference from the control over the sittings of both."""
-    k, _, columns = codes.shape
-    contrasts = against(control, k, k + between + columns)
-    weights = both / np.maximum(both.sum(axis=1, keepdims=True), 1)
-    mean = np.einsum("vs,vsm->vm", weights, codes - codes[control])
-    contrasts[:, k + between :] = np.delete(mean, control, axis=0)
-    return contrasts
-
-
 def _fit(
     layout: Layout, session: IntArray, codes: FloatArray, both: BoolArray, control: int
 ) -> tuple[RemlFit, ContrastTest] | None:
-    """Fit with taster:session, or without where it cannot be told from the tasters themselves."""
-    contrasts = _contrasts(codes, both, control, layout.fixed.shape[1])
+    """Fit with taster:session, or without where it cannot be told from the tasters themselves.
+
+    A difference is the mean over the sittings of `both`.
+    """
+    (k, _, columns), others = codes.shape, layout.fixed.shape[1]
+    weights = both / np.maximum(both.sum(axis=1, keepdims=True), 1)
+    mean = np.einsum("vs,vsm->vm", weights, codes - codes[control])
+    contrasts = against(control, k, k + others + columns)
+    contrasts[:, k + others :] = np.delete(mean, control, axis=0)
     layout = replace(layout, fixed=np.hstack([layout.fixed, codes[layout.variant, session]]))
     grid = make_grid(layout)
     repeats = slots(layout.taster, layout.variant, session).max() + 1

@@ -180,8 +180,8 @@ def _criterion(products: Products, n: int, p: int) -> Criterion:
 MAX_STEPS = 100
 FEW = 34  # residual df; below, the criterion of an unbalanced trial may have two optima
 NEAR = 0.1  # predicted fall of the criterion, a log-likelihood, at which Newton's method begins
-SURE = 1e-6  # ... at which a step is taken without asking the criterion, which has rounding
-TOLERANCE = 1e-11  # ... at which a fit has ended
+SURE = 1e-6  # ... at which a step is taken without asking the criterion
+TOLERANCE = 1e-13  # ... at which a fit has ended, as a share of the criterion, which has rounding
 VANISHED = 1e-5  # residual variance, in its units, below which a way leads to none at all
 SMALLEST = 1e-12  # residual sum of squares, as a share of the whole, that counts as none
 
@@ -297,7 +297,6 @@ def _descend(model: Model, start: FloatArray) -> RemlFit:
     """Walk down the criterion, in the model's units."""
     residual = model.names.index("residual")
     variances, at = start, model(start)
-    rounding = 0.0  # of the criterion: by how much it missed a fall so small that it was sure
     for _ in range(MAX_STEPS):
         floor = np.zeros_like(variances)
         floor[residual] = variances[residual] / 10
@@ -305,7 +304,7 @@ def _descend(model: Model, start: FloatArray) -> RemlFit:
             towards, fall = _model_step(at, variances, floor)
         except np.linalg.LinAlgError:
             break  # the information drowned in rounding
-        if fall < max(TOLERANCE, rounding):
+        if fall < TOLERANCE * max(abs(at.value), 1.0):
             end = variances + towards
             with suppress(np.linalg.LinAlgError):  # a residual that vanishes leaves no criterion
                 return RemlFit(names=model.names, variances=end, at=model(end), converged=True)
@@ -318,8 +317,6 @@ def _descend(model: Model, start: FloatArray) -> RemlFit:
                 if sure or new.value <= before.value + 1e-4 * share * slope:
                     variances, at = variances + share * towards, new
             share /= 2
-        missed = abs(before.value - at.value - fall)
-        rounding = missed if 10 * fall < min(missed, 10 * SURE) else 0.0
     return RemlFit(names=model.names, variances=variances, at=at, converged=False)
 
 
