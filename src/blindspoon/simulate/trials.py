@@ -51,10 +51,8 @@ def draw_scatter(
     tasters, variants, _ = panel
     own = rng.normal(0.0, spread.taster_sd, (trials, tasters, 1))
     opinion = rng.normal(0.0, spread.taster_variant_sd, (trials, tasters, variants)) + own
-    cups = rng.standard_normal((trials, *panel))
-    cups *= spread.residual_sd
-    cups += opinion[..., None]
-    return np.asfortranarray(cups)
+    cups = spread.residual_sd * rng.standard_normal((trials, *panel))
+    return np.asfortranarray(cups + opinion[..., None])
 
 
 def true_levels(scale: Scale, shift: float, trials: IntArray, variants: int) -> FloatArray:
@@ -74,14 +72,10 @@ def differing(trials: IntArray, variants: int) -> IntArray:
 
 
 def on_scale(scores: FloatArray, scale: Scale) -> FloatArray:
-    """Round scores to the step of the scale, in place, and keep them within its ends."""
+    """Round scores to the step of the scale, and keep them within its ends."""
     if scale.step:
-        scores -= scale.low
-        scores /= scale.step
-        np.rint(scores, out=scores)
-        scores *= scale.step
-        scores += scale.low
-    return np.clip(scores, scale.low, scale.high, out=scores)
+        scores = np.rint((scores - scale.low) / scale.step) * scale.step + scale.low
+    return np.clip(scores, scale.low, scale.high)
 
 
 def serving_positions(panel: PanelSize, rng: np.random.Generator) -> FloatArray:

@@ -143,14 +143,10 @@ def make_strata(grid: Grid) -> Strata:
     parts: list[_Part] = [(basis, extra, grid.within[None, :, None, :])]
     for at, count in enumerate(counts):
         # cells of one taster with this number of servings, around their mean
-        here = grid.servings == count
-        sizes[:, at] = here.sum(axis=0)
-        cells = grid.means if here.all() else grid.means * here[:, :, None]
-        total, divisor = cells.sum(axis=0), np.maximum(sizes[:, at], 1)[:, None]
-        deviations = cells - total / divisor
-        if not here.all():
-            deviations *= here[:, :, None]
-        flat = deviations.reshape(-1, columns)
+        here = (grid.servings == count)[:, :, None]
+        sizes[:, at] = here.sum(axis=(0, 2))
+        total, divisor = (grid.means * here).sum(axis=0), np.maximum(sizes[:, at], 1)[:, None]
+        flat = ((grid.means - total / divisor) * here).reshape(-1, columns)
         basis = np.array([0.0, 1.0, 1.0 / count]).reshape(3, 1, 1)
         copies = float(np.maximum(sizes[:, at] - 1, 0).sum())
         parts.append((basis, copies, (flat.T @ flat)[None, :, None, :]))
@@ -179,8 +175,7 @@ def _profiles(sizes: IntArray, shared: FloatArray, counts: IntArray) -> list[_Pa
             continue
         root = np.sqrt(profile[there])
         basis = np.array([np.outer(root, root), np.eye(there.size), np.diag(1.0 / counts[there])])
-        block = shared[:, there] if rows.size == code.size else shared[np.ix_(rows, there)]
-        flat = block.reshape(rows.size, -1)
+        flat = shared[np.ix_(rows, there)].reshape(rows.size, -1)
         moments = (flat.T @ flat).reshape(there.size, -1, there.size, shared.shape[2])
         parts.append((basis, float(rows.size), moments))
     return parts
