@@ -23,7 +23,7 @@ from blindspoon.findings.sensitivity import Influence, study_influence
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.dunnett import Dunnett
 from blindspoon.stats.results import Contrast, NoResult, as_record
-from blindspoon.stats.two_way import ZERO, AdditiveFit, fisher_interval, fit_additive, gather
+from blindspoon.stats.two_way import ZERO, Fit, fisher_interval, fit_additive, gather
 from blindspoon.trial import Trial
 
 # Attributes together ----------------------------------------------------------------------------
@@ -150,7 +150,7 @@ def correlate_attributes(
         both = np.logical_and(*(np.isfinite(means[place]) for place in pair))
         one, two = (  # over the cells where both were scored
             fits[place]
-            if fits[place].cells == both.sum()
+            if fits[place].residuals.size == both.sum()
             else fit_additive(np.where(both, means[place], np.nan))
             for place in pair
         )
@@ -159,7 +159,7 @@ def correlate_attributes(
     return tuple(pairs)
 
 
-def within_variants(one: AdditiveFit, two: AdditiveFit, family: int = 1) -> Correlation | NoResult:
+def within_variants(one: Fit, two: Fit, family: int = 1) -> Correlation | NoResult:
     """Correlate what is left of two attributes when tasters and variants are taken out.
 
     Both are of the same cells; the intervals are to hold for a family of so many pairs at once.
@@ -178,12 +178,13 @@ def within_variants(one: AdditiveFit, two: AdditiveFit, family: int = 1) -> Corr
     df = one.df - 1
     if df < 1:
         return NoResult("Too few tasters scored both attributes on several variants.")
-    x, y = one.residuals.T, two.residuals.T
-    xx, yy, xy = float(np.vdot(x, x)), float(np.vdot(y, y)), float(np.vdot(x, y))
-    if min(xx, yy) <= ZERO**2 * (df + 1):
+    xy = float(one.residuals @ two.residuals)
+    if min(one.rss, two.rss) <= ZERO**2 * (df + 1):
         return NoResult("Tasters and variants account for every score of one of the two.")
-    r = float(np.clip(xy / np.sqrt(xx * yy), -1.0, 1.0))
-    return Correlation(r=r, interval=fisher_interval(r, df, family), pairs=one.cells, df=df)
+    r = float(np.clip(xy / np.sqrt(one.rss * two.rss), -1.0, 1.0))
+    return Correlation(
+        r=r, interval=fisher_interval(r, df, family), pairs=one.residuals.size, df=df
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -71,12 +71,13 @@ class Fit:
 
     - `estimates`, shape (p,): one a column, in points, of least length
     - `unscaled`, shape (p, p): their covariance over the residual variance
-    - `rss`: residual sum of squares
+    - `residuals`, shape (n,): in points, and `rss`, the sum of their squares
     - `rank`, `df`: degrees of freedom of the columns beside the blocks, and residual ones
     """
 
     estimates: FloatArray
     unscaled: FloatArray
+    residuals: FloatArray
     rss: float
     rank: int
     df: int
@@ -97,20 +98,25 @@ def fit_blocks(score: FloatArray, block: IntArray, columns: FloatArray) -> Fit:
     """
     sizes = np.bincount(block)
     weights = 1 / np.maximum(sizes, 1)
-    centred = score - (np.bincount(block, score) * weights)[block]
-    sums = np.array([np.bincount(block, column) for column in columns.T])  # blocks are swept out
+
+    def swept(values: FloatArray) -> FloatArray:
+        return values - (np.bincount(block, values) * weights)[block]
+
+    centred = swept(score)
+    sums = np.array([np.bincount(block, column) for column in columns.T])
     matrix, right = columns.T @ columns - (sums * weights) @ sums.T, columns.T @ centred
     values, vectors = np.linalg.eigh(matrix)
     kept = values > 1e-9 * max(float(values.max()), 1.0)
     vectors, values = vectors[:, kept], values[kept]
     unscaled = (vectors / values) @ vectors.T
-    estimates = unscaled @ right
-    total, rank = float(centred @ centred), int(kept.sum())
-    rss = total - float(estimates @ right)
+    estimates, rank = unscaled @ right, int(kept.sum())
+    residuals = swept(score - columns @ estimates)
+    rss = float(residuals @ residuals)
     return Fit(
         estimates=estimates,
         unscaled=unscaled,
-        rss=0.0 if rss < 1e-12 * total else rss,
+        residuals=residuals,
+        rss=0.0 if rss < 1e-12 * float(centred @ centred) else rss,
         rank=rank,
         df=score.size - int((sizes > 0).sum()) - rank,
     )
@@ -149,46 +155,19 @@ def f_test(added: float, df_added: int, rss: float, df: int) -> FTest | NoResult
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class AdditiveFit:
-    """The least-squares fit ``score ~ taster + variant``.
-
-    - `effects`, shape (n_variants,): in points from the mean of all variants
-    - `residuals`, shape (n_tasters, n_variants): in points; 0 where not scored
-    - `rank`: differences between variants that the tasters can tell; one less than the variants
-      where all are linked
-    - `cells`, `df`: scores that were given, and these less tasters less `rank`
-    """
-
-    effects: FloatArray
-    residuals: FloatArray
-    rank: int
-    cells: int
-    df: int
-
-
-def fit_additive(means: FloatArray) -> AdditiveFit:
-    """Take tasters and variants out of a table of means.
+def fit_additive(means: FloatArray) -> Fit:
+    """Take tasters and variants out of a table of means, a residual for each that is there.
 
     Tasters are swept out first, so that the equations are those of the variants alone
-    (F. Yates 1934, J. Am. Stat. Assoc. 29:51). Complete tables give plain means.
+    (F. Yates 1934, J. Am. Stat. Assoc. 29:51). Complete tables give plain means. Effects are from
+    the mean of all variants; their rank is one less than the variants where all are linked.
 
     >>> fit = fit_additive(np.array([[1.0, 3.0], [5.0, 9.0], [2.0, np.nan]]))
-    >>> fit.effects.round(9).tolist(), fit.df
+    >>> fit.estimates.round(9).tolist(), fit.df
     ([-1.5, 1.5], 1)
     """
-    scored = np.isfinite(means)
-    taster, variant = np.nonzero(scored)
-    fit = fit_blocks(means[scored], taster, indicators(variant, means.shape[1]))
-    left = np.where(scored, means - fit.estimates, 0.0)
-    level = left.sum(axis=1, keepdims=True) / np.maximum(scored.sum(axis=1, keepdims=True), 1)
-    return AdditiveFit(
-        effects=fit.estimates,
-        residuals=np.where(scored, left - level, 0.0),
-        rank=fit.rank,
-        cells=taster.size,
-        df=fit.df,
-    )
+    taster, variant = np.nonzero(np.isfinite(means))
+    return fit_blocks(means[taster, variant], taster, indicators(variant, means.shape[1]))
 
 
 def fisher_interval(r: float, df: int, family: int = 1) -> tuple[float, float] | None:
@@ -282,7 +261,7 @@ def _with_others(own: FloatArray, others: FloatArray) -> float | NoResult:
         return NoResult("A correlation says something from three variants on.")
     if shared.sum() < 3 or (fit := fit_additive(others)).rank < tasted.sum() - 1:
         return NoResult("No other taster scored the same variants.")
-    mine, theirs = (each[shared] - each[shared].mean() for each in (own, fit.effects))
+    mine, theirs = (each[shared] - each[shared].mean() for each in (own, fit.estimates))
     if np.abs(mine).max() < ZERO:
         return NoResult("This taster gave every variant the same mean score.")
     if np.abs(theirs).max() < ZERO:
