@@ -11,7 +11,7 @@ from scipy.stats import ttest_1samp
 from statsmodels.formula.api import ols
 from statsmodels.stats.anova import anova_lm
 
-from blindspoon.stats.assumptions import compare_sittings
+from blindspoon.stats.assumptions import at_one_sitting, compare_sittings
 from blindspoon.stats.dunnett import Dunnett
 from blindspoon.stats.mixed import compare_mixed
 from blindspoon.stats.results import NoResult
@@ -64,6 +64,14 @@ def test_what_cannot_be_held_against_another_says_so():
             0, 1.0, True, False,
         )  # fmt: skip
     assert isinstance(found(score[s == 0], t[s == 0], s[s == 0], v[s == 0]), NoResult)
+
+
+def test_a_sitting_whose_variants_no_taster_links_tells_nothing():
+    cells = np.random.default_rng(1).normal(size=(1, 3001, 6))
+    cells[:, :1500, 3:] = cells[:, 1500:, :3] = np.nan  # thirds, which are not exact
+    assert at_one_sitting(cells, 0, 0.05) is None
+    cells[0, 0] = range(6)
+    assert at_one_sitting(cells, 0, 0.05) is not None
 
 
 def test_a_variant_is_held_where_it_was_tasted():

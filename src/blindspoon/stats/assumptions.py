@@ -283,7 +283,7 @@ def at_one_sitting(cells: FloatArray, control: int, alpha: float) -> FloatArray 
     matrix = (np.diag(cups) - there.T @ share)[np.ix_(others, others)]
     if not (cups[control] and others.size) or df < 1:
         return None
-    if np.linalg.matrix_rank(matrix) < others.size:
+    if np.linalg.matrix_rank(matrix, tol=1e-9 * cups.max()) < others.size:
         return None
     left = np.nan_to_num(cells)
     left -= left.sum(axis=2)[:, :, None] * share
