@@ -8,6 +8,7 @@ from blindspoon.collect import opening
 from blindspoon.collect.ballots import CupAnswer, Given
 from blindspoon.errors import TrialError
 from blindspoon.files.durable import DurableFolder
+from blindspoon.files.text_table import read_table
 
 HEAD = "taster;code;texture;saltiness;comment\n"
 
@@ -28,12 +29,16 @@ def plan(folder):
 
     def run(path, *, add=False):
         with opening.opened(folder) as sitting:
-            addition = opening.plan_addition(folder, sitting, path)
+            addition = opening.plan_addition(folder, sitting, table(path))
             if add:
                 addition.add(sitting)
             return addition
 
     return run
+
+
+def table(path):
+    return read_table(path.read_bytes(), path.name)
 
 
 def problems_of(plan, path):
@@ -122,12 +127,13 @@ def test_a_file_that_is_no_table_is_said(plan, tmp_path, data):
     assert problems_of(plan, path)[0].startswith("export.csv")
 
 
-def test_a_file_that_is_not_there_is_said(plan, tmp_path):
-    assert "cannot be read: no such file" in problems_of(plan, tmp_path / "gone.csv")[0]
+def test_a_file_that_is_not_there_is_said(blindspoon, folder, tmp_path):
+    done = blindspoon("collect", folder, "--from", tmp_path / "gone.csv")
+    assert (done.returncode, "gone.csv': No such file" in done.stderr) == (2, True)
 
 
 def test_an_answer_that_comes_in_between_seeing_and_adding_is_kept(folder, sitting, export):
-    addition = opening.plan_addition(folder, sitting, export("T01;037;7;4;\n"))
+    addition = opening.plan_addition(folder, sitting, table(export("T01;037;7;4;\n")))
     ballot = sitting.ballots["1", "T01"]
     ballot.save({"037": Given(CupAnswer(scores=("2", "3")), ballot.answer("037").mark, "phone")})
     addition.add(sitting)
@@ -138,7 +144,7 @@ def test_an_answer_that_comes_in_between_seeing_and_adding_is_kept(folder, sitti
 def test_rows_of_a_friend_who_was_added_from_elsewhere_are_taken(folder, sitting, export):
     served = folder / "servings.csv"
     served.write_text(served.read_text("utf-8") + "1,T77,1,901\n1,T77,2,902\n", "utf-8")
-    addition = opening.plan_addition(folder, sitting, export("T77;901;7;4;\n"))
+    addition = opening.plan_addition(folder, sitting, table(export("T77;901;7;4;\n")))
     assert codes_of(addition) == {("1", "T77"): ("901",)}
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, get_args
+from typing import TYPE_CHECKING, Any, BinaryIO, get_args
 
 import click
 
@@ -23,22 +23,25 @@ if TYPE_CHECKING:
 @say.flag("--lan", "Let phones in your network open the page; it is not encrypted.")
 @click.option("--port", type=click.IntRange(1024, 65534), help="Port to listen on.")
 @click.option(
-    "--from", "source", type=say.FILE, metavar="FILE",
+    "--from", "source", type=click.File("rb"), metavar="FILE",
     help="Add the scores of a spreadsheet, saved as CSV, instead.",
 )  # fmt: skip
-def collect(folder: Path, lan: bool, port: int | None, source: Path | None) -> None:
+def collect(folder: Path, lan: bool, port: int | None, source: BinaryIO | None) -> None:
     """Open the tasting: scores from phones, or keyed in from paper.
 
     Ctrl-C ends it. Every answer that was acknowledged lies in ballots/.
     """
     from blindspoon.collect import opening  # noqa: PLC0415
     from blindspoon.collect.server import serve  # noqa: PLC0415
+    from blindspoon.errors import shown  # noqa: PLC0415
+    from blindspoon.files.text_table import read_table  # noqa: PLC0415
     from blindspoon.wording import count  # noqa: PLC0415
 
     say.notes(opening.after_lifting(folder))
     with opening.opened(folder) as sitting:
         if source is not None:
-            addition = opening.plan_addition(folder, sitting, source)
+            table = read_table(source.read(), shown(Path(source.name).name, 200))
+            addition = opening.plan_addition(folder, sitting, table)
             for line in addition.lines():
                 click.echo(line)
             addition.add(sitting)

@@ -40,7 +40,7 @@ from blindspoon.files import disk, durable
 from blindspoon.files import seal as seal_file
 from blindspoon.files.durable import DurableFolder
 from blindspoon.files.schema import COLUMNS
-from blindspoon.files.text_table import TextColumn, TextTable, read_table
+from blindspoon.files.text_table import TextColumn, TextTable
 from blindspoon.files.trial_folder import KEY, TABLES, FolderText, read_folder
 from blindspoon.files.trial_toml import names_by_label, parse_trial
 from blindspoon.scores.crosscheck import Cups
@@ -59,7 +59,6 @@ _SERVED = Rule(
     "the score page needs to know who is served which cup when",
     'Draw the codes and orders with "blind" first',
 )
-_UNREAD = Rule("unreadable-file", "the file of scores can be read", "Check the path")
 _SETS = Rule(
     "missing-file", "answers to sets stand in choices.csv", "Put the table there under that name"
 )
@@ -294,19 +293,12 @@ def _as_meant(trial: Trial, table: TextTable) -> TextTable:
     return replace(table, columns=columns)
 
 
-def plan_addition(folder: Path, sitting: Sitting, source: Path | TextTable) -> Addition:
+def plan_addition(folder: Path, sitting: Sitting, table: TextTable) -> Addition:
     """See what a spreadsheet's export, with columns as in scores.csv, would add to a sitting.
 
     ScoreError has everything that is wrong with it, and FormError every cup that is scored already,
     and otherwise.
     """
-    table = source
-    if isinstance(table, Path):
-        try:
-            table = read_table(table.read_bytes(), shown(table.name, 200))
-        except OSError as error:
-            found = disk.cannot("read", error)
-            raise TrialFileError([_UNREAD.broken(found, shown(str(source), 200))]) from error
     sitting.look_for_late()
     text = read_folder(folder, without=KEY)
     trial = text.trial
