@@ -418,9 +418,11 @@ def meant(label: str) -> list[str]:
     (['starter'], ['temperature_c'], ['dill'])
     >>> meant("2,5 %"), meant("Rock salt")  # how much, or of which kind
     (['salt'], ['rock_salt'])
+    >>> meant("With a vine leaf")
+    ['vine_leaf']
     """
     found = [name for name, words in _FACTORS.items() if re.search(words, label.lower())]
-    thing = re.sub("^(with|without|more|less|no) ", "", label.lower())
+    thing = re.sub("^(with |without |more |less |no )?(an? |the )?", "", label.lower())
     return found or [short_name(thing, [], "change").replace("-", "_")]
 
 
