@@ -4,6 +4,7 @@ What a set holds is looked up by `score_table`, which passes it in.
 """
 
 import re
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -180,46 +181,40 @@ def judge_picks(trial: Trial, picks: Picks, variant: IntArray) -> tuple[ChoiceTa
 
     `variant`, shape (n_cups,), is the position in ``Trial.variants`` of what was in each cup.
     """
-    choice, cups, set_of = chosen_by(trial), picks.cups, picks.set_of
-    how, sizes = choice.how, np.bincount(set_of)
-    order = np.lexsort((cups.position, set_of))
-    order = order[sizes[set_of[order]] == how.cups]
-    held = variant[order].reshape(-1, how.cups)
-    kind = held != trial.control_index
-    only = min(place for place in range(len(trial.variants)) if place != trial.control_index)
-    compared = np.where(kind, held, -1).max(axis=1, initial=-1)
-    compared[compared < 0] = only
-    orders = np.array([[cup == "B" for cup in order] for order in how.orders])
-    served_as = (kind[:, None] == orders).all(axis=2)  # a row a set, a column an order
-    which = served_as.argmax(axis=1)
-    wrong = ~served_as.any(axis=1) | (kind & (held != compared[:, None])).any(axis=1)
-    numbers = np.flatnonzero(sizes == how.cups)
-    bad = np.concatenate([np.flatnonzero(sizes != how.cups), numbers[wrong]])
-    counts = np.zeros((len(trial.variants), len(how.orders)), np.int64)
-    np.add.at(counts, (compared[~wrong], which[~wrong]), 1)
-    answered = np.flatnonzero(picks.answers.filled)
-    answered = answered[np.isin(picks.of[answered], numbers)]
-    row = np.searchsorted(numbers, picks.of[answered])
-    kinds = np.zeros(len(cups) + 1, np.int64)  # the last for an answer that names no cup
-    kinds[order] = kind.ravel()
-    chose = kinds[picks.picked[answered]]
-    second = np.array([(text.lower(),) == how.words[1:] for text in picks.answers.texts], bool)
-    second_said = second[picks.answers.codes[answered]]
-    other = kind.any(axis=1)
-    if choice.method == "same-different":
-        other &= ~kind.all(axis=1)
+    choice, cups, several = chosen_by(trial), picks.cups, range(len(trial.variants))
+    how, kinds = choice.how, np.where(variant == trial.control_index, "A", "B")
+    only = next(place for place in several if place != trial.control_index)
+    sets: dict[int, list[int]] = {}  # the cups of each, in their order
+    for cup in np.lexsort((cups.position, picks.set_of)).tolist():
+        sets.setdefault(int(picks.set_of[cup]), []).append(cup)
+    served = {number: "".join(kinds[own]) for number, own in sets.items()}
+    others = {number: {*variant[own][kinds[own] == "B"].tolist()} for number, own in sets.items()}
+    compared = {number: min(found, default=only) for number, found in others.items()}
+    bad = [n for n, order in served.items() if order not in how.orders or len(others[n]) > 1]
+    times = Counter((compared[number], order) for number, order in served.items())
+    orders = {place: tuple(times[place, order] for order in how.orders) for place in several}
+    rows = np.flatnonzero(picks.answers.filled).tolist()
+    answers = [int(number) for number in picks.of[rows]]
+    second = [_second(choice, served[number]) for number in answers]
     table = ChoiceTable(
         tasters=picks.rows.taster.texts,
-        taster=picks.rows.taster.codes[answered],
-        variant=compared[row],
-        right=_right(choice, kind[row], chose, second_said == other[row]),
-        other=other[row] & bool(how.words),
-        orders={v: tuple(row) for v, row in enumerate(counts.tolist()) if any(row)},
+        taster=picks.rows.taster.codes[rows],
+        variant=np.array([compared[number] for number in answers], np.int64),
+        right=np.array([
+            (picks.answers.at(row).lower() == how.words[1]) == other
+            if how.words
+            else _right(choice, served[number], "".join(kinds[picks.picked[row, : how.codes]]))
+            for row, number, other in zip(rows, answers, second, strict=True)
+        ], np.bool_),
+        other=np.array(second, np.bool_),
+        orders={place: counts for place, counts in orders.items() if any(counts)},
         sessions=picks.rows.session.texts,
         coded=True,
         remarks=tuple(_remarks(picks.rows.tables)),
-    )
-    return table, [*_bad_sets(picks, bad, choice), *_references(picks, order, choice)]
+    )  # fmt: skip
+    wrong = sorted(min(sets[number]) for number in bad)
+    first = [own[0] for own in sets.values()]
+    return table, [*_bad_sets(picks, wrong, choice), *_references(picks, first, choice)]
 
 
 def chosen_by(trial: Trial) -> Choice:
@@ -228,38 +223,37 @@ def chosen_by(trial: Trial) -> Choice:
     return trial.choice
 
 
-def _right(choice: Choice, kind: BoolArray, chose: IntArray, agreed: BoolArray) -> BoolArray:
-    """Say of each answer whether it was right; `chose` are the kinds of the cups it names."""
-    number, first = kind.sum(axis=1), chose[:, 0]
+def _second(choice: Choice, order: str) -> bool:
+    """Say whether a set is of the second kind of its method, where there are two."""
+    return bool(choice.how.words) and "B" in order and order != "BB"
+
+
+def _right(choice: Choice, order: str, chose: str) -> bool:
+    """Say whether an answer was right, by what was in the cups of its set and in those it names."""
     match choice.method:
         case "triangle":
-            right = (first == 1) == (number == 1)
+            return chose == ("B" if order.count("B") == 1 else "A")
         case "duo-trio":
-            right = first == kind[:, 0]
+            return chose == order[0]
         case "tetrad":
-            right = first == chose[:, 1]
+            return chose in ("AA", "BB")
         case "two-out-of-five":
-            right = (first == chose[:, 1]) & ((first == 1) == (number == 2))
-        case "paired" | "three-afc":
-            right = first == 1
+            return chose == ("BB" if order.count("B") == 2 else "AA")
         case _:
-            right = agreed
-    return np.asarray(right, np.bool_)
+            return chose == "B"
 
 
-def _bad_sets(picks: Picks, bad: IntArray, choice: Choice) -> list[Problem]:
-    first = dict(zip(picks.set_of[::-1].tolist(), range(len(picks.set_of))[::-1], strict=True))
+def _bad_sets(picks: Picks, rows: Sequence[int], choice: Choice) -> list[Problem]:
     allowed = f"it has {choice.how.cups} cups, of the control and one variant, as its method asks"
     rule = Rule("bad-set", allowed, "Correct servings.csv or key.csv, or draw the blind again")
-    rows, label = sorted(first[number] for number in bad.tolist()), choice.how.label
-    sets = picks.cups.by_set
+    sets, label = picks.cups.by_set, choice.how.label
     return of_rows(sets, rows, rule, lambda row: f"{unit(sets, row)} is no set of a {label}")
 
 
-def _references(picks: Picks, order: IntArray, choice: Choice) -> list[Problem]:
+def _references(picks: Picks, first: Sequence[int], choice: Choice) -> list[Problem]:
     if choice.method != "duo-trio":
         return []
-    rows = np.flatnonzero(np.isin(picks.picked[:, 0], order[:: choice.how.cups]))
+    rows = np.flatnonzero(np.isin(picks.picked[:, 0], first))
     rule = Rule("bad-answer", "the answer is which of the two others is like it", "Correct it")
 
     def found(row: int) -> str:
