@@ -6,7 +6,6 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from pathlib import PurePosixPath
-from typing import NamedTuple
 
 from blindspoon import wording
 from blindspoon.batches.log import unit_of
@@ -100,30 +99,24 @@ KEYS = {
 }
 
 
-class Resource(NamedTuple):
-    """One table of the package, its cells in the order of the columns."""
+Resource = tuple[Record, bytes]
+"""A table as the package describes it, and as CSV."""
 
-    name: str
-    columns: tuple[Column, ...]
-    rows: Sequence[Sequence[str]]
 
-    def to_csv(self) -> bytes:
-        """Write the table; a text that a spreadsheet would take for a formula is guarded."""
-        free = [it.kind.type == "string" and "enum" not in it.kind.limits for it in self.columns]
-        rows = (
-            [guarded(cell) if text else cell for text, cell in zip(free, row, strict=True)]
-            for row in self.rows
-        )
-        return write_csv([[guarded(column.name) for column in self.columns], *rows]).encode()
-
-    def to_record(self, content: bytes) -> Record:
-        names = [column.name for column in self.columns]
-        key = [name for name in KEYS.get(self.name, ()) if name in names]
-        keys = {tuple(row[names.index(name)] for name in key) for row in self.rows}
-        record = table_record(self.name, TITLES[self.name], self.columns, content)
-        if key and len(keys) == len(self.rows) and all(map(all, keys)):
-            record["schema"]["primaryKey"] = key
-        return record
+def _resource(name: str, columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> Resource:
+    """Describe and write a table; a text that a spreadsheet would take for a formula is guarded."""
+    free = [it.kind.type == "string" and "enum" not in it.kind.limits for it in columns]
+    cells = (
+        [guarded(cell) if text else cell for text, cell in zip(free, row, strict=True)]
+        for row in rows
+    )
+    content = write_csv([[guarded(column.name) for column in columns], *cells]).encode()
+    names, record = [it.name for it in columns], table_record(name, TITLES[name], columns, content)
+    key = [it for it in KEYS.get(name, ()) if it in names]
+    keys = {tuple(row[names.index(it)] for it in key) for row in rows}
+    if key and len(keys) == len(rows) and all(map(all, keys)):
+        record["schema"]["primaryKey"] = key
+    return record, content
 
 
 def _field(column: Column) -> Record:
@@ -164,7 +157,7 @@ def _cups_resource(name: str, trial: Trial, tables: Sequence[TextTable]) -> Reso
     sessions = (table.cells("session") for table in tables if "session" in table.columns)
     sitting = next((cell for cells in sessions for cell in cells), "")
     rows = (row for table in tables for row in _rows(table, columns, sitting))
-    return Resource(name, columns, [*rows])
+    return _resource(name, columns, [*rows])
 
 
 def _made_resource(name: str, table: TextTable) -> Resource:
@@ -174,7 +167,7 @@ def _made_resource(name: str, table: TextTable) -> Resource:
         texts = [text for text in column.texts if text]
         read = [as_number(text, decimal_comma=table.decimal_comma) for text in texts]
         columns.append(_made_column(own, known, numeric=bool(texts) and None not in read))
-    return Resource(name, tuple(columns), _rows(table, columns))
+    return _resource(name, columns, _rows(table, columns))
 
 
 def corrections_resource(trial: Trial, table: TextTable) -> Resource:
@@ -184,7 +177,7 @@ def corrections_resource(trial: Trial, table: TextTable) -> Resource:
         for column in CORRECTIONS
         if (name := column.name) in table.columns
     )
-    return Resource("corrections", columns, _rows(table, columns))
+    return _resource("corrections", columns, _rows(table, columns))
 
 
 def _rows(table: TextTable, columns: Sequence[Column], sitting: str = "") -> list[list[str]]:
@@ -235,12 +228,11 @@ def data_package(
         resources.append(corrections_resource(trial, tables.corrections))
     made = {"batches": tables.batches, "readings": tables.readings}
     resources += [_made_resource(name, table) for name, table in made.items() if table]
-    contents = [resource.to_csv() for resource in resources]
     question = f"{trial.question} " if trial.question else ""
     described = package_files(
         "data",
         trial,
-        [*map(Resource.to_record, resources, contents)],
+        [record for record, _ in resources],
         name=folder,
         description=f"{question}Scores of a side-by-side tasting, with the plan and the key, so "
         "that the comparison can be made again.",
@@ -249,7 +241,7 @@ def data_package(
         **described,
         "trial.toml": trial_text(replace(trial, photos=())).encode(),
         **({FILE: seal.to_toml().encode()} if seal else {}),
-        **{f"{it.name}.csv": text for it, text in zip(resources, contents, strict=True)},
+        **{record["path"]: content for record, content in resources},
     }
 
 
@@ -286,13 +278,13 @@ def results_package(
     return package_files(
         "results",
         trial,
-        [_resource(trial, PurePosixPath(path), text.encode(), tables) for path, text in files],
+        [_found(trial, PurePosixPath(path), text.encode(), tables) for path, text in files],
         name=f"{folder}-results",
         description="What was found at a side-by-side tasting, in full.",
     )
 
 
-def _resource(trial: Trial, path: PurePosixPath, content: bytes, tables: Tables) -> Record:
+def _found(trial: Trial, path: PurePosixPath, content: bytes, tables: Tables) -> Record:
     if path.stem != "scores":
         title, columns = tables[path.stem]
         return table_record(path.stem, title, described(columns), content)
