@@ -7,6 +7,7 @@ again.
 import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import product
 from typing import Literal, NamedTuple
 
 
@@ -163,11 +164,8 @@ METHODS: Mapping[str, ChoiceMethod] = {
     ),
     "two-out-of-five": ChoiceMethod(
         1 / 10,
-        (
-            "AAABB", "AABAB", "AABBA", "AABBB", "ABAAB", "ABABA", "ABABB", "ABBAA", "ABBAB",
-            "ABBBA", "BAAAB", "BAABA", "BAABB", "BABAA", "BABAB", "BABBA", "BBAAA", "BBAAB",
-            "BBABA", "BBBAA",
-        ), 2, label="two-out-of-five test", pick="picked the two of a kind",
+        tuple(it for it in map("".join, product("AB", repeat=5)) if it.count("A") in (2, 3)),
+        2, label="two-out-of-five test", pick="picked the two of a kind",
     ),
     "a-not-a": ChoiceMethod(
         1 / 2, ("A", "B"), 0, ("a", "not-a"), label="A-not-A test", pick="named the cup rightly"

@@ -234,10 +234,7 @@ def cautions(log: BatchLog) -> tuple[Caution, ...]:
     )
 
 
-_Look = tuple[str, float | None]
-
-
-def _by_ph(log: BatchLog, batch: Batch) -> Iterator[_Look]:
+def _by_ph(log: BatchLog, batch: Batch) -> Iterator[tuple[str, float | None]]:
     readings = log.readings_before_tasting(batch.name)
     read = [(reading.date, reading.ph) for reading in readings if reading.ph is not None]
     if not read:
@@ -267,7 +264,7 @@ def passed_limit(readings: Iterable[Reading]) -> tuple[Reading | None, Reading |
     return (above[-1] if above else None), next(iter(read[len(above) :]), None)
 
 
-def _by_making(log: BatchLog, batch: Batch, made: Strengths) -> Iterator[_Look]:
+def _by_making(log: BatchLog, batch: Batch, made: Strengths) -> Iterator[tuple[str, float | None]]:
     salt, alcohol = made.salt_percent_of_produce_and_water, made.alcohol_percent
     if salt is not None and batch.produce_g and not batch.acid_g:  # to ferment, not soured
         if salt == 0:

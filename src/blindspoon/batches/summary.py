@@ -30,7 +30,6 @@ from blindspoon.stats.results import Record, as_record
 from blindspoon.trial import Trial
 
 NAMES: Mapping[str, str] = {
-    "salt": "salt",
     "acid": "added acid",
     "sugar": "added sugar",
     "produce": "share of produce",

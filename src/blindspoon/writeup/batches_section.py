@@ -123,8 +123,6 @@ def _remarks(analysis: Analysis, found: Sequence[TasteAgainst]) -> Iterator[str]
 
 # The recipe -------------------------------------------------------------------------------------
 
-HEADS = {"produce_g": "Produce", "water_g": "Water", "salt_g": "Salt"}
-
 
 def _as_made(jar: Recipe, name: str, jar_g: float) -> str:
     """Give what is not weighed as it was written; a number in it is for the jar that was made."""
@@ -172,7 +170,7 @@ def recipe_table(trial: Trial, made: summary.Made | None, jar_g: float = JAR_G) 
         cells = [*grams, *other, "" if days is None else wording.number(days, 0), warmth]
         rows.append((trial.variant(jar.variant).label, cells))
     heads = (
-        *(HEADS.get(name) or capital(summary.factor_name(name)) for name in (*used, *words)),
+        *(capital(summary.factor_name(name)) for name in (*used, *words)),
         "Days",
         "°C",
     )

@@ -3,12 +3,11 @@
 The names of the fields are public; their meanings stand beside them, here and in `columns`.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
 
-from blindspoon.arrays import IntArray
 from blindspoon.files.text_table import write_csv
 from blindspoon.findings.choices import ChoiceFound
 from blindspoon.findings.comparison import Analysis
@@ -262,31 +261,16 @@ def csv_files(analysis: Analysis) -> tuple[tuple[str, str], ...]:
 def scores_csv(trial: Trial, table: ScoreTable) -> str:
     """One row a serving, in the order of the files; no code, the blind being lifted."""
     names = [attribute.name for attribute in trial.attributes]
-    variants = [variant.name for variant in trial.variants]
     remarks: dict[tuple[str, str, str], list[str]] = {}  # of a variant tasted twice: at the first
     for it in table.remarks:
         remarks.setdefault((it.session, it.taster, it.variant), []).append(it.text)
-    cups = zip(table.session.tolist(), table.taster.tolist(), table.variant.tolist(), strict=True)
-    distinct = (np.unique(scores, return_inverse=True) for scores in table.scores.T)
-    columns = [
-        _column(table.sessions, table.session),
-        _column(table.tasters, table.taster),
-        _column(variants, table.variant),
-        _column([*table.batches, None], table.batch),
-        _column([None, *range(1, int(table.position.max(initial=0)) + 1)], table.position),
-        *(_column(values.tolist(), places) for values, places in distinct),
-        [
-            csv_cell(
-                " / ".join(remarks.pop((table.sessions[s], table.tasters[t], variants[v]), ()))
-            )
-            for s, t, v in cups
-        ],
-    ]
-    header = ["session", "taster", "variant", "batch", "position", *names, "remark"]
-    return write_csv([header, *zip(*columns, strict=True)])
-
-
-def _column(labels: Sequence[Cell], places: IntArray) -> list[str]:
-    """Write what stands at each place; place -1 is the last label."""
-    texts = [csv_cell(label) for label in labels]
-    return [texts[place] for place in places.tolist()]
+    variants, batches = [variant.name for variant in trial.variants], [*table.batches, None]
+    places = (table.session, table.taster, table.variant, table.batch, table.position)
+    rows = [["session", "taster", "variant", "batch", "position", *names, "remark"]]
+    for s, t, v, b, position, scores in zip(
+        *map(np.ndarray.tolist, (*places, table.scores)), strict=True
+    ):
+        cup = table.sessions[s], table.tasters[t], variants[v]
+        cells = (*cup, batches[b], position or None, *scores, " / ".join(remarks.pop(cup, ())))
+        rows.append([*map(csv_cell, cells)])
+    return write_csv(rows)
