@@ -75,8 +75,6 @@ def compared(analysis: Analysis) -> tuple[str, ...]:
     fits = [(r.attribute, r.mixed) for r in results if isinstance(r.mixed, MixedFit)]
     found = (comparison.ranks for comparison in analysis.comparisons)
     contrasts = [ranks for ranks in found if not isinstance(ranks, NoResult)]
-    methods = {contrast.method for contrast in contrasts}
-    forms = {getattr(result.friedman, "form", "") for result in results}
     with_margin = [result for result in results if result.attribute.margin is not None]
     several = len(analysis.table.sessions) > 1 and len(analysis.table.tasters) > 1
     margins: dict[str, list[str]] = {}
@@ -97,8 +95,8 @@ def compared(analysis: Analysis) -> tuple[str, ...]:
         },
         position=any(fit.note.position for _, fit in fits),
         random=[
-            term
-            for name, term in RANDOM.items()
+            name
+            for name in ("taster_sd", "taster_variant_sd", "taster_session_sd", "batch_sd")
             if any(getattr(fit, name) is not None for _, fit in fits)
         ],
         at_zero=[
@@ -109,35 +107,14 @@ def compared(analysis: Analysis) -> tuple[str, ...]:
         stuck=[attribute.label.lower() for attribute, fit in fits if not fit.note.converged],
         contrasts=contrasts,
         zeros=sum(contrast.zero_differences for contrast in contrasts),
-        ways={name: text.format(trial.seed) for name, text in WAYS.items() if name in methods},
+        ways={contrast.method for contrast in contrasts},
         together=max(len(result.comparisons) for result in results) <= MOST_TOGETHER,
-        forms=[text for name, text in FORMS.items() if name in forms],
+        forms={getattr(result.friedman, "form", "") for result in results} - {""},
         margins=[f"{margin} for {wording.listing(named)}" for margin, named in margins.items()],
         levels=[
             wording.percent(level) for level in sorted({1 - 2 * each.alpha for each in with_margin})
         ],
     )
-
-
-RANDOM = {
-    "taster_sd": "taster",
-    "taster_variant_sd": "taster by variant (because tasters scored a variant more than once)",
-    "taster_session_sd": "taster by session",
-    "batch_sd": "batch",
-}
-FORMS = {
-    "Friedman": "Friedman’s test (1937)",
-    "Durbin": "Durbin’s form (1951) of Friedman’s test, for incomplete blocks",
-    "Skillings-Mack": "the form of Skillings and Mack (1981) of Friedman’s test, because scores "
-    "are missing",
-}
-
-
-WAYS = {
-    "exact": "all sign patterns were enumerated",
-    "sampled": "sign patterns were drawn at random from the trial’s seed, {}",
-    "normal": "the joint normal limit was used",
-}
 
 
 # What was planned -------------------------------------------------------------------------------
