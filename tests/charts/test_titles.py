@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from blindspoon.charts.board import board_title, differences_title, scores_title
+from blindspoon.charts.board import board_title, differences_chart, scores_title
 from blindspoon.findings.comparison import NotCompared
 
 LONG = [f"Brine number {n:02d}, oak and vine leaf, dill" for n in range(1, 13)]
@@ -54,15 +54,15 @@ def verdicts(picture, kinds, others=None):
     ],
 )
 def test_each_kind_of_result_names_its_variants(typical, kinds, expected):
-    assert differences_title(verdicts(typical, kinds.split())) == expected
+    assert differences_chart(verdicts(typical, kinds.split())).title == expected
 
 
 def test_one_variant_is_named(make):
     picture = make(shifts=(0.0, 2.0), labels=("Plain", "Oak leaf"))
-    assert differences_title(verdicts(picture, ["different"])) == (
+    assert differences_chart(verdicts(picture, ["different"])).title == (
         "The oak-leaf batch was crisper than the plain batch"
     )
-    assert differences_title(verdicts(picture, ["open"])) == (
+    assert differences_chart(verdicts(picture, ["open"])).title == (
         "Whether the oak-leaf batch differs from the plain batch on texture is not settled"
     )
 
@@ -70,24 +70,24 @@ def test_one_variant_is_named(make):
 def test_variants_made_several_times_are_not_called_batches(make):
     picture = make(shifts=(0.0, 2.0, 2.0), labels=("Plain", "Oak", "Vine"))
     picture = verdicts(replace(picture, names=replace(picture.names, noun="")), ["different"] * 2)
-    assert differences_title(picture) == "Oak and vine were crisper than plain"
+    assert differences_chart(picture).title == "Oak and vine were crisper than plain"
 
 
 def test_without_comparatives_the_scale_gives_the_words(make):
     picture = make(
         shifts=(0.0, 2.0, -2.0), labels=("Plain", "Oak", "Vine"), words=("soft", "crisp", "", "")
     )
-    assert differences_title(verdicts(picture, ["different", "open"])) == (
+    assert differences_chart(verdicts(picture, ["different", "open"])).title == (
         "The oak batch scored higher (towards “crisp”) than the plain batch on texture"
     )
-    assert differences_title(verdicts(picture, ["open", "-slight"])) == (
+    assert differences_chart(verdicts(picture, ["open", "-slight"])).title == (
         "The vine batch scored slightly lower (towards “soft”) than the plain batch on texture"
     )
 
 
 def test_of_many_long_names_a_title_has_the_first_and_a_count(make):
     picture = make(shifts=[0.25 * n - 1 for n in range(12)], labels=LONG)
-    title = differences_title(verdicts(picture, ["different"] * 11))
+    title = differences_chart(verdicts(picture, ["different"] * 11)).title
     assert title == (
         "The “Brine number 02, oak and vine leaf, dill” batch and ten other batches were crisper "
         "than the control"
@@ -96,11 +96,11 @@ def test_of_many_long_names_a_title_has_the_first_and_a_count(make):
 
 def test_one_taster_speaks_for_themselves(make):
     picture = make(tasters=1)
-    assert differences_title(picture) == "To this taster, nothing is settled on texture"
+    assert differences_chart(picture).title == "To this taster, nothing is settled on texture"
 
 
 def test_what_could_not_be_compared_is_no_finding(make):
-    assert differences_title(make(missing=(0,))) == "Nothing could be compared on texture"
+    assert differences_chart(make(missing=(0,))).title == "Nothing could be compared on texture"
 
 
 def test_scores_run_between_the_lowest_and_the_highest_mean(typical):
@@ -160,7 +160,7 @@ def test_all_alike_needs_all(attributes):
 
 
 def test_no_title_claims_too_much(hard):
-    titles = [differences_title(hard), scores_title(hard), board_title([hard])]
+    titles = [differences_chart(hard).title, scores_title(hard), board_title([hard])]
     assert not [word for word in BANNED for title in titles if word in title.lower()]
     assert all(title[0].isupper() or title[0] == "“" for title in titles)
     assert not any(title.endswith(".") for title in titles)

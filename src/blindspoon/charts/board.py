@@ -115,19 +115,12 @@ MOST_NAMES = 3  # variants that the title of a board names; more are counted
 LONGEST = 110  # characters of a title, while fewer names can make it shorter
 
 
-def differences_title(outcome: AttributeOutcome) -> str:
-    """State what was found on one attribute, by name, without a full stop.
-
-    "The calcium and cool-cellar jars were crisper than plain brine": the differences where there
-    are any, for its rows tell the rest. Of many variants, or long names, the first are named and
-    the others counted.
-    """
-    shown = [comparison for comparison in outcome.result.comparisons if comparison.direction]
-    return finding_of(outcome.result, shown or outcome.result.comparisons, outcome.names)
-
-
 def finding_of(result: AttributeResult, compared: Sequence[Comparison], names: Naming) -> str:
-    """State what was found of some of the comparisons of one attribute, without a full stop."""
+    """State what was found of some of the comparisons of one attribute, without a full stop.
+
+    "The calcium and cool-cellar jars were crisper than plain brine". Of many variants, or long
+    names, the first are named and the others counted.
+    """
     label = result.attribute.label.lower()
     if not compared:
         return f"Nothing could be compared on {label}"
@@ -343,10 +336,11 @@ def scores_plot(outcome: AttributeOutcome) -> DotPlot:
 
 def differences_chart(outcome: AttributeOutcome) -> Chart:
     """Draw how far each taster put each variant from the control, and what it comes to."""
-    tasters = wording.count(_tasters(outcome), outcome.result.unit)
+    result, tasters = outcome.result, wording.count(_tasters(outcome), outcome.result.unit)
+    shown = [it for it in result.comparisons if it.direction]  # the rows tell the rest
     return Chart(
         name=f"{outcome.attribute.name}-differences",
-        title=differences_title(outcome),
+        title=finding_of(result, shown or result.comparisons, outcome.names),
         data=f"the differences of {tasters} from the control on {outcome.attribute.label.lower()}",
         lay=differences_plot(outcome).lay,
         source=outcome.source,

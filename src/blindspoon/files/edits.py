@@ -30,13 +30,13 @@ from blindspoon.files.text_table import (
     separator_of,
     tidied,
 )
+from blindspoon.files.toml import HEADER
 
 Value = str | float | bool | datetime.date | Sequence[str] | Sequence[int]
 
 _LAID_OUT = Rule(
     "laid-out", "a change moves no other text", "Change it by hand, or write the file afresh"
 )
-_HEADER = re.compile(r"\s*\[(\[)?\s*([\w.-]+)\s*\]")
 
 
 def put(text: str, place: str, value: Value | None) -> str:
@@ -130,13 +130,13 @@ def _section(lines: Sequence[str], path: Sequence[str | int]) -> tuple[int, int,
     None where it has no header of its own. Comments at its end that a blank line parts from its
     keys, or that follow it directly, head what comes next.
     """
-    heads = [(n, found) for n, line in enumerate(lines) if (found := _HEADER.match(line))]
+    heads = [(n, found) for n, line in enumerate(lines) if (found := HEADER.match(line))]
     named = [place for place, (_, head) in enumerate(heads) if head[2] == path[0]]
     number = int(path[1]) if len(path) == 2 else 0
     if len(path) > 2 or not 0 <= number < len(named):
         return None
     (start, header), *later = heads[named[number] :]
-    if (len(path) == 2) != bool(header[1]):
+    if (len(path) == 2) != (header[1] == "[["):
         return None
     ends = [n for n, _ in later] + [len(lines)]
     apart = (n for n, head in later if not head[2].startswith(f"{path[0]}."))

@@ -356,9 +356,7 @@ _Row = tuple[int, list[str] | None]  # the first line, and the cells
 
 def _rows(text: str, separator: str) -> Iterator[_Row]:
     """Give each row that is not blank; None where quotation marks are broken."""
-    # StringIO would copy a large text first, only for its header
-    lines = io.TextIOWrapper(io.BytesIO(text.encode()), "utf-8", newline="")
-    reader = csv.reader(lines, delimiter=separator, strict=True)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
     line = 1
     try:
         for row in reader:

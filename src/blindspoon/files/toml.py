@@ -17,7 +17,7 @@ LABEL_LIMIT = 80  # characters in the longest name of a taster or batch
 CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]")
 """A control character or a line end."""
 
-_HEADER = re.compile(r"\s*(\[\[?)\s*([\w.-]+)\s*\]")
+HEADER = re.compile(r"\s*(\[\[?)\s*([\w.-]+)\s*\]")
 _KEY = re.compile(r"\s*([\w.-]+)\s*=")
 _COMMA = re.compile(r"\s*[\w.-]+\s*=\s*([+-]?\d+,\d+)\s*(?:#.*)?$")
 
@@ -264,7 +264,7 @@ def _key_lines(text: str) -> dict[str, int]:
     counts: Counter[str] = Counter()
     prefix = ""
     for number, line in enumerate(text.split("\n"), 1):
-        if header := _HEADER.match(line):
+        if header := HEADER.match(line):
             prefix = header[2]
             if header[1] == "[[":
                 counts[prefix] += 1

@@ -120,13 +120,10 @@ def templates() -> jinja2.Environment:
     return made
 
 
-LIBRARIES = ("numpy", "scipy")  # those that computed something
-
-
 @cache
 def software() -> str:
     """Name Blindspoon and the libraries that computed something, with their versions."""
-    known = wording.listing(f"{name} {version(name)}" for name in LIBRARIES)
+    known = wording.listing(f"{name} {version(name)}" for name in ("numpy", "scipy"))
     return f"Blindspoon {__version__} on {known}"
 
 
