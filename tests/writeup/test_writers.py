@@ -44,6 +44,7 @@ def test_json_and_csv_say_the_same_of_every_comparison(content_of, name):
     compared = [row for row in rows if row["verdict"]]
     assert len(compared) == len(made["comparisons"]) > 0
     for row, comparison in zip(compared, made["comparisons"], strict=True):
+        comparison["mixed"].pop("days_in_general", None)  # JSON alone has it
         numbers = dict(flat(comparison))
         assert numbers
         for column, value in numbers.items():
