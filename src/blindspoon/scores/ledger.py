@@ -63,8 +63,9 @@ def open_ledger(trial: Trial, tables: FolderTables) -> Ledger:
     comments = _column(scored.tables, "comment").filled
     blank = np.isnan(points).all(axis=1) & np.isnan(accepted) & ~comments
     idle = [row for pair in scored.repeats() for row in pair if blank[row]]  # scored elsewhere
-    rest = ~np.isin(np.arange(len(scored)), idle)
-    scored, points, accepted = scored.part(rest), points[rest], accepted[rest]
+    if idle:
+        rest = ~np.isin(np.arange(len(scored)), idle)
+        scored, points, accepted = scored.part(rest), points[rest], accepted[rest]
     served = None if tables.servings is None else reading.cups([tables.servings], SERVINGS)
     key = None if tables.key is None else reading.cups([tables.key], KEY)
     plan, sets = served, None
