@@ -81,6 +81,18 @@ def test_a_wireless_address_that_changes_is_followed(folder, serve, monkeypatch)
         assert f"http://192.0.2.8:{port}/" in page
 
 
+def test_an_address_that_is_not_found_for_a_while_goes_on(folder, serve, monkeypatch):
+    found = ["192.0.2.7"]
+    monkeypatch.setattr(server, "network_addresses", lambda: tuple(found))
+    with serve(folder, lan=True) as addresses:
+        found.clear()
+        port = urlsplit(addresses["join"]).port
+        near = {"join": f"http://127.0.0.1:{port}/"}
+        assert ask(near, headers={"Host": f"192.0.2.7:{port}"})[0] == 200
+        page = ask(addresses, urlsplit(addresses["host"]).path, of="host")[2]
+        assert f"http://192.0.2.7:{port}/" in page
+
+
 def test_without_lan_no_page_shows_a_code_of_this_computer_alone(served):
     path = urlsplit(served["host"]).path
     pages = [ask(served, path + more, of="host")[2] for more in ("", "/taster/1")]

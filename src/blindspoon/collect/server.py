@@ -191,10 +191,11 @@ class Phones:
         self._lock = threading.Lock()
         self._until: contextlib.ExitStack | None = None
         self._port = 0
+        self._at_first: tuple[str, ...] = ()
 
     def _found(self) -> tuple[str, ...]:
-        """Give the addresses of this computer, which may change while people taste."""
-        return network_addresses() if self._lan else ("127.0.0.1",)
+        """Give the addresses of this computer, which may change or fail while people taste."""
+        return (network_addresses() or self._at_first) if self._lan else ("127.0.0.1",)
 
     @property
     def addresses(self) -> tuple[str, ...]:
@@ -215,7 +216,9 @@ class Phones:
         with self._lock, contextlib.ExitStack() as stack:
             if self._until:
                 return
-            if not self._found():
+            self._at_first = ()
+            self._at_first = self._found()
+            if not self._at_first:
                 found = "this computer is in no network"
                 raise FormError([_NO_NETWORK.broken(found, "the network")])
             place = "0.0.0.0" if self._lan else "127.0.0.1"  # noqa: S104 - asked for
