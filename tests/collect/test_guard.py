@@ -101,8 +101,8 @@ def test_pages_hold_no_script_or_style_of_their_own(client, sitting, phone):
         ({"Sec-Fetch-Site": "cross-site"}, 403),
         ({"Sec-Fetch-Site": "same-site"}, 403),
         ({"Sec-Fetch-Site": "same-origin"}, 303),
-        ({"Content-Type": "text/plain"}, 403),
-        ({"Content-Type": "multipart/form-data; boundary=x"}, 403),
+        ({"Content-Type": "text/plain"}, 415),
+        ({"Content-Type": "multipart/form-data; boundary=x"}, 415),
     ],
 )
 def test_a_form_of_another_site_is_turned_away(client, fields, headers, code):

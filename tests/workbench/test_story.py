@@ -134,8 +134,9 @@ def test_a_form_sent_twice_adds_its_photograph_once_and_another_one_beside_it(at
     assert sorted(path.name for path in (folder / "photos").iterdir()) == ["a.jpg", "b.jpg"]
 
 
-def test_files_are_not_taken_without_end(at):
+def test_files_are_taken_by_this_form_alone_and_not_without_end(at):
     host, _ = at("lifted")
+    assert host.post("/t/crisp/question", x=(io.BytesIO(b"x"), "x")).status_code == 415
     assert host.post("/t/crisp/question", **{"trial.title": "x" * 2_200_000}).status_code == 413
     assert host.post(STORY, **{"story.text": "x" * 2_200_000}).status_code == 413
     whole = {"CONTENT_TYPE": "multipart/form-data; boundary=x", "CONTENT_LENGTH": f"{31 * 2**20}"}

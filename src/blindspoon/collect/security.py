@@ -65,8 +65,11 @@ def harden(
     return response
 
 
-def own_form(ticket: str) -> Mapping[str, str]:
-    """Give the form that was sent from a page with this ticket; 403 from elsewhere."""
+def own_form(ticket: str, *, files: bool = False) -> Mapping[str, str]:
+    """Give the form that was sent from a page with this ticket; 403 or 415 from elsewhere."""
+    kinds = {"application/x-www-form-urlencoded"} | ({"multipart/form-data"} if files else set())
+    if request.mimetype not in kinds:
+        abort(415)
     origin = request.headers.get("Origin")
     if origin is not None and origin != f"http://{request.host}":
         abort(403)

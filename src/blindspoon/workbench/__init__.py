@@ -30,6 +30,7 @@ registers its addresses, and stands in ``app.PAGES``; nothing else knows it::
   `phrases.beside` makes faults of problems, in the words of the page.
 - A form holds ``seen=bench.seen(found, files)``. `bench.merge` brings what was typed together with
   what was written elsewhere meanwhile; where both changed a field, the page asks beside it.
+- A form that files are chosen in is sent to ``bench.post(path, files=True)``; others carry none.
 - A form that makes something new holds ``once={{ once }}``: sent twice, it makes it once.
 - The script sends a form to its own address with ``Accept: application/json`` where the form has
   ``data-check``: the handler then saves nothing and answers `bench.checked`. It fetches the page

@@ -104,6 +104,7 @@ class Workbench:
         self.app = Flask(__name__, static_folder=None)
         self._said, self._back = "", True
         self._seen: dict[str, Stage] = {}
+        self._take_files = set[str]()
         self._led: dict[str, str] = {}
         self._one_at_a_time = threading.Lock()
         self._set_up()
@@ -118,8 +119,15 @@ class Workbench:
         """Register a page of a trial; its handler is given the stage and parts of the address."""
         return self._route(path, "GET", broken=broken)
 
-    def post(self, path: str, *, broken: bool = False) -> Callable[[Handler], Handler]:
-        """Register what a form is sent to; its handler is given the stage and the form as well."""
+    def post(
+        self, path: str, *, broken: bool = False, files: bool = False
+    ) -> Callable[[Handler], Handler]:
+        """Register what a form is sent to; its handler is given the stage and the form as well.
+
+        With `files` some may be chosen in it, and the handler finds them in the request.
+        """
+        if files:
+            self._take_files.add(f"POST {path}")
         return self._route(path, "POST", broken=broken)
 
     def _route(self, path: str, method: str, *, broken: bool) -> Callable[[Handler], Handler]:
@@ -332,7 +340,7 @@ class Workbench:
             size = request.content_length or 0
             if size > BODY_LIMIT and request.mimetype != "multipart/form-data":
                 abort(413)
-            own_form(self.door.proof("ticket"))
+            own_form(self.door.proof("ticket"), files=request.endpoint in self._take_files)
 
     # -- how it is refused ------------------------------------------------------------------
 

@@ -39,7 +39,7 @@ def add_to(bench: Workbench) -> None:
         kind = file.lower().rpartition(".")[2].replace("jpg", "jpeg")
         return make_response(shown, {"Content-Type": f"image/{kind}"}) if shown else abort(404)
 
-    @bench.post("publish/story")
+    @bench.post("publish/story", files=True)
     def save(stage: Stage, form: Form) -> Response:
         names, out = request.form.getlist("file"), request.form.getlist("out")
         typed = {place: form[place] for place in _draft(stage, names) if place in form}
