@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal, NamedTuple
 
+from blindspoon.batches.log import unit_of
 from blindspoon.collect.sitting import remembered
 from blindspoon.errors import Problem, TrialError, TrialFileError
 from blindspoon.files.seal import Seal, scores_by_cup, served_units
@@ -71,7 +72,7 @@ _LIFTED = {
 _TWO = "; where both of you taste, checklist.html and both-taste in its place"
 _ALONE = "; on your own, checklist.html says how you pour and shuffle"
 
-_WEIGHTS = "produce_g", "water_g", "salt_g"
+_WEIGHTS = {"produce_g", "water_g", "salt_g"}
 
 LEFT_OUT, NONE_THERE = "left out", "none in this folder"
 """Notes of a step that is over, and not shown done."""
@@ -294,11 +295,12 @@ def stage(folder: Path) -> Stage:
     state = _state(folder, text, scores)
     uncoded = sum(map(len, answers)) if state == "never coded" else 0
     rows = [row for _, row in jars.rows()] if jars else []
-    weights = ({bool(row.get(name)) for name in _WEIGHTS} for row in rows)
+    units = {name: unit_of(name) for name in (jars.columns if jars else ())}
+    given = ({unit.column for name, unit in units.items() if unit and row[name]} for row in rows)
     return Stage(
         folder=folder, state=state, trial=trial, seal=text.seal, text=text.toml, files=text.files,
         made=frozenset(row.get("variant", "") for row in rows if row.get("batch")),
-        unweighed=any(len(there) > 1 for there in weights),
+        unweighed=any(0 < len(_WEIGHTS & there) < len(_WEIGHTS) for there in given),
         scored=uncoded or len(scores),
         cups=len(served_units(trial, servings)) if servings else uncoded or len(scores),
         sheets=(folder / "sheets" / "table.html").is_file(),

@@ -425,6 +425,12 @@ def test_the_step_of_the_jars_says_that_a_weight_is_missing(at):
     assert stage(folder).steps[1].note == "2 of 2 written down"
 
 
+def test_no_weight_is_missing_that_was_written_in_another_unit(at):
+    _, folder = at("planned")
+    spoil(folder / "batches.csv", "water_g,salt_g", "water_ml,salt_oz")
+    assert stage(folder).steps[1].note == "2 of 2 written down"
+
+
 def test_jars_that_were_never_written_down_are_left_out_and_not_done(at):
     _, folder = at("sealed")
     assert ("jars", "2 of 2 written down") in [(it.name, it.note) for it in stage(folder).steps]
