@@ -195,7 +195,7 @@ class Phones:
 
     def _found(self) -> tuple[str, ...]:
         """Give the addresses of this computer, which may change or fail while people taste."""
-        return (network_addresses() or self._at_first) if self._lan else ("127.0.0.1",)
+        return (self._lan and network_addresses()) or self._at_first
 
     @property
     def addresses(self) -> tuple[str, ...]:
@@ -216,8 +216,7 @@ class Phones:
         with self._lock, contextlib.ExitStack() as stack:
             if self._until:
                 return
-            self._at_first = ()
-            self._at_first = self._found()
+            self._at_first = network_addresses() if self._lan else ("127.0.0.1",)
             if not self._at_first:
                 found = "this computer is in no network"
                 raise FormError([_NO_NETWORK.broken(found, "the network")])

@@ -265,14 +265,9 @@ def _carry_over(
     if len(labels) < 2:
         return NOT_CROSSED
     places, place = np.unique(table.position[used], return_inverse=True)
-    of_variants, of_places = (
-        indicators(table.variant[used], len(names)),
-        indicators(place, places.size),
-    )
-    known, after = (
-        np.hstack([of_variants, of_places]),
-        indicators(last - int(seen[0] == 0), len(labels)),
-    )
+    of_variants = indicators(table.variant[used], len(names))
+    known = np.hstack([of_variants, indicators(place, places.size)])
+    after = indicators(last - int(seen[0] == 0), len(labels))
     return _tested(score[used], _sitting(table)[used], known, after, labels, NOT_CROSSED)
 
 

@@ -362,9 +362,8 @@ def _would_settle(judged: Comparison, alpha: float) -> str:
     n, p, up = found.tasters, found.p_value, "higher" if found.difference > 0 else "lower"
     if found.rounds or not 1 < n < enough or p * (1 - 1e-9) > 2.0 ** (1 - n):
         return ""
-    would = (
-        "would" if found.p_adjusted * (1 - 1e-9) <= p else "could"
-    )  # other variants may change it
+    # other variants may change it
+    would = "would" if found.p_adjusted * (1 - 1e-9) <= p else "could"
     return (
         f"{wording.capital(wording.all_of(n))} put it {up}; {wording.spelled(n)} cannot settle "
         f"it ({by_chance(n)}). {wording.capital(to_differ)} {would}."

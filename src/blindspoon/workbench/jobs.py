@@ -59,12 +59,13 @@ class Jobs:
 
     def __init__(self) -> None:
         self._jobs: dict[tuple[str, Path], Job] = {}
-        self._turn = threading.Lock()
+        self._turn, self._lock = threading.Lock(), threading.Lock()
 
     def run(self, kind: str, folder: Path, work: Callable[[Moved], object], seen: str = "") -> Job:
         """Do some work when those before it have ended; one of this kind that runs is stopped."""
-        self.stop(kind, folder)
-        job = self._jobs[kind, folder] = Job(kind=kind, seen=seen)
+        with self._lock:
+            self.stop(kind, folder)
+            job = self._jobs[kind, folder] = Job(kind=kind, seen=seen)
         threading.Thread(target=job.run, args=[work, self._turn], daemon=True).start()
         return job
 
