@@ -8,7 +8,6 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal, NamedTuple
 
-from blindspoon.batches.log import unit_of
 from blindspoon.collect.sitting import remembered
 from blindspoon.errors import Problem, TrialError, TrialFileError
 from blindspoon.files.seal import Seal, scores_by_cup, served_units
@@ -295,16 +294,23 @@ def stage(folder: Path) -> Stage:
     state = _state(folder, text, scores)
     uncoded = sum(map(len, answers)) if state == "never coded" else 0
     rows = [row for _, row in jars.rows()] if jars else []
-    units = {name: unit_of(name) for name in (jars.columns if jars else ())}
-    given = ({unit.column for name, unit in units.items() if unit and row[name]} for row in rows)
     return Stage(
         folder=folder, state=state, trial=trial, seal=text.seal, text=text.toml, files=text.files,
         made=frozenset(row.get("variant", "") for row in rows if row.get("batch")),
-        unweighed=any(0 < len(_WEIGHTS & there) < len(_WEIGHTS) for there in given),
+        unweighed=any(map(_lacks_a_weight, rows)),
         scored=uncoded or len(scores),
         cups=len(served_units(trial, servings)) if servings else uncoded or len(scores),
         sheets=(folder / "sheets" / "table.html").is_file(),
     )  # fmt: skip
+
+
+def _lacks_a_weight(row: Mapping[str, str]) -> bool:
+    """Whether a jar has some of its weights, in whatever unit, and not all."""
+    from blindspoon.batches.log import unit_of  # noqa: PLC0415 - not where nothing was made
+
+    units = (unit_of(name) for name, text in row.items() if text)
+    there = _WEIGHTS & {unit.column for unit in units if unit}
+    return 0 < len(there) < len(_WEIGHTS)
 
 
 def _state(folder: Path, text: FolderText, scores: Scores) -> State:
